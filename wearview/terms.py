@@ -1,0 +1,180 @@
+"""The words of the trade and of the contract, each once, with the text shown to people."""
+
+from dataclasses import dataclass
+
+FRICTION, STEEL, REACTION, BAND = "friction plate", "steel plate", "reaction plate", "band"
+KINDS = (FRICTION, STEEL, REACTION, BAND)
+# What `--kinds` takes for each kind.
+KIND_WORDS = {"friction": FRICTION, "steel": STEEL, "reaction": REACTION, "band": BAND}
+LINED_KINDS = (FRICTION, BAND)
+
+LINING_LEVELS = ("clean", "light heat", "heat-marked", "burnt", "charred")
+STEEL_LEVELS = ("bare", "straw", "brown to purple", "blue", "grey")
+CLEANEST_HERE = "cleanest here"
+GLAZED = "glazed"
+
+TINTS = ("bare", "straw", "brown", "purple", "blue", "grey", "other")
+
+PATTERNS = (
+    "reaction end",
+    "apply end",
+    "middle",
+    "whole pack",
+    "single plate",
+    "one side",
+    "none",
+    "cannot tell",
+)
+
+LIGHT_METHODS = ("mat", "chart", "card", "paper", "metal", "reference", "none")
+REFERENCE_SOURCES = ("photo", "library", "cleanest part", "none")
+VERDICTS = ("reuse", "replace", "resurface", "leave", "unsure")
+REASONS = ("heat", "wear", "age", "wish", "policy", "unavailable", "other")
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """A reason why something is doubtful or missing.
+
+    Attributes
+    ----------
+    name : str
+        The phrase stored in documents. Never renamed, only added to.
+    text : str
+        One sentence for people.
+    remedy : str
+        What to do about it, one sentence.
+    refuses : bool
+        Whether a photo or part with it is left ungraded.
+    """
+
+    name: str
+    text: str
+    remedy: str
+    refuses: bool
+
+
+_PUBLISHED = (
+    Problem(
+        "blurred",
+        "The photo is blurred.",
+        "Hold still or rest the phone, and let it focus on the plate.",
+        True,
+    ),
+    Problem(
+        "too dark",
+        "The photo is too dark to compare colours.",
+        "Turn on more light or lower the camera.",
+        True,
+    ),
+    Problem(
+        "blown highlights",
+        "Large areas are blown out to white.",
+        "Lower the exposure or turn the lamp away.",
+        True,
+    ),
+    Problem(
+        "too small",
+        "The part is too small in the photo.",
+        "Come closer, so that the part fills more of the frame.",
+        True,
+    ),
+    Problem(
+        "cut off by the frame",
+        "The frame cuts the part off.",
+        "Step back until the whole part is in view.",
+        True,
+    ),
+    Problem(
+        "no part found",
+        "No clutch plate or band was found in the photo.",
+        "Lay the part flat on a plain surface, whole in view.",
+        True,
+    ),
+    Problem(
+        "covered", "Something covers most of the face.", "Clear the part and take the photo again.", True
+    ),
+    Problem(
+        "no clean reference",
+        "There is no clean lining to compare with.",
+        "Add a photo of a clean plate of the same lining with --reference.",
+        True,
+    ),
+    Problem(
+        "lining too dark to show heat",
+        "The clean lining is so dark that colour cannot show heat.",
+        "Judge the lining by touch and smell, and look at the steels beside it.",
+        True,
+    ),
+    Problem(
+        "uncertainty spans grades",
+        "The colour is not known well enough to choose a grade.",
+        "Put a sheet of plain white paper or a grey card in the picture and take it again.",
+        True,
+    ),
+    Problem(
+        "demo lining",
+        "The clean colour is a demo lining's, no reference for real plates.",
+        "Use a photo of a clean plate of the same lining.",
+        False,
+    ),
+    Problem(
+        "wetness differs",
+        "Part and clean reference are not both dry or both wet.",
+        "Wash and dry both, or wet both.",
+        False,
+    ),
+    Problem(
+        "glare",
+        "Glare hides part of the face.",
+        "Turn the lamp or the part until the shine moves off.",
+        False,
+    ),
+    Problem(
+        "shadow across the part",
+        "A shadow edge crosses the part.",
+        "Move the lamp so that the light is even.",
+        False,
+    ),
+    Problem("uneven light", "The light falls off across the photo.", "Move the lamp further away.", False),
+    Problem(
+        "no neutral in view",
+        "Nothing of known colour is in view.",
+        "Put a sheet of plain white paper or a grey card in the picture.",
+        False,
+    ),
+    Problem(
+        "grain not resolved",
+        "The lining's grain is not resolved, so glazing was not measured.",
+        "Come closer.",
+        False,
+    ),
+    Problem(
+        "colour profile unreadable",
+        "The photo's colour profile could not be read; sRGB was assumed.",
+        "Keep the camera's original file.",
+        False,
+    ),
+    Problem(
+        "does not fit the reference",
+        "The lining does not look like the clean reference's lining.",
+        "Check that both are the same lining.",
+        False,
+    ),
+    Problem(
+        "too few pixels", "Too little of the face can be measured.", "Come closer or clear the face.", True
+    ),
+    Problem(
+        "same photo twice", "The same photo was given twice and graded once.", "Leave one of them out.", False
+    ),
+)
+PROBLEMS: dict[str, Problem] = {p.name: p for p in _PUBLISHED}
+
+CAUTIONS = (
+    "Dust from old or unknown linings may hold asbestos: treat it as if it did. Use a HEPA vacuum enclosure or a low-pressure wet "
+    "method, wipe with a wet cloth, and never brush dry or blow with compressed air.",
+    "Fluid may be hot or under pressure, and springs and pistons may be under load: let the unit cool, release pressure, wear eye protection.",
+    "A photo shows heat on a surface. It shows no thickness, flatness, bond or hydraulic fault, and nothing here says that a unit is fit to drive. "
+    "Have doubtful units checked before they go on the road.",
+    "Local codes, the manual of the unit and the judgement of a licensed or qualified technician come first.",
+)
