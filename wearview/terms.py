@@ -171,10 +171,11 @@ _PUBLISHED = (
 PROBLEMS: dict[str, Problem] = {p.name: p for p in _PUBLISHED}
 
 CAUTIONS = (
-    "Dust from old or unknown linings may hold asbestos: treat it as if it did. Use a HEPA vacuum enclosure or a low-pressure wet "
-    "method, wipe with a wet cloth, and never brush dry or blow with compressed air.",
-    "Fluid may be hot or under pressure, and springs and pistons may be under load: let the unit cool, release pressure, wear eye protection.",
-    "A photo shows heat on a surface. It shows no thickness, flatness, bond or hydraulic fault, and nothing here says that a unit is fit to drive. "
-    "Have doubtful units checked before they go on the road.",
+    "Dust from old or unknown linings may hold asbestos: treat it as if it did. Use a HEPA vacuum enclosure "
+    "or a low-pressure wet method, wipe with a wet cloth, and never brush dry or blow with compressed air.",
+    "Fluid may be hot or under pressure, and springs and pistons may be under load: let the unit cool, "
+    "release the pressure, wear eye protection.",
+    "A photo shows heat on a surface. It shows no thickness, flatness, bond or hydraulic fault, and nothing "
+    "here says that a unit is fit to drive. Have a doubtful unit checked before it goes on the road.",
     "Local codes, the manual of the unit and the judgement of a licensed or qualified technician come first.",
 )
