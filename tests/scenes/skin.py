@@ -90,7 +90,9 @@ class Skin:
 
     kind: str  # one of KINDS
     half_mm: tuple[float, float]  # hx, hy; plates are square; a band has x along and y across
-    albedo: NDArray[np.float32]  # (H, W, 3) linear sRGB (D65) reflectance 0..1; the specular colour where metal
+    albedo: NDArray[
+        np.float32
+    ]  # (H, W, 3) linear sRGB (D65) reflectance 0..1; the specular colour where metal
     roughness: NDArray[np.float32]  # (H, W) GGX alpha, 0.03..1
     specular: NDArray[np.float32]  # (H, W) 0..1 weight of a neutral dielectric sheen over the body colour
     metal: NDArray[np.float32]  # (H, W) 1 bare or oxidised metal, 0 lining

@@ -1,0 +1,19 @@
+"""What a part shows beside its heat level."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """Wishes for one part; None lets chance decide."""
+
+    grooves: str | None = None  # one of grooves.PLATE_PATTERNS or BAND_PATTERNS
+    ink: bool | None = None  # a printed part number
+    oil: bool | None = None  # patches of oil film
+    wet: bool = False  # the whole part, and so its clean colour
+    by_glaze: bool | None = None  # reach the level with the help of glaze (lining, levels 1 to 3)
+    heat: str | None = None  # a kind of wear.heat_shape
+    spots: int | None = None  # hot spots on a steel; from three on they decide the level
+    one_sided: bool | None = None  # hot spots on one side only
