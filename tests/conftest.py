@@ -1,0 +1,8 @@
+"""What every test needs: nothing but quiet from one development dependency."""
+
+import pytest
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    # Warnings are errors here, and colour-science warns on import when matplotlib is absent; we draw no graphs.
+    config.addinivalue_line("filterwarnings", 'ignore:"Matplotlib" related API features are not available')
