@@ -29,6 +29,7 @@ def write_whole(path: Path, data: bytes) -> None:
             os.fsync(file.fileno())
         os.chmod(temporary, 0o666 & ~_umask())  # mkstemp makes a file that only its owner may read
         os.replace(temporary, path)
+        _sync_folder(path.parent)
     except OSError as error:
         if temporary:
             with contextlib.suppress(OSError):
@@ -64,6 +65,16 @@ def _remedy(error: OSError) -> str:
     if error.errno == 28:  # ENOSPC
         return "Free some space and run it again"
     return "Choose a folder that can be written to"
+
+
+def _sync_folder(folder: Path) -> None:
+    """Make a rename outlast a power cut, where the system lets a folder be opened."""
+    with contextlib.suppress(OSError):
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
 
 
 def _umask() -> int:

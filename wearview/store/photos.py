@@ -1,0 +1,47 @@
+"""Originals and overlays, kept as files named by their sha256."""
+
+import hashlib
+from pathlib import Path
+
+from wearview.errors import StoreError
+from wearview.files import reason, write_whole
+from wearview.store.connect import Store
+
+
+def keep_file(store: Store, data: bytes) -> str:
+    """Keep bytes in the photo folder and return their sha256. Kept once, however often it is given.
+
+    A kept file that was altered since is written again.
+    """
+    sha256 = hashlib.sha256(data).hexdigest()
+    path = _path(store, sha256)
+    try:
+        whole = path.is_file() and path.read_bytes() == data
+    except OSError:
+        whole = False
+    if not whole:
+        write_whole(path, data)
+    return sha256
+
+
+def photo_bytes(store: Store, sha256: str) -> bytes:
+    """The kept file with this sha256.
+
+    Raises
+    ------
+    StoreError
+        When it is missing or no longer what was kept.
+    """
+    path = _path(store, sha256)
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        remedy = "Bring the photo folder back from a backup"
+        raise StoreError(str(path), f"this kept photo cannot be read ({reason(error)})", remedy) from error
+    if hashlib.sha256(data).hexdigest() != sha256:
+        raise StoreError(str(path), "this kept photo is not what was stored", "Bring it back from a backup")
+    return data
+
+
+def _path(store: Store, sha256: str) -> Path:
+    return store.photos / sha256[:2] / sha256
