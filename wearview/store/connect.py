@@ -151,22 +151,29 @@ def _engine(url: URL, label: str) -> Engine:
 
 
 def _prepare_sqlite(connection: Any, _record: Any) -> None:
-    # The driver must not begin transactions by itself: it would not put DDL inside them.
-    connection.isolation_level = None
-    cursor = connection.cursor()
-    for pragma in ("foreign_keys=ON", "recursive_triggers=ON", "synchronous=FULL"):
-        cursor.execute(f"PRAGMA {pragma}")
+    try:
+        # The driver must not begin transactions by itself: it would not put DDL inside them.
+        connection.isolation_level = None
+        for pragma in ("foreign_keys=ON", "recursive_triggers=ON", "synchronous=FULL"):
+            connection.execute(f"PRAGMA {pragma}")
+        _use_wal(connection)
+    except sqlite3.Error:
+        connection.close()
+        raise
+
+
+def _use_wal(connection: sqlite3.Connection) -> None:
+    """Let readers read while one program writes."""
     deadline = time.monotonic() + WAIT_S
-    while cursor.execute("PRAGMA journal_mode").fetchone()[0] != "wal":
+    while connection.execute("PRAGMA journal_mode").fetchone()[0] != "wal":
         # SQLite does not wait for its own lock here when two programs open a new file at the same moment.
         try:
-            if cursor.execute("PRAGMA journal_mode=WAL").fetchone()[0] != "wal":
-                break  # a file system without shared memory: the ordinary journal keeps the same promises
+            if connection.execute("PRAGMA journal_mode=WAL").fetchone()[0] != "wal":
+                return  # a file system without shared memory: the ordinary journal keeps the same promises
         except sqlite3.OperationalError as error:
             if "locked" not in str(error) or time.monotonic() > deadline:
                 raise
             time.sleep(0.02)
-    cursor.close()
 
 
 def _begin_sqlite(connection: Connection) -> None:
