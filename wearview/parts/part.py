@@ -29,9 +29,9 @@ class Ellipse:
 
     @property
     def axes(self) -> NDArray[np.float64]:
-        """The symmetric 2 x 2 matrix that takes the unit circle to this ellipse, without turning it.
+        """The symmetric 2 x 2 matrix that takes the unit circle to this one, without turning it.
 
-        A symmetric matrix, so that a direction seen on the rectified plate is as near as an affine map allows to
+        Symmetric, so that a direction seen on the rectified plate is as near as an affine map allows to
         the direction in the photo.
         """
         t = math.radians(self.angle_deg)
@@ -40,7 +40,7 @@ class Ellipse:
         return np.asarray(self.major / 2 * np.outer(u, u) + self.minor / 2 * np.outer(v, v))
 
     def points(self, angles_rad: NDArray[np.floating]) -> NDArray[np.float64]:
-        """Rim points, shape (N, 2) as x, y, at angles of the rectified circle, clockwise on screen from +x."""
+        """Rim points (N, 2), x and y, at angles of the rectified circle, clockwise on screen from +x."""
         circle = np.stack([np.cos(angles_rad), np.sin(angles_rad)], axis=-1)
         return np.asarray(circle @ self.axes + [self.cx, self.cy])
 

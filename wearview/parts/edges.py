@@ -1,0 +1,187 @@
+"""Edge points of a small copy of the photo, the slant they agree on, and the centres their normals meet in."""
+
+import math
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from wearview.parts.plane import Plane, slants_of_ellipse
+
+MAX_EDGES = 30_000  # wood grain can give ten times as many; the strongest hold the rims
+MIN_CHAIN = 18  # pixels in a connected edge: grain and noise break into shorter ones, rims do not
+ARC_LENGTH = 45  # shortest chain of edge pixels worth an ellipse: shorter ones lie about their aspect
+ARC_RESIDUAL = 0.9  # pixels, root mean square: a true rim sampled on the pixel grid stays under 0.5
+ARC_TURN = math.radians(110)  # an arc that turns less fits many ellipses
+SLANT_MERGE = 0.09  # radians between slants that are taken for one
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Edges:
+    """Edge points with the direction in which the picture changes most.
+
+    Attributes
+    ----------
+    xy : ndarray, shape (N, 2)
+        Pixel positions in the small copy.
+    normal : ndarray, shape (N, 2)
+        Unit gradient direction, towards brighter.
+    strength : ndarray, shape (N,)
+        Gradient length, 8-bit codes per pixel, of the strongest colour channel.
+    """
+
+    xy: NDArray[np.float64]
+    normal: NDArray[np.float64]
+    strength: NDArray[np.float64]
+    map: NDArray[np.uint8]
+
+
+def find_edges(rgb8: NDArray[np.uint8]) -> Edges:
+    """Thin edges of a picture, from whichever channel changes most (J. Canny, IEEE PAMI 8, 1986).
+
+    Parameters
+    ----------
+    rgb8 : ndarray, shape (H, W, 3), uint8
+    """
+    smooth = cv2.GaussianBlur(rgb8, (0, 0), 1.2)
+    dx = cv2.Sobel(smooth, cv2.CV_16S, 1, 0)
+    dy = cv2.Sobel(smooth, cv2.CV_16S, 0, 1)
+    size = np.abs(dx) + np.abs(dy)
+    strongest = size.argmax(axis=2)[..., None]
+    dx = np.take_along_axis(dx, strongest, axis=2)[..., 0]
+    dy = np.take_along_axis(dy, strongest, axis=2)[..., 0]
+    size = np.take_along_axis(size, strongest, axis=2)[..., 0]
+    # The share of a photo that is edge is small; everything under the 80th percentile is bench texture and noise.
+    high = float(max(60, np.percentile(size[::2, ::2], 90)))
+    edge_map = cv2.Canny(np.ascontiguousarray(dx), np.ascontiguousarray(dy), 0.45 * high, high)
+    _, label, stats, _ = cv2.connectedComponentsWithStats(edge_map, connectivity=8)
+    chained = stats[:, cv2.CC_STAT_AREA] >= MIN_CHAIN
+    chained[0] = False
+    edge_map = np.where(chained[label], edge_map, np.uint8(0))
+    y, x = np.nonzero(edge_map)
+    gx, gy = dx[y, x].astype(float), dy[y, x].astype(float)
+    strength = np.hypot(gx, gy)
+    if len(x) > MAX_EDGES:
+        keep = np.argpartition(-strength, MAX_EDGES)[:MAX_EDGES]
+        keep.sort()
+        x, y, gx, gy, strength = x[keep], y[keep], gx[keep], gy[keep], strength[keep]
+    length = np.maximum(strength, 1e-6)
+    return Edges(
+        np.stack([x, y], axis=1).astype(float),
+        np.stack([gx, gy], axis=1) / length[:, None],
+        strength / 8,
+        edge_map,
+    )
+
+
+def find_arcs(edge_map: NDArray[np.uint8], most: int = 60) -> list[tuple[float, float, float, float, float]]:
+    """Ellipses (cx, cy, major, minor, angle_deg) of the long smooth arcs in an edge map.
+
+    A chain that no ellipse fits is halved until one does or it is too short.
+    """
+    contours, _ = cv2.findContours(edge_map, cv2.RETR_LIST, cv2.CHAIN_APPROX_NONE)
+    chains = sorted((c[:, 0, :] for c in contours if len(c) >= ARC_LENGTH), key=len, reverse=True)[: 3 * most]
+    found: list[tuple[float, float, float, float, float]] = []
+    while chains and len(found) < most:
+        chain = chains.pop(0)
+        arc = _fit_arc(chain)
+        if arc is not None:
+            found.append(arc)
+        elif len(chain) >= 2 * ARC_LENGTH:
+            half = len(chain) // 2
+            chains.extend([chain[:half], chain[half:]])
+    return found
+
+
+def _fit_arc(chain: NDArray[np.int32]) -> tuple[float, float, float, float, float] | None:
+    (cx, cy), (d1, d2), angle = cv2.fitEllipseDirect(chain.astype(np.float32))
+    if not (math.isfinite(d1) and math.isfinite(d2)) or min(d1, d2) < 12 or min(d1, d2) < 0.3 * max(d1, d2):
+        return None
+    major, minor, angle = (d1, d2, angle) if d1 >= d2 else (d2, d1, angle + 90)
+    t = math.radians(angle)
+    dx, dy = chain[:, 0] - cx, chain[:, 1] - cy
+    u = (math.cos(t) * dx + math.sin(t) * dy) / (major / 2)
+    v = (-math.sin(t) * dx + math.cos(t) * dy) / (minor / 2)
+    residual = (np.hypot(u, v) - 1) * minor / 2
+    if math.sqrt(float(np.mean(residual**2))) > ARC_RESIDUAL:
+        return None
+    seen = np.unique((np.arctan2(v, u) * (18 / math.pi)).astype(int))
+    if len(seen) * math.radians(10) < ARC_TURN:
+        return None
+    return cx, cy, major, minor, angle % 180
+
+
+def candidate_slants(
+    arcs: list[tuple[float, float, float, float, float]], width: int, height: int, focal: float, most: int = 5
+) -> list[tuple[float, float]]:
+    """Slants that most arc length agrees on, best first; straight down is always among them."""
+    poses, weights = [], []
+    for cx, cy, major, minor, angle in arcs:
+        for slant in slants_of_ellipse((cx, cy), minor / major, angle, width, height, focal):
+            if math.hypot(*slant) < 1.0:
+                poses.append(slant)
+                weights.append(major)
+    found: list[tuple[float, float]] = []
+    if poses:
+        at, weight = np.array(poses), np.array(weights)
+        near = np.exp(-(((at[:, None] - at[None]) ** 2).sum(-1)) / (2 * SLANT_MERGE**2))
+        support = near @ weight
+        while len(found) < most and support.max() > 0:
+            best = int(support.argmax())
+            pull = near[best] * weight
+            found.append(tuple((pull @ at / pull.sum()).tolist()))
+            support[np.hypot(*(at - at[best]).T) < 2 * SLANT_MERGE] = 0
+    if all(math.hypot(*s) > SLANT_MERGE for s in found):
+        found.append((0.0, 0.0))
+    return found
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PlaneEdges:
+    """Edge points laid on a plane: position, unit normal towards brighter, strength."""
+
+    xy: NDArray[np.float64]
+    normal: NDArray[np.float64]
+    strength: NDArray[np.float64]
+
+
+def lay_on(plane: Plane, edges: Edges) -> PlaneEdges:
+    """The edge points on the plane; normals stay at right angles to the edge, not to its image."""
+    tangent = np.stack([-edges.normal[:, 1], edges.normal[:, 0]], axis=1)
+    middle = plane.to_plane(edges.xy)
+    along = plane.to_plane(edges.xy + tangent) - middle
+    length = np.maximum(np.hypot(along[:, 0], along[:, 1]), 1e-9)[:, None]
+    normal = np.stack([along[:, 1], -along[:, 0]], axis=1) / length
+    return PlaneEdges(middle, normal, edges.strength)
+
+
+def centre_votes(
+    laid: PlaneEdges, bounds: tuple[float, float, float, float], radii: NDArray[np.float64], cell: float
+) -> NDArray[np.float32]:
+    """How many edge normals pass each cell of the plane at a distance among `radii`.
+
+    The circles of one plate share a centre on the plane, so face edges, core and tooth roots all vote for it
+    (D. Ballard, Pattern Recognition 13, 1981, with the gradient direction).
+
+    Parameters
+    ----------
+    bounds : tuple of float
+        x0, y0, x1, y1 of the voted region on the plane.
+    radii : ndarray
+        Distances along the normal, both ways.
+    cell : float
+        Cell size in plane pixels.
+    """
+    x0, y0, x1, y1 = bounds
+    columns, rows = int((x1 - x0) / cell) + 1, int((y1 - y0) / cell) + 1
+    base = ((laid.xy - [x0, y0]) / cell).astype(np.float32)
+    step = (laid.normal / cell).astype(np.float32)
+    reach = np.concatenate([radii, -radii]).astype(np.float32)
+    column = (base[:, :1] + step[:, :1] * reach).astype(np.int32)
+    row = (base[:, 1:] + step[:, 1:] * reach).astype(np.int32)
+    inside = (column >= 0) & (column < columns) & (row >= 0) & (row < rows)
+    # A circle of twice the radius has twice the edge points: weigh by 1 / radius so that size alone wins nothing.
+    weight = np.broadcast_to((1 / np.abs(reach))[None, :], inside.shape)[inside]
+    votes = np.bincount((row * columns + column)[inside], weight, minlength=rows * columns)
+    return cv2.GaussianBlur(votes.reshape(rows, columns).astype(np.float32), (0, 0), 1.0)

@@ -1,0 +1,145 @@
+"""Find every plate and band in a photo.
+
+1. Edges of a small copy; the bench slant that their arcs agree on.
+2. On that plane, centres that concentric rings of edges share.
+3. Per centre: the two rims of the face, fitted as ellipses in the working copy.
+4. What lies beyond the rims: teeth make it a clutch plate.
+5. Who lies on top of whom; masks.
+6. Bands among what is left; kinds; order along the row.
+"""
+
+import math
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from wearview.parts.edges import Edges, candidate_slants, find_arcs, find_edges, lay_on
+from wearview.parts.plane import DEFAULT_FOCAL_PER_DIAGONAL, Plane
+from wearview.parts.rims import Rim, choose_face, fit_rim, ring_steps, unroll
+from wearview.parts.rings import RingSet, find_ring_sets
+from wearview.parts.teeth import Rays, Teeth, cast_rays, has_core_ring, toothed_side
+
+SMALL = 800  # long side of the copy in which rings are sought
+SMALLEST, LARGEST = 0.028, 0.52  # rim radius over the long side: a plate that fills the frame is half of it
+MIN_RING_SCORE = 0.75
+SURE_TEETH = 0.25  # regularity; see teeth.MIN_REGULARITY
+SAME_SIZE = 0.12
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Plate:
+    """A candidate plate in working-copy pixels, with the evidence for it."""
+
+    outer: Rim
+    inner: Rim
+    rays: Rays
+    outside: Teeth
+    inside: Teeth
+    radius: float  # on the bench plane, so that plates near and far compare
+
+    @property
+    def ratio(self) -> float:
+        """Inner over outer radius."""
+        return self.rays.ratio
+
+    @property
+    def teeth(self) -> float:
+        """Regularity of its teeth, 0 when it has none."""
+        return max(t.regularity if t.count else 0.0 for t in (self.outside, self.inside))
+
+    @property
+    def support(self) -> float:
+        """Mean share of the two rims that was seen."""
+        return (self.outer.coverage + self.inner.coverage) / 2
+
+    @property
+    def core_ring(self) -> bool:
+        """Whether steel core lies between the face and the teeth."""
+        return has_core_ring(self.inside, self.ratio) or has_core_ring(self.outside, 1.0)
+
+
+def find_plates(working: NDArray[np.uint8], focal: float | None) -> list[Plate]:
+    """Plates of a working copy, best supported first.
+
+    Parameters
+    ----------
+    working : ndarray, shape (H, W, 3), uint8
+        sRGB.
+    focal : float or None
+        Focal length in working-copy pixels; a phone's main camera is assumed when unknown.
+    """
+    height, width = working.shape[:2]
+    factor = max(1.0, max(height, width) / SMALL)
+    small = cv2.resize(working, (round(width / factor), round(height / factor)), interpolation=cv2.INTER_AREA)
+    scale = width / small.shape[1]
+    focal_small = (focal or DEFAULT_FOCAL_PER_DIAGONAL * math.hypot(height, width)) / scale
+    plane, ring_sets = _best_plane(find_edges(small), (small.shape[1], small.shape[0]), focal_small)
+    smooth = cv2.GaussianBlur(working, (0, 0), 1.0)
+    plates = [p for s in ring_sets if (p := _measure(smooth, plane, s, scale)) is not None]
+    return _select(plates)
+
+
+def _best_plane(edges: Edges, size: tuple[int, int], focal: float) -> tuple[Plane, list[RingSet]]:
+    width, height = size
+    corners = np.array([[0, 0], [width - 1, 0], [width - 1, height - 1], [0, height - 1]], float)
+    best: tuple[float, Plane, list[RingSet]] | None = None
+    for slant in candidate_slants(find_arcs(edges.map), width, height, focal)[:3]:
+        plane = Plane(width, height, focal, slant)
+        laid = lay_on(plane, edges)
+        box = plane.to_plane(corners)
+        bounds = (box[:, 0].min(), box[:, 1].min(), box[:, 0].max(), box[:, 1].max())
+        long_side = max(size)
+        sets = find_ring_sets(laid, bounds, (SMALLEST * long_side, LARGEST * long_side))
+        value = sum(max(0.0, s.score - 1) ** 2 for s in sets)
+        if best is None or value > best[0]:
+            best = (value, plane, sets)
+    assert best is not None  # straight down is always a candidate
+    return best[1], [s for s in best[2] if s.score >= MIN_RING_SCORE]
+
+
+def _measure(smooth: NDArray[np.uint8], plane: Plane, ring_set: RingSet, scale: float) -> Plate | None:
+    polar = unroll(smooth, plane, ring_set, scale)
+    face = choose_face(ring_steps(polar, 0.3), polar.radius)
+    if face is None:
+        return None
+    inner, outer = fit_rim(polar, face[0].index, 1), fit_rim(polar, face[1].index, -1)
+    if inner is None or outer is None or not _belong_together(outer, inner):
+        return None
+    rays = cast_rays(smooth, outer.ellipse, inner.ellipse)
+    nothing_over = np.zeros(len(outer.seen), bool)
+    outside, inside = toothed_side(rays, nothing_over)
+    return Plate(outer, inner, rays, outside, inside, float(polar.radius[face[1].index]))
+
+
+def _belong_together(outer: Rim, inner: Rim) -> bool:
+    """Whether two ellipses can be the rims of one flat ring."""
+    a, b = outer.ellipse, inner.ellipse
+    apart = math.hypot(a.cx - b.cx, a.cy - b.cy)
+    aspect_a, aspect_b = a.minor / a.major, b.minor / b.major
+    return b.major < 0.95 * a.major and apart < 0.06 * a.major and abs(aspect_a - aspect_b) < 0.08
+
+
+def _select(plates: list[Plate]) -> list[Plate]:
+    """Plates with teeth, and those without visible teeth that match them in size and are well supported."""
+    plates = sorted(plates, key=lambda p: -(p.support + p.teeth))
+    toothed = [p for p in plates if p.teeth >= SURE_TEETH and p.support > 0.35]
+    if not toothed:
+        return []
+    largest = max(p.radius for p in toothed)
+    sizes = [p.radius for p in toothed if p.radius > 0.5 * largest]
+    chosen: list[Plate] = []
+    for plate in plates:
+        alike = any(abs(plate.radius - size) < SAME_SIZE * size for size in sizes)
+        sure = plate.teeth >= SURE_TEETH and plate.support > 0.35 and plate.radius > 0.5 * largest
+        if not (sure or (alike and plate.support > 0.7)):
+            continue
+        if all(_apart(plate, other) for other in chosen):
+            chosen.append(plate)
+    return chosen
+
+
+def _apart(a: Plate, b: Plate) -> bool:
+    ea, eb = a.outer.ellipse, b.outer.ellipse
+    return math.hypot(ea.cx - eb.cx, ea.cy - eb.cy) > 0.3 * min(ea.major, eb.major) / 2

@@ -1,0 +1,106 @@
+"""The bench plane as a pinhole camera sees it: on it every plate is a true circle.
+
+In the photo the rims of one plate are ellipses that share neither centre nor aspect, and over a long row the aspect
+changes from plate to plate. One plane normal explains them all, so plates are sought on the plane.
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+# A phone's main camera is 24 to 28 mm in 35 mm terms; the image diagonal then is 43.27 mm.
+DEFAULT_FOCAL_PER_DIAGONAL = 26 / 43.27
+
+
+@dataclass(frozen=True, slots=True)
+class Plane:
+    """A plane seen through a pinhole, and the map between photo and plane.
+
+    Plane coordinates are pixels of a virtual camera turned to look straight down, in units of the photo's pixels at the
+    point where that camera's axis meets the plane.
+
+    Attributes
+    ----------
+    width, height : int
+        Size of the image in pixels; its centre is the principal point.
+    focal : float
+        Focal length in pixels.
+    slant : tuple of float
+        Rotation vector (x, y) in radians that turns the camera to look straight down; its length is the slant.
+    """
+
+    width: int
+    height: int
+    focal: float
+    slant: tuple[float, float]
+
+    @property
+    def rotation(self) -> NDArray[np.float64]:
+        """The rotation from the photo's camera to the one looking straight down."""
+        x, y = self.slant
+        angle = math.hypot(x, y)
+        if angle < 1e-9:
+            return np.eye(3)
+        kx, ky = x / angle, y / angle
+        k = np.array([[0, 0, ky], [0, 0, -kx], [-ky, kx, 0]])
+        return np.asarray(np.eye(3) + math.sin(angle) * k + (1 - math.cos(angle)) * k @ k)
+
+    def _project(self, points: NDArray[np.floating], rotation: NDArray[np.float64]) -> NDArray[np.float64]:
+        middle = np.array([(self.width - 1) / 2, (self.height - 1) / 2])
+        rays = (points - middle) / self.focal
+        turned = rays @ rotation[:, :2].T + rotation[:, 2]
+        depth = np.maximum(
+            turned[..., 2:], 1e-3
+        )  # points beyond the horizon go far away instead of wrapping round
+        return np.asarray(turned[..., :2] / depth * self.focal + middle)
+
+    def to_plane(self, xy: NDArray[np.floating]) -> NDArray[np.float64]:
+        """Photo points (..., 2) on the plane."""
+        return self._project(np.asarray(xy, float), self.rotation)
+
+    def to_photo(self, xy: NDArray[np.floating]) -> NDArray[np.float64]:
+        """Plane points (..., 2) in the photo."""
+        return self._project(np.asarray(xy, float), self.rotation.T)
+
+
+def slants_of_ellipse(
+    centre: tuple[float, float], aspect: float, angle_deg: float, width: int, height: int, focal: float
+) -> list[tuple[float, float]]:
+    """The two plane slants under which a circle looks like an ellipse of this aspect.
+
+    Parameters
+    ----------
+    centre : tuple of float
+        Centre of the ellipse in pixels.
+    aspect : float
+        Minor over major axis, in (0, 1].
+    angle_deg : float
+        Direction of the major axis, clockwise on screen from +x.
+
+    Returns
+    -------
+    list of tuple
+        Rotation vectors as `Plane.slant`; a circle's two poses from one view (R. Hartley and A. Zisserman, Multiple View
+        Geometry, 2003, weak perspective about the ray through the ellipse's centre; from memory).
+    """
+    ray = np.array([centre[0] - (width - 1) / 2, centre[1] - (height - 1) / 2, focal])
+    ray /= np.linalg.norm(ray)
+    t = math.radians(angle_deg)
+    axis = np.array([math.cos(t), math.sin(t), 0.0])
+    axis -= ray * (axis @ ray)
+    axis /= np.linalg.norm(axis)
+    side = np.cross(ray, axis)
+    slant = math.acos(min(1.0, max(0.0, aspect)))
+    found = []
+    for sign in (1, -1):
+        normal = math.cos(slant) * ray + sign * math.sin(slant) * side
+        # Turn `normal` onto the optical axis about an axis that lies in the image plane.
+        tilt = math.acos(min(1.0, max(-1.0, normal[2])))
+        length = math.hypot(normal[0], normal[1])
+        if length < 1e-9:
+            found.append((0.0, 0.0))
+        else:
+            found.append((normal[1] / length * tilt, -normal[0] / length * tilt))
+    return found

@@ -1,0 +1,288 @@
+"""The two rims of a plate's face, from a ring set on the plane to sub-pixel ellipses in the photo.
+
+A rim is told from the other edges of a plate by what every plate has in common: going out from the middle of the face,
+the first step that runs round the plate is the face's edge. The lower edge of the plate, the wall below the rim and the
+shadow on the bench all lie further out (or, at the inner rim, further in), however strong they are.
+"""
+
+import math
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from wearview.parts.part import Ellipse
+from wearview.parts.plane import Plane
+from wearview.parts.rings import RingSet
+
+ANGLES = 720
+REACH = (0.25, 1.32)  # of the outermost ring: from well inside the hole to beyond the lugs and the shadow
+STEP_WIDTH = (
+    0.014  # of the outer radius: about 1 mm, wider than a ground edge's glint, narrower than a core rim
+)
+MIN_STEP = 7.0  # 8-bit codes between the two sides of a rim
+MIN_FACE_WIDTH, MAX_FACE_WIDTH = (
+    0.07,
+    0.55,
+)  # of the outer radius: 5 mm on a 140 mm plate to a reaction plate's
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Polar:
+    """A plate unrolled about its centre on the plane.
+
+    Attributes
+    ----------
+    rgb : ndarray, shape (A, R, 3), float32
+        8-bit codes; rows are angles, clockwise on screen from the plane's +x, columns are radii.
+    xy : ndarray, shape (A, R, 2), float32
+        Where each sample lies in the working copy.
+    radius : ndarray, shape (R,)
+        Plane radius in working-copy pixels.
+    step : ndarray, shape (A, R), float32
+        Colour step across each sample along the radius, 8-bit codes, 0 where it is no local maximum.
+    signed : ndarray, shape (A, R, 3), float32
+        Outer side minus inner side.
+    """
+
+    rgb: NDArray[np.float32]
+    xy: NDArray[np.float32]
+    radius: NDArray[np.float64]
+    step: NDArray[np.float32]
+    signed: NDArray[np.float32]
+
+
+def unroll(working: NDArray[np.uint8], plane: Plane, ring_set: RingSet, scale: float) -> Polar:
+    """The surroundings of a ring set as angle by radius.
+
+    Parameters
+    ----------
+    working : ndarray, shape (H, W, 3), uint8
+        The working copy, slightly smoothed.
+    plane, ring_set
+        In pixels of the small copy.
+    scale : float
+        Working-copy pixels per small-copy pixel.
+    """
+    reach = ring_set.reach
+    count = int((REACH[1] - REACH[0]) * reach * scale)
+    radius = np.linspace(REACH[0] * reach, REACH[1] * reach, max(count, 24))
+    angle = np.arange(ANGLES) * (2 * math.pi / ANGLES)
+    on_plane = np.stack(
+        [
+            ring_set.x + np.cos(angle)[:, None] * radius,
+            ring_set.y + np.sin(angle)[:, None] * radius,
+        ],
+        axis=-1,
+    )
+    xy = ((plane.to_photo(on_plane) + 0.5) * scale - 0.5).astype(np.float32)
+    rgb = cv2.remap(working, xy, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE).astype(np.float32)
+    outside = (
+        (xy[..., 0] < 0)
+        | (xy[..., 1] < 0)
+        | (xy[..., 0] > working.shape[1] - 1)
+        | (xy[..., 1] > working.shape[0] - 1)
+    )
+    width = max(3, round(STEP_WIDTH * reach * scale))
+    signed = _steps(rgb, width)
+    size = np.abs(signed).max(axis=2)
+    size[outside] = 0
+    size[:, :width] = 0
+    size[:, -width:] = 0
+    peak = size == cv2.dilate(size, np.ones((1, 2 * (width // 2) + 1), np.uint8))
+    return Polar(rgb, xy, radius * scale, np.where(peak, size, np.float32(0)), signed)
+
+
+def _steps(rgb: NDArray[np.float32], width: int) -> NDArray[np.float32]:
+    """Mean of the `width` samples outside minus mean of the `width` inside, along the radius; one sample is skipped."""
+    kernel = np.zeros((1, 2 * width + 1), np.float32)
+    kernel[0, :width] = -1 / width
+    kernel[0, width + 1 :] = 1 / width
+    return cv2.filter2D(rgb, -1, kernel, borderType=cv2.BORDER_REPLICATE)
+
+
+@dataclass(frozen=True, slots=True)
+class RingStep:
+    """A step that runs round the plate at one radius: sample index, share of angles, median step in 8-bit codes."""
+
+    index: int
+    coverage: float
+    size: float
+
+
+def ring_steps(polar: Polar, least_coverage: float) -> list[RingStep]:
+    """Steps that run round the plate, smallest radius first."""
+    significant = polar.step > MIN_STEP
+    band = max(2, round(0.012 * polar.radius[-1]))
+    joined = cv2.dilate(significant.astype(np.uint8), np.ones((1, 2 * band + 1), np.uint8))
+    coverage = joined.mean(axis=0)
+    weight = cv2.blur(np.minimum(polar.step, 60).sum(axis=0)[None], (2 * band + 1, 1))[0]
+    peak = (weight == cv2.dilate(weight[None], np.ones((1, 4 * band + 1), np.uint8))[0]) & (
+        coverage >= least_coverage
+    )
+    found = []
+    for i in np.flatnonzero(peak):
+        near = polar.step[:, max(0, i - band) : i + band + 1].max(axis=1)
+        found.append(RingStep(int(i), float(coverage[i]), float(np.median(near[near > MIN_STEP]))))
+    return found
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Rim:
+    """A fitted rim.
+
+    Attributes
+    ----------
+    ellipse : Ellipse
+        In working-copy pixels.
+    seen : ndarray of bool, shape (ANGLES,)
+        Angles at which the edge was found on the ellipse.
+    residual : float
+        Root mean square distance of those edges from the ellipse, working-copy pixels.
+    """
+
+    ellipse: Ellipse
+    seen: NDArray[np.bool_]
+    residual: float
+
+    @property
+    def coverage(self) -> float:
+        """Share of the rim that was seen."""
+        return float(self.seen.mean())
+
+
+def fit_rim(polar: Polar, index: int, towards_face: int) -> Rim | None:
+    """The ellipse through the edges near one ring.
+
+    Parameters
+    ----------
+    polar : Polar
+    index : int
+        Radius sample of the ring.
+    towards_face : int
+        -1 when the face lies at smaller radius (its outer rim), +1 when at larger (its inner rim). Of two edges at one
+        angle the one nearer to the face is taken unless it is far weaker.
+
+    Returns
+    -------
+    Rim or None
+        None when fewer than a quarter of the angles show an edge that an ellipse can follow.
+    """
+    expected = np.full(ANGLES, float(index))
+    window = max(4.0, 0.035 * polar.radius[index])
+    ellipse: Ellipse | None = None
+    where = np.full(ANGLES, np.nan)
+    for shrink in (1.0, 0.6, 0.35, 0.25):
+        reach = max(2.5, window * shrink)
+        where = _nearest_edges(polar, expected, reach, towards_face)
+        on = np.isfinite(where)
+        if on.mean() < 0.2:
+            return None
+        points = _points_at(polar, where)[on]
+        ellipse = _robust_ellipse(points)
+        if ellipse is None:
+            return None
+        expected = _radius_index(polar, ellipse, expected)
+    assert ellipse is not None
+    distance = np.abs(where - expected)
+    seen = np.isfinite(where) & (distance < max(1.5, 0.008 * polar.radius[index]))
+    if seen.mean() < 0.25:
+        return None
+    return Rim(ellipse, seen, float(np.sqrt(np.mean((where - expected)[seen] ** 2))))
+
+
+def _nearest_edges(
+    polar: Polar, expected: NDArray[np.float64], reach: float, towards_face: int
+) -> NDArray[np.float64]:
+    """Sub-sample radius index of the chosen edge at each angle, NaN where there is none."""
+    half = int(math.ceil(reach))
+    offsets = np.arange(-half, half + 1)
+    columns = np.clip(np.rint(expected).astype(int)[:, None] + offsets, 1, polar.step.shape[1] - 2)
+    rows = np.arange(ANGLES)[:, None]
+    step = polar.step[rows, columns]
+    strongest = step.max(axis=1, keepdims=True)
+    usable = (step > MIN_STEP) & (step > 0.4 * strongest)
+    # The cost prefers the face's side: an edge further from the face must be clearly closer to the expected radius.
+    cost = np.abs(offsets) + 0.35 * np.maximum(0, -offsets * towards_face)
+    cost = np.where(usable, cost, np.inf)
+    pick = cost.argmin(axis=1)
+    chosen = columns[np.arange(ANGLES), pick]
+    size = np.abs(polar.signed).max(axis=2)
+    before, at, after = (size[np.arange(ANGLES), chosen + k] for k in (-1, 0, 1))
+    bend = before - 2 * at + after
+    shift = np.where(bend < -1e-6, 0.5 * (before - after) / np.where(bend < -1e-6, bend, -1), 0.0)
+    return np.where(np.isfinite(cost.min(axis=1)), chosen + np.clip(shift, -0.5, 0.5), np.nan)
+
+
+def _points_at(polar: Polar, index: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Working-copy positions at fractional radius indices, one per angle; NaN rows stay NaN."""
+    safe = np.nan_to_num(index, nan=1.0)
+    low = np.clip(np.floor(safe).astype(int), 0, polar.step.shape[1] - 2)
+    part = (safe - low)[:, None]
+    rows = np.arange(ANGLES)
+    points = polar.xy[rows, low] * (1 - part) + polar.xy[rows, low + 1] * part
+    points[~np.isfinite(index)] = np.nan
+    return np.asarray(points, float)
+
+
+def _robust_ellipse(points: NDArray[np.float64]) -> Ellipse | None:
+    """Direct ellipse fit (A. Fitzgibbon, M. Pilu, R. Fisher, IEEE PAMI 21, 1999), outliers dropped three times."""
+    keep = np.ones(len(points), bool)
+    fitted: Ellipse | None = None
+    for _ in range(4):
+        if keep.sum() < 12:
+            return None
+        (cx, cy), (d1, d2), angle = cv2.fitEllipseDirect(points[keep].astype(np.float32))
+        if not (d1 > 0 and d2 > 0 and math.isfinite(d1 + d2)):
+            return None
+        major, minor, angle = (d1, d2, angle) if d1 >= d2 else (d2, d1, angle + 90)
+        fitted = Ellipse(cx, cy, major, minor, angle % 180)
+        off = (fitted.radius_of(points[:, 0], points[:, 1]) - 1) * minor / 2
+        middle = np.median(off[keep])
+        scatter = 1.4826 * np.median(np.abs(off[keep] - middle))
+        keep = np.abs(off) < max(1.0, 2.5 * scatter)
+    return fitted
+
+
+def _radius_index(polar: Polar, ellipse: Ellipse, near: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Fractional radius index at which each angle's ray crosses the ellipse; `near` is where to look."""
+    half = max(6, polar.step.shape[1] // 8)
+    rows = np.arange(ANGLES)
+    low = np.clip(np.rint(near).astype(int) - half, 0, polar.step.shape[1] - 2)
+    high = np.clip(low + 2 * half, 1, polar.step.shape[1] - 1)
+    # A ray is a straight line in the photo, and the rectified radius along it is smooth: two chord steps suffice.
+    a, b = low.astype(float), high.astype(float)
+    radius_a = ellipse.radius_of(polar.xy[rows, low, 0], polar.xy[rows, low, 1])
+    radius_b = ellipse.radius_of(polar.xy[rows, high, 0], polar.xy[rows, high, 1])
+    at = a + (1 - radius_a) * (b - a) / np.maximum(radius_b - radius_a, 1e-9)
+    for _ in range(2):
+        at = np.clip(at, 0, polar.step.shape[1] - 1.001)
+        point = _points_at(polar, at)
+        slope = (radius_b - radius_a) / (b - a)
+        at = at + (1 - ellipse.radius_of(point[:, 0], point[:, 1])) / np.maximum(slope, 1e-9)
+    return np.asarray(at)
+
+
+def choose_face(steps: list[RingStep], radius: NDArray[np.float64]) -> tuple[RingStep, RingStep] | None:
+    """The inner and the outer rim of the face among the steps that run round the plate.
+
+    The face is the widest ring between two neighbouring steps: core and teeth are narrower, the hole reaches the centre
+    and the bench has no end. A step inside it counts only when it is nearly as strong as the rims; a groove or the
+    border of a hot band is not.
+    """
+    best, best_value = None, -math.inf
+    for i, inner in enumerate(steps):
+        for j in range(i + 1, len(steps)):
+            outer = steps[j]
+            width = 1 - radius[inner.index] / radius[outer.index]
+            if not MIN_FACE_WIDTH <= width <= MAX_FACE_WIDTH:
+                continue
+            weaker = min(inner.coverage * inner.size, outer.coverage * outer.size)
+            between = max((s.coverage * s.size for s in steps[i + 1 : j]), default=0.0)
+            if between > 0.6 * weaker:
+                continue
+            value = math.log(weaker) + 0.6 * (inner.coverage + outer.coverage) + 1.2 * width
+            if value > best_value:
+                best, best_value = (inner, outer), value
+    return best

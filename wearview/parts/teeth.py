@@ -1,0 +1,233 @@
+"""What lies beyond the two rims of a face: core, spline teeth, lugs; and whether it is a clutch plate at all.
+
+Every clutch plate has teeth, on one edge or the other; washers, bearing rings, lids and tape rolls have none. On a steel
+the teeth grow out of the face; on a friction plate a ring of steel core lies between the lining and the teeth. Both are
+read off one signal: at a radius that cuts the teeth, brightness round the plate alternates metal and bench at the tooth
+count, shadows and heat tint and all.
+"""
+
+import math
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from wearview.parts.part import Ellipse
+from wearview.parts.rims import ANGLES
+
+DEEPEST_TOOTH = 0.16  # of the outer radius
+CORE_RING = 0.022  # of the outer radius: less steel than 1.5 mm between lining and tooth root is no core ring
+MIN_REGULARITY = 0.16  # rings without teeth stay under 0.1
+FEWEST, MOST = 5, 90  # teeth round a plate
+GUARD = 0.010  # of the outer radius: the blur of the rim's own step
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Rays:
+    """A plate sampled along rays from inside its hole to beyond its lugs.
+
+    Attributes
+    ----------
+    rgb : ndarray, shape (ANGLES, R, 3), float32
+        8-bit codes.
+    rho : ndarray, shape (R,)
+        Radius over the outer rim's radius.
+    ratio : float
+        Inner over outer radius of the face.
+    step : ndarray, shape (ANGLES, R), float32
+        Colour step across each sample, 8-bit codes.
+    """
+
+    rgb: NDArray[np.float32]
+    rho: NDArray[np.float64]
+    ratio: float
+    step: NDArray[np.float32]
+
+    def column(self, rho: float) -> int:
+        """Index of the sample nearest to a radius."""
+        return int(np.clip(np.searchsorted(self.rho, rho), 0, len(self.rho) - 1))
+
+
+def cast_rays(working: NDArray[np.uint8], outer: Ellipse, inner: Ellipse) -> Rays:
+    """Sample along the rays that join the two rims, extended both ways.
+
+    The rims are not concentric in the photo; joining equal angles follows the plane's perspective to first order.
+    """
+    angle = np.arange(ANGLES) * (2 * math.pi / ANGLES)
+    ratio = math.sqrt(inner.major * inner.minor / (outer.major * outer.minor))
+    radius = math.sqrt(outer.major * outer.minor) / 2
+    rho = np.arange(max(0.3, 0.55 * ratio), 1 + DEEPEST_TOOTH + 0.12, 1 / max(radius, 60.0))
+    t = ((rho - ratio) / (1 - ratio))[None, :, None]
+    at_inner, at_outer = inner.points(angle)[:, None], outer.points(angle)[:, None]
+    xy = (at_inner + (at_outer - at_inner) * t).astype(np.float32)
+    rgb = cv2.remap(working, xy, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE).astype(np.float32)
+    width = max(2, round(0.012 * radius))
+    kernel = np.zeros((1, 2 * width + 1), np.float32)
+    kernel[0, :width], kernel[0, width + 1 :] = -1 / width, 1 / width
+    step = np.abs(cv2.filter2D(rgb, -1, kernel, borderType=cv2.BORDER_REPLICATE)).max(axis=2)
+    return Rays(rgb, rho, ratio, step)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Teeth:
+    """What lies beyond one rim of a face.
+
+    Attributes
+    ----------
+    count : int
+        Number of teeth, 0 when there are none.
+    regularity : float
+        0..1: share of the brightness ripple round the plate that this count explains.
+    root, tip : float
+        Where the teeth begin and end, in units of the outer rim's radius; both the rim's when there are none.
+    solid : ndarray of bool, shape (ANGLES,)
+        Angles at which there is a tooth.
+    """
+
+    count: int
+    regularity: float
+    root: float
+    tip: float
+    solid: NDArray[np.bool_]
+
+
+def find_teeth(rays: Rays, outward: bool, hidden: NDArray[np.bool_]) -> Teeth:
+    """Teeth beyond one rim of a face.
+
+    Parameters
+    ----------
+    rays : Rays
+    outward : bool
+        True for the outer side, False for the side of the hole.
+    hidden : ndarray of bool, shape (ANGLES,)
+        Angles at which another part lies over this edge.
+    """
+    rim = 1.0 if outward else rays.ratio
+    if hidden.mean() > 0.6:
+        return no_teeth(rim)
+    sign = 1 if outward else -1
+    columns = np.arange(rays.column(rim + sign * 0.5 * GUARD), rays.column(rim + sign * DEEPEST_TOOTH), sign)
+    grey = rays.rgb[:, columns].mean(axis=2)
+    grey = (
+        grey - cv2.blur(np.vstack([grey[-90:], grey, grey[:90]]), (1, 145))[90:-90]
+    )  # slow shading round the plate
+    scale = np.median(np.abs(grey), axis=0) * 3 + 1e-3
+    grey = np.clip(grey, -scale, scale)  # a glint or a stray chip weighs no more than a tooth
+    grey[hidden] = 0
+    # Shading and stray edges fall off with frequency, tooth rows do not: weigh so that the former are flat.
+    power = np.abs(np.fft.rfft(grey, axis=0)) ** 2 * np.arange(ANGLES // 2 + 1)[:, None] ** 1.5
+    wide = (
+        power + np.vstack([power[1:], power[-1:]]) + np.vstack([power[:1], power[:-1]])
+    )  # perspective smears a line
+    counts = np.arange(FEWEST, MOST + 1)
+    total = np.maximum(power[FEWEST : 3 * MOST].sum(axis=0), 1e-9)
+    fundamental = wide[counts] / total
+    harmonics = sum(wide[np.minimum(k * counts, len(wide) - 1)] / total for k in (2, 3))
+    # The fundamental of a tooth row outweighs its harmonics; half the true count would have no fundamental.
+    share = np.where(fundamental > 0.6 * harmonics, fundamental + harmonics, 0)
+    share = cv2.blur(share, (max(3, len(columns) // 12), 1))
+    row, column = np.unravel_index(int(share.argmax()), share.shape)
+    regularity = float(share[row, column])
+    if regularity < MIN_REGULARITY:
+        return no_teeth(rim)
+    count = int(counts[row])
+    ripple = np.sqrt(np.maximum(share[row] * total, 0))
+    begin, end = _run_around(ripple > 0.45 * np.percentile(ripple, 95), int(column))
+    solid = _solid_angles(rays, columns[begin : end + 1], rim, sign, count)
+    margin = max(1, round(0.18 * ANGLES / count))
+    first = max(0, begin - 2)
+    root = _first_edge(rays, _inner_part(~solid & ~hidden, margin), columns[first:])
+    if abs(rays.rho[root] - rim) < CORE_RING:
+        root = rays.column(rim)
+    after = int(np.searchsorted(sign * columns, sign * root + 3))
+    tip = _first_edge(rays, _inner_part(solid & ~hidden, margin), columns[max(after, begin) :])
+    return Teeth(count, regularity, float(rays.rho[root]), float(rays.rho[tip]), solid)
+
+
+def toothed_side(rays: Rays, hidden: NDArray[np.bool_]) -> tuple[Teeth, Teeth]:
+    """Teeth beyond the outer and beyond the inner rim; a plate is splined to the drum or to the hub, never to both."""
+    outside, inside = find_teeth(rays, True, hidden), find_teeth(rays, False, hidden)
+    if outside.regularity >= inside.regularity:
+        return outside, no_teeth(rays.ratio)
+    return no_teeth(1.0), inside
+
+
+def no_teeth(rim: float) -> Teeth:
+    """A plain edge."""
+    return Teeth(0, 0.0, rim, rim, np.zeros(ANGLES, bool))
+
+
+def _inner_part(solid: NDArray[np.bool_], margin: int) -> NDArray[np.bool_]:
+    """The middles of the True runs round the circle, `margin` angles taken off both sides."""
+    shrunk = solid.copy()
+    for k in range(1, margin + 1):
+        shrunk &= np.roll(solid, k) & np.roll(solid, -k)
+    return shrunk if shrunk.any() else solid
+
+
+def _first_edge(rays: Rays, angles: NDArray[np.bool_], columns: NDArray[np.int64]) -> int:
+    """Column of the first clear step at these angles, going along `columns`.
+
+    The wall below an edge and its shadow step again further on, often more strongly.
+    """
+    if not angles.any() or len(columns) < 3:
+        return int(columns[0]) if len(columns) else 0
+    profile = np.median(rays.step[angles][:, columns], axis=0)
+    peak = profile >= cv2.dilate(profile[None], np.ones((1, 5), np.uint8))[0]
+    clear = np.flatnonzero(peak & (profile > 0.55 * profile.max()))
+    return int(columns[clear[0]])
+
+
+def _run_around(strong: NDArray[np.bool_], at: int) -> tuple[int, int]:
+    """First and last index of the run of True that holds `at`, single gaps bridged."""
+    begin = end = at
+    while begin > 0 and strong[max(0, begin - 2) : begin].any():
+        begin -= 1
+    while end < len(strong) - 1 and strong[end + 1 : end + 3].any():
+        end += 1
+    return begin, end
+
+
+def _solid_angles(
+    rays: Rays, columns: NDArray[np.int64], rim: float, sign: int, count: int
+) -> NDArray[np.bool_]:
+    """Angles with a tooth: of the two alternating classes the one that looks like the part, not like the bench."""
+    middle = columns[len(columns) // 4 : max(len(columns) // 4 + 1, 3 * len(columns) // 4)]
+    band = rays.rgb[:, middle].mean(axis=1)
+    period = ANGLES / count
+    wrap = int(2 * period) + 1
+    padded = np.vstack([band[-wrap:], band, band[:wrap]])
+    smooth = cv2.GaussianBlur(padded, (1, 2 * int(period / 8) + 1), 0) if period >= 8 else padded
+    slow = cv2.blur(padded, (1, 2 * int(1.5 * period / 2) + 1))
+    ripple = (smooth - slow)[wrap:-wrap]
+    # The colour direction along which tooth and gap differ most.
+    _, _, axes = np.linalg.svd(ripple - ripple.mean(axis=0), full_matrices=False)
+    bright = ripple @ axes[0] > 0
+    metal = _part_colour(rays, rim, sign, columns)
+    bench = np.median(rays.rgb[:, rays.column(1 + DEEPEST_TOOTH + 0.06 if sign > 0 else 0.62 * rim)], axis=0)
+    likeness = []
+    for solid in (bright, ~bright):
+        tooth, gap = band[solid], band[~solid]
+        to_metal = np.linalg.norm(np.median(tooth - metal[solid], axis=0))
+        to_bench = np.linalg.norm(np.median(gap, axis=0) - bench)
+        cross = np.linalg.norm(np.median(gap - metal[~solid], axis=0)) + np.linalg.norm(
+            np.median(tooth, axis=0) - bench
+        )
+        likeness.append(cross - to_metal - to_bench)
+    return bright if likeness[0] >= likeness[1] else ~bright
+
+
+def _part_colour(rays: Rays, rim: float, sign: int, columns: NDArray[np.int64]) -> NDArray[np.float32]:
+    """Colour of the part next to its teeth at each angle: the core ring where there is one, else the face."""
+    root = float(rays.rho[columns[0]])
+    if abs(root - rim) > CORE_RING:
+        ring = rays.column((rim + root) / 2)
+        return rays.rgb[:, ring]
+    low, high = sorted((rays.column(rim - sign * 0.05), rays.column(rim - sign * 0.015)))
+    return rays.rgb[:, low : high + 1].mean(axis=1)
+
+
+def has_core_ring(teeth: Teeth, rim: float) -> bool:
+    """Whether steel core lies between the face and the teeth, as on a friction plate."""
+    return teeth.count > 0 and abs(teeth.root - rim) > CORE_RING
