@@ -32,10 +32,17 @@ MAX_BYTES = 1_000_000_000  # a 16-bit TIFF of that many pixels fits
 # Pillow refuses by itself from twice this on and warns from this on; the warning is made an error below.
 Image.MAX_IMAGE_PIXELS = MAX_PIXELS
 
-# Nothing else is opened: some of Pillow's other formats start outside programs.
-FORMATS = ("JPEG", "MPO", "PNG", "WEBP", "TIFF", "HEIF", "AVIF", "BMP", "GIF")
+# How each format begins. Nothing else is opened: some of Pillow's other formats start outside programs.
+_BEGINNINGS = {
+    "JPEG": (b"\xff\xd8\xff",),
+    "PNG": (b"\x89PNG\r\n\x1a\n",),
+    "TIFF": (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+"),
+    "GIF": (b"GIF87a", b"GIF89a"),
+    "BMP": (b"BM",),
+}
 _UNREADABLE = (OSError, SyntaxError, ValueError, EOFError, IndexError, TypeError, KeyError, struct.error)
 _COPY_AGAIN = "Copy it from the camera again"
+_NO_IMAGE = ("not an image we can read", "Save it as JPEG or PNG")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -188,20 +195,32 @@ def _file_bytes(name: str) -> bytes:
 
 def _opened(data: bytes, name: str) -> Image.Image:
     """The image with its header read and its pixels not yet decoded."""
-    if data[4:8] == b"ftyp":  # HEIC among others; the decoder is not loaded for a JPEG
+    format = _format_of(data)
+    if format is None:
+        raise PhotoError(name, *_NO_IMAGE)
+    if format == "HEIF":  # its decoder is not loaded for a JPEG
         import pillow_heif
 
         pillow_heif.register_heif_opener()
     try:
-        return Image.open(io.BytesIO(data), formats=FORMATS)
+        return Image.open(io.BytesIO(data), formats=[format])
     except (Image.DecompressionBombError, Image.DecompressionBombWarning) as error:
         raise PhotoError(
             name, f"more than {MAX_PIXELS // 1_000_000} megapixels", "Save a smaller copy"
         ) from error
     except UnidentifiedImageError as error:
-        raise PhotoError(name, "not an image we can read", "Save it as JPEG or PNG") from error
+        raise PhotoError(name, *_NO_IMAGE) from error
     except _UNREADABLE as error:
         raise PhotoError(name, "damaged: its header cannot be read", _COPY_AGAIN) from error
+
+
+def _format_of(data: bytes) -> str | None:
+    """Pillow's name of the format by the first bytes, whatever the file is called."""
+    if data[4:8] == b"ftyp":  # ISO/IEC 14496-12: the brand follows
+        return "AVIF" if data[8:12] in (b"avif", b"avis") else "HEIF"
+    if data[:4] == b"RIFF" and data[8:12] == b"WEBP":
+        return "WEBP"
+    return next((name for name, starts in _BEGINNINGS.items() if data.startswith(starts)), None)
 
 
 def _load(image: Image.Image, name: str) -> None:
