@@ -40,14 +40,14 @@ class Lining:
 
 LININGS = (
     Lining("tan paper", (61.0, 8.0, 24.0), "paper", 3.2, 1.3, 0.018, 0.86, 0.20),
-    Lining("coarse tan", (55.5, 9.5, 22.0), "coarse paper", 4.8, 2.2, 0.032, 0.92, 0.16),
+    Lining("coarse tan", (55.5, 9.5, 22.0), "coarse paper", 4.0, 2.2, 0.032, 0.92, 0.16),
     Lining("leaf green", (48.0, -9.0, 16.0), "paper", 3.4, 1.2, 0.020, 0.85, 0.20),
     Lining("brick red-brown", (41.5, 17.0, 18.0), "paper", 3.0, 1.4, 0.022, 0.88, 0.18),
-    Lining("ash grey", (50.0, 0.2, 3.0), "coarse paper", 4.0, 1.6, 0.026, 0.90, 0.17),
+    Lining("ash grey", (50.0, 0.2, 3.0), "coarse paper", 3.5, 1.6, 0.026, 0.90, 0.17),
     Lining("dark olive", (35.5, -1.5, 13.0), "paper", 2.6, 1.2, 0.020, 0.86, 0.20),
     Lining("soot black", (22.5, 0.8, 2.0), "coarse paper", 2.2, 1.5, 0.026, 0.84, 0.22),
-    Lining("kraft", (66.0, 6.0, 22.5), "coarse paper", 4.2, 2.0, 0.024, 0.92, 0.16, held_out=True),
-    Lining("sage green", (56.0, -6.0, 13.5), "coarse paper", 3.8, 1.6, 0.024, 0.89, 0.18, held_out=True),
+    Lining("kraft", (66.0, 6.0, 22.5), "coarse paper", 3.8, 2.0, 0.024, 0.92, 0.16, held_out=True),
+    Lining("sage green", (56.0, -6.0, 13.5), "coarse paper", 3.5, 1.6, 0.024, 0.89, 0.18, held_out=True),
     Lining("cocoa", (45.0, 9.0, 15.0), "paper", 3.0, 1.2, 0.020, 0.84, 0.21, held_out=True),
     Lining("woven black", (19.0, 0.0, -0.8), "woven", 2.4, 1.0, 0.030, 0.76, 0.26, held_out=True),
 )
@@ -81,7 +81,7 @@ def heat_path(lining: Lining, brownness: float, steps: int = 512) -> NDArray[np.
     t = np.linspace(0, 1, steps)[:, None]
     clean, end = np.array(lining.lab), np.array(BURNT_OUT_LAB)
     lightness = clean[0] + (end[0] - clean[0]) * t
-    brown = np.array([7.5, 13.0]) * brownness * np.sqrt(np.clip(lightness, 1, None) / 45)
+    brown = np.array([5.8, 13.5]) * brownness * np.sqrt(np.clip(lightness, 1, None) / 45)
     to_brown = _smoothstep(t / 0.55)
     to_black = _smoothstep((t - 0.4) / 0.6)
     ab = clean[1:] + (brown - clean[1:]) * to_brown

@@ -71,14 +71,13 @@ def make_skin(
         When lining, kind or shape cannot show this level.
     """
     look, grid = look or Look(), _grid(kind, shape, resolution)
-    if level not in reachable_levels(kind, lining):
-        raise ValueError(f"{lining.name if lining else kind} cannot show level {level}")
     if kind in (STEEL, REACTION):
         return paint_steel(rng, kind, grid, level, look)
     if lining is None:
-        light = (x for x in LININGS if not x.held_out and x.lab[0] >= linings.TOO_DARK_L)
-        able = [x for x in light if level in reachable_levels(kind, x)]
+        able = [x for x in LININGS if not x.held_out and _can_show(x, look.wet, kind, level)]
         lining = able[int(rng.integers(len(able)))]
+    elif level not in reachable_levels(kind, linings.wet(lining) if look.wet else lining):
+        raise ValueError(f"{lining.name} cannot show level {level}")
     return paint_lined(rng, kind, grid, shape.lining_thickness, level, lining, look)
 
 
@@ -94,6 +93,11 @@ def make_clean_skin(
     kind = BAND if isinstance(shape, BandShape) else FRICTION
     grid = _grid(kind, shape, resolution)
     return paint_clean(rng, kind, grid, shape.lining_thickness, lining, look or Look())
+
+
+def _can_show(lining: Lining, wet: bool, kind: str, level: int) -> bool:
+    shown = linings.wet(lining) if wet else lining
+    return shown.lab[0] >= linings.TOO_DARK_L and level in reachable_levels(kind, shown)
 
 
 def _grid(kind: str, shape: PlateShape | BandShape, resolution: int) -> Grid:

@@ -20,13 +20,18 @@ STRAW, BROWN, PURPLE, BLUE, GREY = (float(step) for step in FAMILY_FROM)
 def paint_steel(rng: np.random.Generator, kind: str, grid: Grid, level: int, look: Look) -> Skin:
     """A used steel at heat level ``level``; truth holds what its oxide and marks read."""
     other, smear = _transferred_lining(rng, grid)
+    best = None
     for _ in range(ATTEMPTS):
         oxide, spots, heat_kind = _oxide(rng, grid, level, look)
         readings = truth.read_steel(grid, wear.family_of(oxide), other)
-        placed = len(spots) if len(spots) > 1 else readings["heat_tint"]["hot_spots"]["count"]
-        counted = readings["heat_tint"]["hot_spots"]["count"] == placed
-        if readings["level"] == level and readings["margin_ok"] and counted:
-            break
+        astray = len(spots) > 1 and readings["heat_tint"]["hot_spots"]["count"] != len(spots)
+        if readings["level"] == level and not astray:
+            best = oxide, readings, heat_kind
+            if readings["margin_ok"]:
+                break
+    if best is None:
+        raise RuntimeError(f"no draw of a {kind} came out at level {level} in {ATTEMPTS} attempts")
+    oxide, readings, heat_kind = best
     return _finish(rng, kind, grid, oxide, smear, readings, heat_kind, look)
 
 
@@ -80,11 +85,12 @@ def _transferred_lining(rng: np.random.Generator, grid: Grid) -> tuple[np.ndarra
     """Smears of lining material and rust specks: mask and cover 0..1. Most plates have none."""
     cover = np.zeros(grid.shape, np.float32)
     if rng.random() < 0.3:
-        streaks = texture.ring_noise(rng, grid, 0.7, 16.0) + 0.5 * smooth_noise(
-            rng, grid.shape, 5 / grid.mm_per_px
+        streaks = texture.ring_noise(rng, grid, 0.35, 9.0)
+        streaks += smooth_noise(rng, grid.shape, 12 / grid.mm_per_px) + 0.5 * smooth_noise(
+            rng, grid.shape, 2.5
         )
         edge = np.quantile(streaks[grid.face][::9], 1 - rng.uniform(0.004, 0.03))
-        cover = np.clip((streaks - edge) / 0.4 + 0.5, 0, 1).astype(np.float32)
+        cover = np.clip((streaks - edge) / 1.2 + 0.5, 0, 1).astype(np.float32)
     if rng.random() < 0.3:
         cover = np.maximum(cover, texture.specks(rng, grid, int(rng.integers(3, 25)), (0.3, 1.2)))
     return cover > 0.5, cover
@@ -148,4 +154,4 @@ def _finish(
 def _oil_drops(rng: np.random.Generator, grid: Grid) -> Field:
     field = smooth_noise(rng, grid.shape, grid.width_mm * 0.6 / grid.mm_per_px, 3)
     edge = np.quantile(field[grid.face][::9], 1 - rng.uniform(0.03, 0.12))
-    return np.clip((field - edge) / 0.12 + 0.5, 0, 1)
+    return np.clip((field - edge) / 0.25 + 0.5, 0, 1)

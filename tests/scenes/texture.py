@@ -1,10 +1,12 @@
 """Grain, fibres, weave, ground metal, scratches, cracks and printed ink, as plain arrays.
 
-Every function takes a numpy Generator and returns float32; fields called "unit" have zero mean and a
+Every random function takes a numpy Generator; fields called "unit" have zero mean and a
 standard deviation of one.
 """
 
 from __future__ import annotations
+
+from typing import Any
 
 import cv2
 import numpy as np
@@ -12,7 +14,7 @@ from numpy.typing import NDArray
 
 from tests.scenes.grid import Grid
 
-Field = NDArray[np.float32]
+Field = NDArray[np.floating[Any]]
 
 
 def unit(field: Field) -> Field:
@@ -117,7 +119,7 @@ def _arc_lines(rng: np.random.Generator, grid: Grid) -> Field:
     far = grid.scale_mm * rng.uniform(0.7, 1.6)
     turn = rng.uniform(0, 2 * np.pi)
     centre_x, centre_y = np.float32(far * np.cos(turn)), np.float32(far * np.sin(turn))
-    distance = np.hypot(grid.x - centre_x, grid.y - centre_y) / np.float32(grid.mm_per_px)
+    distance: Field = np.hypot(grid.x - centre_x, grid.y - centre_y) / np.float32(grid.mm_per_px)
     profile = rng.standard_normal(int(distance.max()) + 2).astype(np.float32)
     profile = profile + 0.7 * np.convolve(profile, np.ones(7, np.float32) / 2.6, "same")
     lines = cv2.remap(
@@ -136,15 +138,8 @@ def round_scratches(rng: np.random.Generator, grid: Grid, count: int, width_px: 
         drift = rng.normal(0, 1.5)
         depth = int(rng.uniform(60, 255))
         for shift in (0, -columns):  # the same score again a turn earlier, so that it passes angle 0
-            ends = np.array([[start + shift, row], [start + span + shift, row + drift]])
-            cv2.line(
-                strip,
-                *np.round(ends * 16).astype(int).tolist(),
-                depth,
-                max(1, round(width_px)),
-                cv2.LINE_AA,
-                4,
-            )
+            left = start + shift
+            _stroke(strip, (left, row), (left + span, row + drift), depth, max(1, round(width_px)))
     return np.clip(_unroll(strip.astype(np.float32) / 255, grid), 0, 1)
 
 
@@ -156,9 +151,16 @@ def stray_scratches(rng: np.random.Generator, grid: Grid, count: int) -> Field:
         start = rng.uniform(0, 1, 2) * size
         angle, span = rng.uniform(0, 2 * np.pi), rng.lognormal(1.2, 0.7) / grid.mm_per_px
         end = start + span * np.array([np.cos(angle), np.sin(angle)])
-        ends = np.round(np.stack([start, end]) * 16).astype(int).tolist()
-        cv2.line(canvas, *ends, int(rng.uniform(50, 200)), 1, cv2.LINE_AA, 4)
+        _stroke(canvas, tuple(start), tuple(end), int(rng.uniform(50, 200)), 1)
     return canvas.astype(np.float32) / 255
+
+
+def _stroke(
+    canvas: NDArray[np.uint8], start: tuple[float, ...], end: tuple[float, ...], tone: int, width: int
+) -> None:
+    """Draw one smooth line in place between sub-pixel points (x, y)."""
+    one, two = ([round(16 * float(v)) for v in point] for point in (start, end))
+    cv2.line(canvas, one, two, tone, width, cv2.LINE_AA, 4)
 
 
 def specks(rng: np.random.Generator, grid: Grid, count: int, size_mm: tuple[float, float]) -> Field:
@@ -209,7 +211,6 @@ def printed_ink(rng: np.random.Generator, grid: Grid) -> Field:
         cv2.putText(strip, text, (left, row), font, scale, 255, thickness, cv2.LINE_AA)
     worn = np.clip(rng.uniform(0.75, 1.5) + 0.45 * smooth_noise(rng, grid.shape, 1.2 * px_per_mm, 3), 0, 1)
     if grid.ring:  # strip rows run outwards, so the text's head must come last to point outwards
-        strip = cv2.flip(strip, 0)
-    return (np.clip(_unroll(strip.astype(np.float32) / 255, grid), 0, 1) * worn * grid.face).astype(
-        np.float32
-    )
+        strip = strip[::-1]
+    printed = np.clip(_unroll(strip.astype(np.float32) / 255, grid), 0, 1)
+    return (printed * worn * grid.face).astype(np.float32)

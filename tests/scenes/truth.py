@@ -84,7 +84,7 @@ def read_lining(
 def averaged_lab(
     grid: Grid, albedo: NDArray[np.float32], measured: NDArray[np.bool_]
 ) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
-    """Lab (n, 3) of the measured pixels on the stride grid, averaged over the contract's disc, and their mask."""
+    """Lab (n, 3) of the measured pixels on the stride grid, averaged over the disc, and their mask."""
     lab = np.zeros((*grid.shape, 3), np.float32)
     lab[measured] = linear_srgb_to_lab(albedo[measured])
     kernel = disc(grid.disc_mm / grid.mm_per_px)
@@ -96,7 +96,7 @@ def averaged_lab(
 
 
 def disc(diameter_px: float) -> NDArray[np.float32]:
-    """Disc-shaped averaging kernel; each cell's weight is the share of it inside the circle (8 x 8 samples)."""
+    """Averaging kernel; each cell weighs the share of it inside the circle (8 x 8 samples)."""
     radius = max(diameter_px / 2, 0.5)
     cells = 2 * int(np.ceil(radius - 0.5)) + 1
     fine = (np.arange(cells * 8) + 0.5) / 8 - cells / 2

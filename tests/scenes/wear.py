@@ -16,9 +16,10 @@ from tests.scenes.grid import Grid
 from tests.scenes.grooves import Grooves
 from tests.scenes.texture import Field, smooth_noise
 
-# Oxide thickness in our own steps: 0 bare, 1 straw, 2 brown, 3 purple, 4 blue, 5 pale, 6 grey. Order and hues follow
-# the published tempering series and the computed magnetite film (both carried in tests/published); lightness and
-# chroma are pulled towards bare steel because a ground plate averages many thicknesses. Lab of the specular colour.
+# Oxide thickness in our own steps: 0 bare, 1 straw, 2 brown, 3 purple, 4 blue, 5 pale, 6 grey; Lab of the
+# specular colour. Order and hues follow published tempering series (Dooley, Applied Science for Metal
+# Workers; Butt, The Tinman's Manual) and a computed magnetite film on iron; lightness and chroma are pulled
+# towards bare steel, since a ground plate averages many thicknesses (by how much is from memory: verify).
 TINT_STEPS = np.array(
     [
         (0.0, 73.0, 0.3, 2.0),
@@ -202,7 +203,7 @@ def place_spots(
     """
     smallest, largest = max(2.0, grid.scale_mm / 60), min(25.0, grid.scale_mm / 6)
     room = 0.84 * grid.width_mm
-    upper = min(0.92 * largest, room, 0.7 * grid.length_mm / count)
+    upper = min(0.82 * largest, room, 0.7 * grid.length_mm / count)
     lower = max(1.35 * smallest, 0.92 * upper if big else 0.3 * upper)
     if lower > upper:
         raise ValueError(f"{count} hot spots do not fit a face {grid.length_mm:.0f} mm long")
@@ -213,11 +214,11 @@ def place_spots(
     first = rng.uniform(0, 1)
     spots = []
     for i in range(count):
-        diameter = float(np.clip(common * rng.normal(1, 0.02 if big else 0.08), lower, upper))
+        diameter = float(np.clip(common * rng.normal(1, 0.02 if big else 0.13), lower, upper))
         slack = max(0.0, (grid.width_mm - diameter) / 2 / grid.width_mm - 0.07)
         across = 0.5 + slack * np.clip(rng.normal(0, 0.35), -1, 1)
         step = first + span * (i + rng.normal(0, 0.03)) / count
-        spots.append(Spot(float(across), float(step % 1), diameter, float(peak * rng.normal(1, 0.04))))
+        spots.append(Spot(float(across), float(step % 1), diameter, float(peak * rng.normal(1, 0.09))))
     return tuple(spots)
 
 
@@ -227,17 +228,20 @@ def burn_spots(rng: np.random.Generator, grid: Grid, oxide: Field, spots: tuple[
     for spot in spots:
         radius_mm = spot.diameter_mm / 2
         angle, r = spot.along * 2 * np.pi, _middle_radius(grid) + (spot.across - 0.5) * grid.width_mm
-        column = (r * np.cos(angle) + grid.half_mm[0]) / grid.mm_per_px
-        row = (r * np.sin(angle) + grid.half_mm[1]) / grid.mm_per_px
-        reach = int(np.ceil(1.6 * radius_mm / grid.mm_per_px)) + 1
+        outward = np.array([np.cos(angle), np.sin(angle)], np.float32)
+        column, row = ((r * outward[i] + grid.half_mm[i]) / grid.mm_per_px for i in (0, 1))
+        reach = int(np.ceil(1.7 * radius_mm / grid.mm_per_px)) + 1
         rows = slice(max(0, int(row) - reach), int(row) + reach)
         columns = slice(max(0, int(column) - reach), int(column) + reach)
-        dx = grid.x[rows, columns] - np.float32(r * np.cos(angle))
-        dy = grid.y[rows, columns] - np.float32(r * np.sin(angle))
-        ragged = 1 + 0.05 * smooth_noise(rng, dx.shape, max(2.0, 0.5 * reach))
-        rho = np.hypot(dx, dy) / np.float32(radius_mm) * ragged
-        # peak * (1 - rho^2 share): straw begins where the step falls to 0.4, at rho = 1
-        profile = spot.peak * np.exp(-np.log(spot.peak / FAMILY_FROM[0]) * rho ** rng.uniform(2.2, 3.2))
+        dx = grid.x[rows, columns] - np.float32(r) * outward[0]
+        dy = grid.y[rows, columns] - np.float32(r) * outward[1]
+        stretch = np.float32(np.sqrt(rng.uniform(1.0, 1.3)))  # drawn out along the sliding direction
+        across, along = dx * outward[0] + dy * outward[1], dy * outward[0] - dx * outward[1]
+        ragged = 1 + 0.09 * smooth_noise(rng, dx.shape, max(2.0, 0.55 * reach), 3)
+        rho = np.hypot(across * stretch, along / stretch) / np.float32(radius_mm) * ragged
+        # falls to the straw limit at rho = 1
+        fall = np.log(max(spot.peak, 1.0) / FAMILY_FROM[0])
+        profile = max(spot.peak, 1.0) * np.exp(-fall * rho ** rng.uniform(1.8, 3.0))
         patch = out[rows, columns]
         out[rows, columns] = np.maximum(patch, profile.astype(np.float32))
     return out
