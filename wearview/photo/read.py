@@ -38,7 +38,6 @@ _BEGINNINGS = {
     "PNG": (b"\x89PNG\r\n\x1a\n",),
     "TIFF": (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+"),
     "GIF": (b"GIF87a", b"GIF89a"),
-    "BMP": (b"BM",),
 }
 _UNREADABLE = (OSError, SyntaxError, ValueError, EOFError, IndexError, TypeError, KeyError, struct.error)
 _COPY_AGAIN = "Copy it from the camera again"
@@ -100,7 +99,7 @@ class Photo:
 
 
 def read_photo(path: str | os.PathLike[str]) -> Photo:
-    """The photo in a file: JPEG, PNG, WebP, TIFF or HEIC (also AVIF, BMP, GIF).
+    """The photo in a file: JPEG, PNG, WebP, TIFF or HEIC (also AVIF and GIF).
 
     Parameters
     ----------
