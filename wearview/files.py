@@ -1,45 +1,54 @@
 """Writing a file whole or not at all."""
 
 import contextlib
+import errno
 import os
 import tempfile
+from collections.abc import Iterator
 from pathlib import Path
+from typing import BinaryIO
 
-from wearview.errors import OutputError
+from wearview.errors import OutputError, WearviewError
 
 
-def write_whole(path: Path, data: bytes) -> None:
-    """Put `data` at `path`, so that a reader sees the old file or the new one and never half of one.
+@contextlib.contextmanager
+def whole_file(path: Path) -> Iterator[BinaryIO]:
+    """A file to write to that takes its place at `path` when the block ends, and leaves nothing if it fails.
 
-    Written to a temporary name in the same folder, flushed to the disk, then renamed. Missing folders are
-    made.
+    A reader sees the old file or the new one, never half of one: the bytes go to a temporary name in the same
+    folder, are flushed to the disk, then renamed. Missing folders are made.
 
     Raises
     ------
     OutputError
         When the disk is full, the folder cannot be written, or something else stands in the way.
     """
-    temporary = ""
+    temporary: str | None = None
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         handle, temporary = tempfile.mkstemp(prefix=".writing-", dir=path.parent)
         with open(handle, "wb") as file:
-            file.write(data)
+            yield file
             file.flush()
             os.fsync(file.fileno())
         os.chmod(temporary, 0o666 & ~_umask())  # mkstemp makes a file that only its owner may read
         os.replace(temporary, path)
+        temporary = None
         _sync_folder(path.parent)
-    except OSError as error:
-        if temporary:
-            with contextlib.suppress(OSError):
-                os.unlink(temporary)
-        raise OutputError(str(path), f"could not be written ({reason(error)})", _remedy(error)) from error
-    except BaseException:  # interrupted: leave nothing behind
-        if temporary:
-            with contextlib.suppress(OSError):
-                os.unlink(temporary)
+    except WearviewError:  # already in words; some of them are OSErrors too
         raise
+    except OSError as error:
+        raise OutputError(str(path), f"could not be written ({reason(error)})", _remedy(error)) from error
+    finally:
+        if temporary is not None:
+            with contextlib.suppress(OSError):
+                os.unlink(temporary)
+
+
+def write_whole(path: Path, data: bytes) -> None:
+    """Put `data` at `path` by `whole_file`."""
+    with whole_file(path) as file:
+        file.write(data)
 
 
 def make_folder(path: Path) -> None:
@@ -62,7 +71,7 @@ def reason(error: OSError) -> str:
 
 
 def _remedy(error: OSError) -> str:
-    if error.errno == 28:  # ENOSPC
+    if error.errno == errno.ENOSPC:
         return "Free some space and run it again"
     return "Choose a folder that can be written to"
 

@@ -1,0 +1,319 @@
+"""The customer's report, made from a record of hand-written gradings."""
+
+import base64
+import csv
+import html.parser
+import io
+import re
+import zipfile
+
+import pytest
+from PIL import Image
+
+from tests import documents
+from wearview.errors import OutputError, StoreError
+from wearview.palette import LEVEL_COLOURS
+from wearview.record import Element, Grading, Teardown, Verdict
+from wearview.report import write_report
+from wearview.report.packpic import pack_picture
+from wearview.terms import CAUTIONS
+
+WHEN = "2024-05-03T10:00:00+00:00"
+HOSTILE = '<script>document.title = "ran"</script>'
+
+
+def verdict(target, part_id, decision, **fields):
+    given = {"heat": None, "reason": None, "by": None, "note": None, "given_at": WHEN}
+    return Verdict(target, part_id, decision, **{**given, **fields})
+
+
+def teardown(*elements, name="Job 7"):
+    return Teardown(name, "four-speed", "S1", "C-9", "make it fresh", WHEN, elements)
+
+
+def element(document, *verdicts, name="Forward", overlays=None):
+    return Element(name, "should look clean", (Grading(document, "f" * 64, WHEN, overlays or {}),), verdicts)
+
+
+@pytest.fixture
+def hot():
+    return documents.hot_pack()
+
+
+@pytest.fixture
+def written(hot, tmp_path):
+    """A report of the hot pack: its folder."""
+    document, photos = hot
+    ids = document["pack"]["order"]
+    overlays = {sha256: f"overlay-{i}" for i, sha256 in enumerate(photos)}
+    drawn = {key: documents.jpeg(20 + i, 1600, 1200) for i, key in enumerate(overlays.values())}
+    verdicts = (
+        verdict("1", ids[0], "reuse", by="Kim"),
+        verdict("1", ids[0], "replace", reason="wish", note="asked for new plates", by="Kim"),
+        verdict("3", ids[2], "reuse", heat=2, reason="unavailable"),
+        verdict("drum", None, "leave", note="bore measured"),
+    )
+    write_report(
+        teardown(element(document, *verdicts, overlays=overlays)), (photos | drawn).__getitem__, tmp_path
+    )
+    return tmp_path
+
+
+class Page(html.parser.HTMLParser):
+    """Visible text, tags, and attributes that could load or run something."""
+
+    def __init__(self, source):
+        super().__init__()
+        self.text, self.tags, self.links, self._hidden = "", set(), [], False
+        self.feed(source)
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.add(tag)
+        self._hidden = tag in ("style", "script")
+        self.links += [value for name, value in attrs if name in ("src", "href") or name.startswith("on")]
+
+    def handle_endtag(self, tag):
+        self._hidden = False
+
+    def handle_data(self, data):
+        if not self._hidden:
+            self.text = f"{self.text} {' '.join(data.split())}"
+
+
+def page(folder):
+    return Page((folder / "report.html").read_text("utf-8"))
+
+
+def test_grade_verdict_and_reason_stand_side_by_side(written):
+    text = " ".join(page(written).text.split())
+    assert "Level 0: clean" in text
+    assert "Test sentence for level 3." in text
+    assert "replace , reason: customer's wish" in text
+    assert "asked for new plates" in text
+    assert "Left in (reused): position 3 (part not available)" in text
+    assert "technician's heat level 2" in text
+    assert "bore measured" in text
+
+
+def test_a_changed_mind_shows_what_was_said_before(written):
+    assert re.search(r"before:\s+reuse", page(written).text)
+
+
+def test_every_caution_and_the_limits_of_level_0_are_printed(written):
+    text = " ".join(page(written).text.split())
+    for caution in CAUTIONS:
+        assert caution in text
+    assert "Level 0 is no pass:" in text
+
+
+def test_the_report_is_one_file_that_loads_and_runs_nothing(written):
+    found = page(written)
+    assert "script" not in found.tags
+    assert all(link.startswith(("data:image/jpeg;base64,", "#")) for link in found.links)
+    assert not re.search(r"https?://|@import|url\((?!#)", (written / "report.html").read_text("utf-8"))
+
+
+def test_hashes_and_versions_are_printed(written, hot):
+    text = page(written).text
+    for sha256 in hot[1]:
+        assert sha256[:12] in text
+    assert "rules-1" in text
+    assert documents.PROGRAM["version"] in text
+
+
+def test_every_level_shown_is_also_a_word_and_a_hatch(written):
+    source = (written / "report.html").read_text("utf-8")
+    for level in (1, 3):
+        assert LEVEL_COLOURS[level] in source
+        assert f"url(#hatch-{level})" in source
+    assert "Level 3: burnt" in page(written).text
+
+
+@pytest.mark.parametrize("word", ["safe", "asbestos-free", "will last", "good", "reusable", "degrees", "°"])
+def test_outside_the_cautions_no_text_promises_anything(written, word):
+    text = " ".join(page(written).text.split())
+    for caution in CAUTIONS:
+        text = text.replace(caution, "")
+    assert not re.search(rf"(?<!\w){re.escape(word)}(?!\w)", text, re.IGNORECASE)
+
+
+def test_names_and_notes_are_shown_as_text(hot, tmp_path):
+    document, photos = hot
+    document["photos"][0]["file"] = f"/home/shop/{HOSTILE}.jpg"
+    document["photos"][0]["parts"][0]["grade"]["because"] = [HOSTILE]
+    given = verdict(HOSTILE, None, "leave", note=HOSTILE, by=HOSTILE)
+    write_report(teardown(element(document, given, name=HOSTILE), name=HOSTILE), photos.__getitem__, tmp_path)
+    found = page(tmp_path)
+    assert "script" not in found.tags
+    assert HOSTILE in found.text
+
+
+def test_the_shops_folders_stay_in_the_shop(hot, tmp_path):
+    document, photos = hot
+    document["photos"][0]["file"] = "/home/shop/private/forward-1.jpg"
+    document["photos"][1]["file"] = "C:\\shop\\private\\forward-2.jpg"
+    write_report(teardown(element(document)), photos.__getitem__, tmp_path)
+    for name in ("report.html", "parts.csv"):
+        text = (tmp_path / name).read_text("utf-8")
+        assert "forward-1.jpg" in text
+        assert "forward-2.jpg" in text
+        assert "private" not in text
+
+
+def test_photos_that_leave_the_shop_carry_no_camera_or_location_data(written, hot):
+    assert Image.open(io.BytesIO(next(iter(hot[1].values())))).getexif()  # the originals do
+    with zipfile.ZipFile(written / "photos.zip") as archive:
+        names = archive.namelist()
+        for name in names:
+            image = Image.open(io.BytesIO(archive.read(name)))
+            assert not image.getexif()
+            assert not set(image.info) & {"exif", "icc_profile", "comment", "xmp", "photoshop"}
+    assert [name.split("/")[0] for name in names] == ["photos", "overlays"] * 2
+    assert names[0] == "photos/01-forward-forward-1.jpg"
+
+
+def test_the_archived_photo_has_the_pixels_of_the_original(written, hot):
+    original = Image.open(io.BytesIO(next(iter(hot[1].values()))))
+    with zipfile.ZipFile(written / "photos.zip") as archive:
+        kept = Image.open(io.BytesIO(archive.read("photos/01-forward-forward-1.jpg")))
+    assert kept.size == original.size
+    assert abs(kept.getpixel((5, 5))[0] - original.getpixel((5, 5))[0]) <= 2  # JPEG rounding
+
+
+def test_pictures_in_the_page_are_at_most_1200_wide(written):
+    source = (written / "report.html").read_text("utf-8")
+    pictures = re.findall(r"data:image/jpeg;base64,([A-Za-z0-9+/=]+)", source)
+    sizes = [Image.open(io.BytesIO(base64.b64decode(data))).size for data in pictures]
+    assert sizes == [(1200, 900), (1200, 900)]
+
+
+def test_photos_stand_in_position_order(hot, tmp_path):
+    document, photos = hot
+    document["photos"].reverse()
+    write_report(teardown(element(document)), photos.__getitem__, tmp_path)
+    text = page(tmp_path).text
+    assert text.index("forward-1.jpg") < text.index("forward-2.jpg")
+
+
+def test_a_photo_that_could_not_be_graded_says_why_and_what_to_do(tmp_path):
+    photo = documents.jpeg(70)
+    document = documents.document([documents.photo_entry(photo, "IMG.jpg", [])])
+    write_report(teardown(element(document)), {documents.sha256(photo): photo}.__getitem__, tmp_path)
+    text = " ".join(page(tmp_path).text.split())
+    assert "The photo is blurred. Hold still or rest the phone, and let it focus on the plate." in text
+    assert "Cannot tell" in text
+
+
+def test_a_grade_against_the_cleanest_plate_says_so_wherever_it_stands(tmp_path):
+    photo = documents.jpeg(70)
+    parts = [documents.part(photo, n + 1, n + 1, n, left=200 * n, relative=True) for n in range(3)]
+    document = documents.document([documents.photo_entry(photo, "a.jpg", parts)])
+    document["reference"] = {
+        "source": "cleanest part",
+        "file": None,
+        "lining": None,
+        "lab_median": [60, 8, 20],
+    }
+    write_report(teardown(element(document)), {documents.sha256(photo): photo}.__getitem__, tmp_path)
+    assert page(tmp_path).text.count("compared with the cleanest plate only") >= 3
+
+
+def test_an_empty_teardown_has_a_report(tmp_path):
+    write_report(teardown(), {}.__getitem__, tmp_path)
+    assert "Nothing was graded or judged so far." in page(tmp_path).text
+
+
+def test_a_lost_photo_stops_the_report_and_leaves_none(hot, tmp_path):
+    def lost(sha256):
+        raise StoreError(sha256, "this kept photo cannot be read", "Bring it back")
+
+    with pytest.raises(StoreError):
+        write_report(teardown(element(hot[0])), lost, tmp_path)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_folder_that_cannot_be_made_is_told(hot, tmp_path):
+    (tmp_path / "taken").write_text("a file")
+    with pytest.raises(OutputError, match="taken"):
+        write_report(teardown(element(hot[0])), hot[1].__getitem__, tmp_path / "taken")
+
+
+def test_the_same_record_gives_the_same_bytes(hot, tmp_path):
+    for name in ("one", "two"):
+        write_report(teardown(element(hot[0])), hot[1].__getitem__, tmp_path / name)
+    for name in ("report.html", "photos.zip", "parts.csv"):
+        assert (tmp_path / "one" / name).read_bytes() == (tmp_path / "two" / name).read_bytes()
+
+
+def table(folder):
+    return list(csv.DictReader(io.StringIO((folder / "parts.csv").read_bytes().decode("utf-8"), newline="")))
+
+
+def test_the_table_holds_measurement_and_verdict_of_each_part(written):
+    rows = table(written)
+    assert [row["target"] for row in rows] == ["1", "2", "3", "drum"]
+    first = rows[0]
+    assert (first["level"], first["verdict"], first["verdict_reason"]) == ("0", "replace", "wish")
+    assert float(first["delta_l_median"]) == -4.0
+    assert first["verdicts_given"] == "2"
+    assert rows[1]["verdict"] == ""
+
+
+def test_what_was_not_measured_is_an_empty_cell_not_0(tmp_path):
+    photo = documents.jpeg(70)
+    document = documents.document(
+        [documents.photo_entry(photo, "a.jpg", [documents.part(photo, 1, 1, None)])]
+    )
+    write_report(teardown(element(document)), {documents.sha256(photo): photo}.__getitem__, tmp_path)
+    [row] = table(tmp_path)
+    assert {row[name] for name in ("level", "score", "area_over_5", "glazing_index", "hot_spots")} == {""}
+    assert row["problems"] == "covered"
+
+
+@pytest.mark.parametrize("start", ["=", "+", "-", "@", "\t", "\r"])
+def test_no_text_cell_begins_like_a_formula(hot, tmp_path, start):
+    given = verdict("pack", None, "replace", note=f"{start}1+1", by=f"{start}SUM(A1)")
+    write_report(teardown(element(hot[0], given, name=f"{start}cmd")), hot[1].__getitem__, tmp_path)
+    row = table(tmp_path)[-1]
+    assert (row["element"], row["verdict_note"]) == (f"'{start}cmd", f"'{start}1+1")
+    assert row["verdict_by"].startswith("'")
+
+
+def test_the_drawn_pack_has_a_place_for_every_position():
+    photo = documents.jpeg(1)
+    parts = [documents.part(photo, 1, 1, 0), documents.part(photo, 2, 4, 3, "steel plate")]
+    picture = pack_picture(parts)
+    assert [(slot.position, slot.kind, slot.level) for slot in picture.slots] == [
+        (1, "friction plate", 0),
+        (2, None, None),
+        (3, None, None),
+        (4, "steel plate", 3),
+    ]
+    assert all(a.x + a.width < b.x for a, b in zip(picture.slots, picture.slots[1:], strict=False))
+    assert 0 < picture.first < picture.last < picture.width
+
+
+def test_a_plate_with_two_graded_sides_is_drawn_in_halves():
+    photo = documents.jpeg(1)
+    parts = [
+        documents.part(photo, 1, 1, 0),
+        documents.part(photo, 2, 2, 1, side="apply"),
+        documents.part(photo, 3, 2, 3, side="reaction"),
+    ]
+    two_sided = pack_picture(parts).slots[1]
+    assert [face.level for face in two_sided.faces] == [1, 3]
+    assert two_sided.level == 3
+
+
+def test_a_higher_score_is_drawn_higher_and_a_missing_one_not_at_all():
+    photo = documents.jpeg(1)
+    parts = [documents.part(photo, n, n, level) for n, level in ((1, 0), (2, None), (3, 4))]
+    [line] = pack_picture(parts).lines
+    assert len(line.points) == 2
+    assert line.points[0][1] > line.points[1][1]
+
+
+def test_bands_and_single_plates_have_no_pack_drawing():
+    photo = documents.jpeg(1)
+    assert pack_picture([documents.part(photo, n, n, 0, "band") for n in (1, 2)]) is None
+    assert pack_picture([documents.part(photo, 1, 1, 0)]) is None

@@ -1,0 +1,127 @@
+"""Every graded part with its measurements and verdict, as plain CSV."""
+
+import csv
+import io
+from collections.abc import Iterator
+from typing import Any
+
+from wearview.record import PACK, Element, PartLine, Teardown, Verdict, part_lines
+from wearview.report.view import base_name
+from wearview.terms import TINTS
+
+_SHADES = (
+    "delta_e00_median",
+    "delta_e00_p90",
+    "delta_l_median",
+    "area_over_5",
+    "area_over_10",
+    "area_over_20",
+    "area_char",
+)
+
+COLUMNS = (
+    "teardown",
+    "element",
+    "target",
+    "kind",
+    "level",
+    "grade",
+    "compared_with_cleanest_only",
+    "score",
+    *_SHADES,
+    "glazing_index",
+    *(f"tint_{name}" for name in TINTS),
+    "hot_spots",
+    "hot_spot_area",
+    "problems",
+    "verdict",
+    "verdict_heat",
+    "verdict_reason",
+    "verdict_by",
+    "verdict_note",
+    "verdict_at",
+    "verdicts_given",
+    "photo",
+    "photo_sha256",
+    "part_id",
+    "program",
+    "rules",
+    "graded_at",
+)
+
+
+def parts_csv(teardown: Teardown) -> str:
+    """CSV text with one row for each part of every newest grading, then one for each pack or named part
+    judged.
+
+    What was not measured is an empty cell, never 0. A text that a spreadsheet would take for a formula is
+    preceded by an apostrophe.
+    """
+    out = io.StringIO(newline="")
+    writer = csv.DictWriter(out, COLUMNS, restval="", lineterminator="\r\n")  # RFC 4180
+    writer.writeheader()
+    for element in teardown.elements:
+        for row in _rows(element):
+            cells = {"teardown": teardown.name, "element": element.name, **row}
+            writer.writerow({name: _cell(value) for name, value in cells.items()})
+    return out.getvalue()
+
+
+def _rows(element: Element) -> Iterator[dict[str, Any]]:
+    for line in part_lines(element):
+        yield _part_row(element, line)
+    if element.pack_verdicts:
+        yield {"target": PACK, **_verdict_cells(element.pack_verdicts)}
+    for name, given in element.named_verdicts.items():
+        yield {"target": name, **_verdict_cells(given)}
+
+
+def _part_row(element: Element, line: PartLine) -> dict[str, Any]:
+    assert element.latest is not None  # a line comes from the newest grading
+    document, part = element.latest.document, line.part
+    grade = part["grade"] or {}
+    shades = part["discoloration"] or {}
+    tint = part["heat_tint"] or {"area": {}, "hot_spots": {}}
+    return {
+        "target": line.label,
+        "kind": part["kind"],
+        "level": grade.get("level"),
+        "grade": grade.get("name"),
+        "compared_with_cleanest_only": {True: "yes", False: "no", None: None}[grade.get("relative")],
+        "score": grade.get("score"),
+        **{name: shades.get(name) for name in _SHADES},
+        "glazing_index": (part["glazing"] or {}).get("index"),
+        **{f"tint_{name}": share for name, share in tint["area"].items()},
+        "hot_spots": tint["hot_spots"].get("count"),
+        "hot_spot_area": tint["hot_spots"].get("area"),
+        "problems": "; ".join(part["problems"]),
+        **_verdict_cells(line.verdicts),
+        "photo": base_name(line.photo["file"]),
+        "photo_sha256": line.photo["sha256"],
+        "part_id": part["id"],
+        "program": document["program"]["version"],
+        "rules": document["rules"]["id"],
+        "graded_at": element.latest.graded_at,
+    }
+
+
+def _verdict_cells(given: tuple[Verdict, ...]) -> dict[str, Any]:
+    if not given:
+        return {"verdicts_given": 0}
+    last = given[-1]
+    return {
+        "verdict": last.decision,
+        "verdict_heat": last.heat,
+        "verdict_reason": last.reason,
+        "verdict_by": last.by,
+        "verdict_note": last.note,
+        "verdict_at": last.given_at,
+        "verdicts_given": len(given),
+    }
+
+
+def _cell(value: Any) -> Any:
+    """A number as it is, None as an empty cell, and a text that begins like a formula made plain text."""
+    if isinstance(value, str) and value.startswith(("=", "+", "-", "@", "\t", "\r", "\n")):
+        return "'" + value
+    return "" if value is None else value

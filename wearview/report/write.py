@@ -1,0 +1,88 @@
+"""Writing the report's files."""
+
+import zipfile
+from collections.abc import Callable
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from wearview.files import make_folder, whole_file, write_whole
+from wearview.palette import colour_of, ink_of, pattern_of
+from wearview.record import Teardown
+from wearview.report.parts_csv import parts_csv
+from wearview.report.pictures import PhotoSource, archive_pictures, data_uri, report_picture
+from wearview.report.view import PhotoView, base_name, day, report_view
+
+# A fixed date in the ZIP: the same record gives the same bytes. The earliest that the format can hold.
+_ZIP_DATE = (1980, 1, 1, 0, 0, 0)
+
+
+def write_report(
+    teardown: Teardown,
+    photo_bytes: PhotoSource,
+    out: Path,
+    *,
+    progress: Callable[[str], None] | None = None,
+) -> list[Path]:
+    """Write `report.html`, `photos.zip` and `parts.csv` into a folder.
+
+    Parameters
+    ----------
+    teardown : Teardown
+        From the store.
+    photo_bytes : callable
+        Gives the bytes of a kept photo or overlay by its sha256.
+    out : Path
+        Made if missing; files of these names are replaced.
+    progress : callable, optional
+        Called with a line of text before each step that takes time.
+
+    Returns
+    -------
+    list of Path
+        What was written.
+
+    Raises
+    ------
+    OutputError
+        When a kept photo is missing or altered, or a file cannot be written.
+    """
+    tell = progress or (lambda line: None)
+    view = report_view(teardown)
+    make_folder(out)
+    pictures = {}
+    for photo in view.photos:
+        tell(f"report: picture {photo.number} of {len(view.photos)}")
+        pictures[photo.number] = data_uri(report_picture(photo, photo_bytes, len(view.photos)))
+    html = _templates().get_template("report.html").render(view=view, pictures=pictures)
+    # A file name that is no text can still be shown, if not read.
+    write_whole(out / "report.html", html.encode("utf-8", "backslashreplace"))
+    write_whole(out / "parts.csv", parts_csv(teardown).encode("utf-8", "backslashreplace"))
+    _write_archive(out / "photos.zip", view.photos, photo_bytes, tell)
+    return [out / name for name in ("report.html", "photos.zip", "parts.csv")]
+
+
+def _write_archive(
+    path: Path, photos: list[PhotoView], photo_bytes: PhotoSource, tell: Callable[[str], None]
+) -> None:
+    with whole_file(path) as file, zipfile.ZipFile(file, "w", zipfile.ZIP_STORED) as archive:
+        for photo in photos:
+            tell(f"photos.zip: photo {photo.number} of {len(photos)}")
+            for name, jpeg in archive_pictures(photo, photo_bytes):
+                archive.writestr(zipfile.ZipInfo(name, _ZIP_DATE), jpeg)
+
+
+@cache
+def _templates() -> Any:
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+
+    environment = Environment(
+        loader=PackageLoader("wearview"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.globals.update(colour_of=colour_of, ink_of=ink_of, pattern_of=pattern_of)
+    environment.filters.update(day=day, basename=base_name)
+    return environment
