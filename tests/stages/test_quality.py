@@ -1,0 +1,175 @@
+"""Exposure, size and focus of a whole photo."""
+
+import io
+import math
+
+import cv2
+import numpy as np
+import pytest
+from PIL import Image
+
+from wearview.photo import Photo, read_photo_bytes
+from wearview.quality import LEAST_SIDE, WIDEST_EDGE, edge_width, judge
+from wearview.terms import PROBLEMS
+
+
+def photo_of(rgb8: np.ndarray) -> Photo:
+    buffer = io.BytesIO()
+    Image.fromarray(rgb8).save(buffer, "PNG", compress_level=0)
+    return read_photo_bytes(buffer.getvalue(), "x.png")
+
+
+def rings(size: int = 600, tone: int = 90, ground: int = 190) -> np.ndarray:
+    """Three drawn rings with smooth edges on a plain ground, 8-bit grey."""
+    y, x = np.mgrid[0 : 4 * size, 0 : 4 * size] / 4.0
+    inside = np.zeros(y.shape, bool)
+    for cx, cy in ((0.27, 0.3), (0.72, 0.35), (0.5, 0.75)):
+        r = np.hypot(x - cx * size, y - cy * size) / size
+        inside |= (r < 0.2) & (r > 0.14)
+    return cv2.resize(
+        np.where(inside, tone, ground).astype(np.float32), (size, size), interpolation=cv2.INTER_AREA
+    )
+
+
+def coloured(grey: np.ndarray) -> np.ndarray:
+    return np.repeat(np.clip(np.rint(grey), 0, 255).astype(np.uint8)[..., None], 3, axis=2)
+
+
+RINGS = rings()
+
+
+def grain(amplitude: float, seed: int = 0) -> np.ndarray:
+    return np.random.default_rng(seed).normal(0, amplitude, RINGS.shape)
+
+
+def test_a_plain_sharp_photo_has_no_problem():
+    quality = judge(photo_of(coloured(RINGS)))
+    assert quality.gradeable
+    assert quality.problems == ()
+    assert quality.edge_width < 2
+
+
+@pytest.mark.parametrize("sigma", [2.0, 3.0, 5.0])
+def test_a_gaussian_blur_is_measured_as_the_normal_distribution_has_it(sigma):
+    # 10-90 % of a normal distribution is 2.563 sigma wide; 5 % is what sampling and the drawn edge add.
+    blurred = cv2.GaussianBlur(RINGS, (0, 0), sigma)
+    assert edge_width(blurred) == pytest.approx(2.563 * sigma, rel=0.05)
+
+
+@pytest.mark.parametrize("noise", [2, 5, 10])
+def test_noise_does_not_make_a_blurred_photo_sharp(noise):
+    blurred = cv2.GaussianBlur(RINGS, (0, 0), 4)
+    assert edge_width(blurred + grain(noise)) == pytest.approx(edge_width(blurred), rel=0.1)
+
+
+def test_grain_does_not_make_a_blurred_photo_sharp_nor_a_sharp_one_blurred():
+    # Fine grain seen through the same lens.
+    for sigma in (0.8, 4.0):
+        plain = cv2.GaussianBlur(RINGS, (0, 0), sigma)
+        grained = cv2.GaussianBlur(RINGS + grain(12, seed=2), (0, 0), sigma)
+        assert edge_width(grained) == pytest.approx(edge_width(plain), rel=0.15)
+
+
+@pytest.mark.parametrize("degrees", [0, 30, 45, 90, 120])
+def test_a_shake_is_seen_whatever_its_direction(degrees):
+    length = 15
+    kernel = np.zeros((length + 2, length + 2), np.float32)
+    for t in np.linspace(-length / 2, length / 2, 8 * length):
+        x = round(length / 2 + 0.5 + t * math.cos(math.radians(degrees)))
+        y = round(length / 2 + 0.5 + t * math.sin(math.radians(degrees)))
+        kernel[y, x] += 1
+    shaken = cv2.filter2D(RINGS, -1, kernel / kernel.sum())
+    # A shake over n pixels is a ramp of n: 0.8 n between 10 and 90 %.
+    assert edge_width(shaken) == pytest.approx(0.8 * length, rel=0.08)
+
+
+def test_turning_the_photo_changes_no_edge_width():
+    blurred = cv2.GaussianBlur(RINGS, (0, 0), 2)
+    assert edge_width(np.rot90(blurred).copy()) == pytest.approx(edge_width(blurred), rel=0.03)
+
+
+def test_the_contrast_of_the_edges_changes_no_edge_width():
+    blurred = cv2.GaussianBlur(RINGS, (0, 0), 3)
+    assert edge_width(128 + (blurred - 128) * 0.5) == pytest.approx(edge_width(blurred), rel=0.02)
+
+
+def test_soft_shadows_do_not_make_a_sharp_photo_blurred():
+    shadow = cv2.GaussianBlur(
+        np.where(np.arange(600) < 250, 0.4, 1.0).astype(np.float32)[:, None], (0, 0), 20
+    )
+    assert judge(photo_of(coloured(RINGS * shadow))).problems == ()
+
+
+def test_a_smooth_picture_is_not_called_blurred():
+    y, x = np.mgrid[0:600, 0:600]
+    quality = judge(photo_of(coloured(120 + 40 * np.sin(x / 150) + 30 * np.cos(y / 140))))
+    assert math.isnan(quality.edge_width)
+    assert "blurred" not in quality.problems
+
+
+def test_a_smeared_photo_is_refused_as_blurred():
+    quality = judge(photo_of(coloured(cv2.GaussianBlur(RINGS, (0, 0), 6) + grain(2))))
+    assert quality.edge_width > WIDEST_EDGE
+    assert quality.problems == ("blurred",)
+    assert not quality.gradeable
+
+
+def test_edges_outside_the_mask_have_no_say():
+    blurred = cv2.GaussianBlur(RINGS, (0, 0), 4)
+    half = blurred.copy()
+    half[:, :300] = RINGS[:, :300]
+    right = np.zeros(half.shape, bool)
+    right[:, 330:] = True
+    assert edge_width(half, right) == pytest.approx(edge_width(blurred), rel=0.1)
+    assert edge_width(half, ~right) < 4
+
+
+def test_too_few_edges_to_tell_give_no_number():
+    nowhere = np.zeros(RINGS.shape, bool)
+    nowhere[200:204, 200:204] = True
+    assert math.isnan(edge_width(RINGS, nowhere))
+
+
+def test_a_photo_without_light_is_too_dark():
+    assert judge(photo_of(coloured(RINGS * 0.12 + grain(1)))).problems == ("too dark",)
+
+
+def test_a_dark_lining_in_good_light_is_not_a_dark_photo():
+    assert judge(photo_of(coloured(rings(tone=25, ground=120)))).problems == ()
+
+
+def test_a_burnt_out_photo_has_blown_highlights():
+    assert judge(photo_of(coloured(RINGS * 2.2))).problems == ("blown highlights",)
+
+
+def test_glints_on_metal_are_not_blown_highlights():
+    glints = RINGS.copy()
+    glints[np.random.default_rng(3).random(glints.shape) < 0.08] = 255
+    assert "blown highlights" not in judge(photo_of(coloured(glints))).problems
+
+
+def test_one_clipped_channel_counts_as_clipped():
+    warm = coloured(RINGS)
+    warm[:, :300, 0] = 255
+    assert judge(photo_of(warm)).clipped == pytest.approx(0.5, abs=0.01)
+
+
+@pytest.mark.parametrize("shape", [(1, 1), (2, 5), (200, 299)])
+def test_a_tiny_picture_is_too_small(shape):
+    quality = judge(photo_of(np.full((*shape, 3), 128, np.uint8)))
+    assert quality.problems == ("too small",)
+
+
+def test_the_smallest_picture_is_judged_at_the_stated_size():
+    assert judge(photo_of(np.full((40, LEAST_SIDE, 3), 128, np.uint8))).problems == ()
+
+
+def test_every_problem_is_published_and_refuses():
+    black = judge(photo_of(np.zeros((20, 20, 3), np.uint8)))
+    assert black.problems == ("too small", "too dark")
+    assert all(PROBLEMS[name].refuses for name in black.problems)
+
+
+def test_the_same_photo_is_judged_the_same_twice():
+    photo = photo_of(coloured(cv2.GaussianBlur(RINGS, (0, 0), 2) + grain(4)))
+    assert judge(photo) == judge(photo)
