@@ -210,3 +210,19 @@ def test_a_name_with_a_newline_still_gives_one_line(tmp_path):
         read_photo(tmp_path / "two\nlines.jpg")
     assert "\n" not in str(caught.value)
     assert "two\\nlines.jpg" in str(caught.value)
+
+
+@pytest.mark.parametrize("format", ["JPEG", "PNG", "WEBP", "TIFF", "HEIF", "GIF", "AVIF"])
+def test_bytes_changed_at_random_give_a_photo_or_one_line(format):
+    data = encoded(format)
+    rng = np.random.default_rng(5)
+    for _ in range(40):
+        changed = bytearray(data)
+        for place in rng.integers(0, min(len(data), 1200), rng.integers(1, 6)):
+            changed[place] = rng.integers(0, 256)
+        try:
+            photo = read_photo_bytes(bytes(changed), "bench.jpg")
+        except PhotoError as error:
+            assert_one_line(error, "bench.jpg")
+        else:
+            assert photo.rgb8.shape == (photo.height, photo.width, 3)
