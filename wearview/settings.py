@@ -25,8 +25,8 @@ class Rules:
     lining_areas : tuple of float
         Shares of `area_over_5`, `area_over_10`, `area_over_20` and `area_char` from which levels 1 to 4 hold.
     char_lightness_share, char_delta_e, char_delta_e_dark, char_dark_below, too_dark_below : float
-        What char is: share of the clean L*, Delta E, Delta E on a dark lining, clean L* of a dark lining, and the
-        clean L* under which colour cannot show it.
+        What char is: share of the clean L*, Delta E, Delta E on a dark lining, clean L* of a dark lining, and
+        the clean L* under which colour cannot show it.
     glazing_index : float
         Index, 0..100, from which a glazed face counts one level more.
     glazing_highest : int
@@ -83,8 +83,12 @@ class Tints:
         What makes a neutral patch oxide.
     other_darkness_least, other_darkness_per_chroma, other_neutral_darkness : float
         Lost share of the bare L* beyond which a brown, or a neutral, is no oxide.
-    rust_chroma, rust_darkness_per_chroma, rust_fringe : float
-        What makes a brown patch rust.
+    dull : tuple of float
+        Hues that such a brown has.
+    rust_chroma, rust_darkness_per_chroma : float
+        What makes a brown patch look like rust.
+    fringe : float
+        Share of a doubtful patch's border beside its neighbours in the tint's order that makes it oxide.
     """
 
     bare_ab: Span
@@ -104,7 +108,8 @@ class Tints:
     other_neutral_darkness: float
     rust_chroma: float
     rust_darkness_per_chroma: float
-    rust_fringe: float
+    dull: Span
+    fringe: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -300,7 +305,8 @@ def _read_tints(path: Path) -> Tints:
         other_neutral_darkness=table.share("other.neutral_darkness"),
         rust_chroma=table.number("other.rust_chroma"),
         rust_darkness_per_chroma=table.share("other.rust_darkness_per_chroma"),
-        rust_fringe=table.share("other.rust_fringe"),
+        dull=table.pair("other.dull_hue"),
+        fringe=table.share("other.fringe"),
     )
     table.finish()
     return tints

@@ -1,0 +1,333 @@
+"""Rules on readings: heat level, its probability and the plain reasons, or "cannot tell".
+
+Knows nothing of the pack, so position cannot add to a grade.
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from wearview.lining import LIMITS, LiningReadings
+from wearview.reading import Reading
+from wearview.reference import Reference
+from wearview.settings import Rules
+from wearview.spread import SIGMAS_90
+from wearview.steel import SteelReadings
+from wearview.terms import CLEANEST_HERE, GLAZED, LINING_LEVELS, PROBLEMS, STEEL_LEVELS
+
+LEVELS = 5
+_TOP = LEVELS - 1
+_LARGEST_FRACTION = 0.999  # the whole part of a score stays the level
+_WORTH_SAYING = 0.10  # share of "other" from which a steel's reasons mention it
+
+
+@dataclass(frozen=True, slots=True)
+class Grade:
+    """A part's heat-damage grade. `level` None is "cannot tell", and `problems` and `because` say why.
+
+    Attributes
+    ----------
+    level : int or None
+        0..4; 0 says that no heat shows, and nothing about thickness, flatness or bond.
+    name : str or None
+        The level in words.
+    relative : bool
+        Compared with the cleanest part only.
+    score : float or None
+        0 up to 5: the level, plus how far the next row's value has come to its threshold.
+    probability : tuple of float, or None
+        Chance of each level 0..4 when the readings vary within their uncertainty; None when they could
+        not be taken.
+    because : tuple of str
+        Plain sentences.
+    problems : tuple of str
+        Names from `terms.PROBLEMS`.
+    """
+
+    level: int | None
+    name: str | None
+    relative: bool
+    score: float | None
+    probability: tuple[float, ...] | None
+    because: tuple[str, ...]
+    problems: tuple[str, ...]
+
+
+def grade_lining(readings: LiningReadings, reference: Reference, rules: Rules) -> Grade:
+    """Heat-damage grade of a lining: the highest row of the rules that holds, raised by one for glaze.
+
+    Parameters
+    ----------
+    readings : LiningReadings
+    reference : Reference
+        What the readings were taken against.
+    rules : Rules
+    """
+    relative = reference.relative
+    problems = readings.problems
+    progress = np.array([r.value for r in readings.areas]) / rules.lining_areas
+    colour_level = _level(progress)
+    refused = _refusal(problems)
+    if colour_level is None or refused:
+        return _cannot_tell(relative, problems, refused or _say("too few pixels"))
+
+    glazing = readings.glazing
+    glazed = glazing.known and glazing.value >= rules.glazing_index and colour_level <= rules.glazing_highest
+    level = colour_level + glazed
+    chances = _chances(readings.area_draws / rules.lining_areas)
+    chances = _raised_by_glaze(chances, glazing, rules)
+    because = _lining_reasons(readings, colour_level, glazed, rules)
+    if relative:
+        because.append("Compared with the cleanest plate only.")
+    if _is_lighter(readings) and colour_level > 0:
+        problems = tuple(dict.fromkeys((*problems, "does not fit the reference")))
+        because.append(
+            "The face is lighter than the clean lining, and heat darkens: check that both are the same "
+            "lining, in the same light, both dry or both wet."
+        )
+    names = (CLEANEST_HERE, *LINING_LEVELS[1:]) if relative else LINING_LEVELS
+    if (open_grades := _too_uncertain(chances, rules)) is not None:
+        return _cannot_tell(
+            relative, problems, _say_open(open_grades, names, readings.uncertainty), open_grades, because
+        )
+    return Grade(
+        level=level,
+        name=_lining_name(level, glazed, names),
+        relative=relative,
+        score=_score(level, progress),
+        probability=_as_tuple(chances),
+        because=tuple(because),
+        problems=problems,
+    )
+
+
+def grade_steel(readings: SteelReadings, rules: Rules) -> Grade:
+    """Heat-damage grade of a steel or reaction plate: the highest row of the rules that holds.
+
+    Parameters
+    ----------
+    readings : SteelReadings
+    rules : Rules
+    """
+    spots = readings.hot_spots
+    areas = np.array([r.value for r in readings.areas])
+    progress = _steel_progress(areas, spots.count.value, spots.area.value, rules)
+    level = _level(progress)
+    refused = _refusal(readings.problems)
+    if level is None or refused:
+        return _cannot_tell(False, readings.problems, refused or _say("too few pixels"))
+    draws = _steel_progress(readings.area_draws, spots.count.value, spots.area.value, rules)
+    chances = _chances(draws)
+    because = _steel_reasons(readings, level, rules)
+    if (open_grades := _too_uncertain(chances, rules)) is not None:
+        sentences = _say_open(open_grades, STEEL_LEVELS, readings.uncertainty)
+        return _cannot_tell(False, readings.problems, sentences, open_grades, because)
+    return Grade(
+        level=level,
+        name=STEEL_LEVELS[level],
+        relative=False,
+        score=_score(level, progress),
+        probability=_as_tuple(chances),
+        because=tuple(because),
+        problems=readings.problems,
+    )
+
+
+def _steel_progress(
+    areas: NDArray[np.float64], spots: float, spots_area: float, rules: Rules
+) -> NDArray[np.float64]:
+    """How far each row's value has come to its threshold, shape (..., 4); 1 and over holds.
+
+    Where a row has two ways, the one that has come further counts; a missing one only when the other
+    does not hold.
+    """
+    _, straw, brown, purple, blue, grey, _ = np.moveaxis(areas, -1, 0)
+    ways = (
+        (straw / rules.steel_areas[0],),
+        ((brown + purple) / rules.steel_areas[1],),
+        (blue / rules.steel_areas[2], np.full_like(blue, spots / rules.spots_count)),
+        (grey / rules.steel_areas[3], np.full_like(grey, spots_area / rules.spots_area)),
+    )
+    rows = []
+    for row in ways:
+        stacked = np.stack(row)
+        furthest = stacked.max(axis=0)  # NaN when one is missing
+        holds = (stacked >= 1).any(axis=0)
+        rows.append(np.where(holds, np.fmax.reduce(stacked), furthest))
+    return np.stack(rows, axis=-1)
+
+
+def _level(progress: NDArray[np.float64]) -> int | None:
+    """Highest row that holds, 0 for none; None when a missing value could decide a higher one."""
+    for row in range(_TOP, 0, -1):
+        value = progress[row - 1]
+        if math.isnan(value):
+            return None
+        if value >= 1:
+            return row
+    return 0
+
+
+def _chances(draws: NDArray[np.float64]) -> NDArray[np.float64] | None:
+    """Chance of each level over equally likely rows of progress, shape (N, 4); None when there are none."""
+    if not len(draws):
+        return None
+    rows = np.arange(1, LEVELS)
+    levels = np.where(draws >= 1, rows, 0).max(axis=1)
+    return np.bincount(levels, minlength=LEVELS) / len(draws)
+
+
+def _raised_by_glaze(
+    chances: NDArray[np.float64] | None, glazing: Reading, rules: Rules
+) -> NDArray[np.float64] | None:
+    if chances is None or not glazing.known:
+        return chances
+    over = glazing.value - rules.glazing_index
+    if math.isnan(glazing.spread) or glazing.spread <= 0:
+        chance = float(over >= 0)
+    else:
+        chance = float(ndtr(over * SIGMAS_90 / glazing.spread))
+    raised = chances.copy()
+    for level in range(rules.glazing_highest, -1, -1):
+        moved = chance * chances[level]
+        raised[level] -= moved
+        raised[level + 1] += moved
+    return raised
+
+
+def _too_uncertain(chances: NDArray[np.float64] | None, rules: Rules) -> tuple[float, ...] | None:
+    """The chances when they span grades, empty when they are not known; None when a grade can be given."""
+    if chances is None:
+        return ()
+    rivals = np.flatnonzero(chances >= rules.rival)
+    spans = chances.max() < rules.needed or (rivals.size > 0 and rivals[-1] - rivals[0] > 1)
+    return _as_tuple(chances) if spans else None
+
+
+def _as_tuple(chances: NDArray[np.float64] | None) -> tuple[float, ...]:
+    return () if chances is None else tuple(float(p) for p in chances)
+
+
+def _score(level: int, progress: NDArray[np.float64]) -> float:
+    """The level and how far the next row has come; at the top, how far it has gone on to the whole face."""
+    fraction = progress[level] if level < _TOP else (progress[-1] - 1) / 3
+    return level + min(max(float(fraction), 0.0), _LARGEST_FRACTION)
+
+
+def _refusal(problems: tuple[str, ...]) -> list[str]:
+    """Sentences on the problems that forbid a grade; empty when none does."""
+    return [sentence for name in problems if PROBLEMS[name].refuses for sentence in _say(name)]
+
+
+def _say(problem: str) -> list[str]:
+    return [PROBLEMS[problem].text, PROBLEMS[problem].remedy]
+
+
+def _cannot_tell(
+    relative: bool,
+    problems: tuple[str, ...],
+    sentences: list[str],
+    probability: tuple[float, ...] | None = None,
+    measured: list[str] | None = None,
+) -> Grade:
+    if probability is not None:
+        problems = tuple(dict.fromkeys((*problems, "uncertainty spans grades")))
+    because = (*sentences, *(measured or ()))
+    return Grade(None, None, relative, None, probability or None, because, problems)
+
+
+def _say_open(chances: tuple[float, ...], names: tuple[str, ...], uncertainty: float) -> list[str]:
+    text, remedy = _say("uncertainty spans grades")
+    if not chances:
+        return [text, remedy]
+    still = ", ".join(f"{names[i]} {100 * p:.0f} %" for i, p in enumerate(chances) if p >= 0.05)
+    return [text, f"Known to within {uncertainty:.1f} of colour difference, it could be: {still}.", remedy]
+
+
+def _is_lighter(readings: LiningReadings) -> bool:
+    return readings.delta_l_median.value > max(readings.uncertainty, LIMITS[0])
+
+
+def _lining_name(level: int, glazed: bool, names: tuple[str, ...]) -> str:
+    if not glazed:
+        return names[level]
+    return GLAZED if level == 1 else f"{names[level]}, {GLAZED}"
+
+
+def _lining_reasons(readings: LiningReadings, colour_level: int, glazed: bool, rules: Rules) -> list[str]:
+    rows = [
+        *(f"of the face differs from the clean lining by more than {limit:g}" for limit in LIMITS),
+        f"of the face is charred: at most {100 * rules.char_lightness_share:g} % of the clean lining's L*",
+    ]
+    # The row that holds, then the next one up.
+    said = [
+        _row_sentence(area.value, words, name, threshold)
+        for i, (area, words, name, threshold) in enumerate(
+            zip(readings.areas, rows, LINING_LEVELS[1:], rules.lining_areas, strict=True), start=1
+        )
+        if i in (colour_level, colour_level + 1)
+    ]
+    said.append(f"Colour differences are known to within {readings.uncertainty:.1f} (Delta E, CIEDE2000).")
+    said.append(_glazing_sentence(readings.glazing, colour_level, glazed, rules))
+    return said
+
+
+def _glazing_sentence(glazing: Reading, colour_level: int, glazed: bool, rules: Rules) -> str:
+    if not glazing.known:
+        return "Glazing was not measured, so the colour decides alone."
+    index = _shown(glazing.value, rules.glazing_index)
+    if glazed:
+        return (
+            f"Glazing index {index} of 100: grain lost under a shine, "
+            f"which counts one level from {rules.glazing_index:g}."
+        )
+    if glazing.value >= rules.glazing_index:
+        return f"Glazing index {index} of 100; it adds nothing above level {rules.glazing_highest}."
+    return f"Glazing index {index} of 100, under the {rules.glazing_index:g} that would count one level."
+
+
+def _steel_reasons(readings: SteelReadings, level: int, rules: Rules) -> list[str]:
+    area, spots = readings.area, readings.hot_spots
+    both = area("brown").value + area("purple").value
+    shares = (area("straw").value, both, area("blue").value, area("grey").value)
+    words = ("is straw", "is brown or purple", "is blue", "is grey oxide")
+    said = []
+    for row in (level, level + 1):
+        if not 1 <= row <= _TOP:
+            continue
+        name, share, limit = STEEL_LEVELS[row], shares[row - 1], rules.steel_areas[row - 1]
+        said.append(_row_sentence(share, f"of the face {words[row - 1]}", name, limit))
+        if row == 3 and spots.count.value > 0:
+            said.append(f"{_counted(int(spots.count.value), 'hot spot')} ({name} from {rules.spots_count}).")
+        if row == 4 and spots.area.value > 0:
+            said.append(
+                _row_sentence(spots.area.value, "of the face lies in hot spots", name, rules.spots_area)
+            )
+    if level == 1:
+        said.append("Varnish can look like straw: oxide does not come off with a wipe or solvent.")
+    if area("other").value >= _WORTH_SAYING:
+        share = 100 * area("other").value
+        said.append(
+            f"{share:.0f} % of the face is under varnish, rust or transferred lining, which hides the metal."
+        )
+    return said
+
+
+def _row_sentence(share: float, words: str, name: str, threshold: float) -> str:
+    return f"{_shown(100 * share, 100 * threshold)} % {words} ({name} from {100 * threshold:g} %)."
+
+
+def _counted(n: int, noun: str) -> str:
+    return f"{n} {noun}" if n == 1 else f"{n} {noun}s"
+
+
+def _shown(value: float, threshold: float) -> str:
+    """The value with as few decimals as leave it on its own side of the threshold."""
+    for decimals in range(4):
+        text = f"{value:.{decimals}f}"
+        if (float(text) >= threshold) == (value >= threshold):
+            return text
+    return f"just under {threshold:g}"

@@ -1,0 +1,91 @@
+"""The pack by position: trend, pattern, and what may be said about them.
+
+The profile is measured first and compared with what the trade expects afterwards; position never alters
+a grade.
+"""
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from wearview.pack.pattern import find_pattern, shows_heat
+from wearview.pack.plates import PackPart, Plate, join_sides, pack_part
+from wearview.pack.trend import Trend, find_trend
+from wearview.pack.words import advise, explain
+from wearview.terms import BAND, FRICTION, STEEL
+
+__all__ = ["Pack", "PackPart", "Trend", "find_trend", "pack_part", "profile_pack"]
+
+
+@dataclass(frozen=True, slots=True)
+class Pack:
+    """The plates of one pack together.
+
+    Attributes
+    ----------
+    order : tuple of str
+        Ids by position, apply piston first; of one plate the apply side first.
+    trend : Trend
+    pattern : str
+        One of `terms.PATTERNS`.
+    near_reaction_end : tuple of int
+        The last third of the positions, two at least.
+    showing_heat : tuple of int
+        Those of them with level 1 or more.
+    explanation, advice : tuple of str
+        Plain sentences.
+    """
+
+    order: tuple[str, ...]
+    trend: Trend
+    pattern: str
+    near_reaction_end: tuple[int, ...]
+    showing_heat: tuple[int, ...]
+    explanation: tuple[str, ...]
+    advice: tuple[str, ...]
+
+
+def profile_pack(parts: Iterable[PackPart]) -> Pack | None:
+    """The pack's profile, or None for bands and under two parts.
+
+    Parameters
+    ----------
+    parts : iterable of PackPart
+        In any order.
+
+    Raises
+    ------
+    ValueError
+        When two parts claim one position without being its two sides.
+    """
+    parts = list(parts)
+    if len(parts) < 2 or any(part.kind == BAND for part in parts):
+        return None
+    plates = join_sides(parts)
+    frictions = [plate for plate in plates if plate.kind == FRICTION]
+    steels = [plate for plate in plates if plate.kind == STEEL]
+    basis = frictions if len(_graded(frictions)) >= 2 else steels
+    trend = find_trend(
+        [plate.position for plate in _graded(basis)], [plate.score or 0.0 for plate in _graded(basis)]
+    )
+    pattern = find_pattern(basis)
+    if pattern == "none" and (of_steels := find_pattern(steels)) not in ("none", "cannot tell"):
+        # Heat that only the steels show is the pack's heat all the same.
+        pattern, basis = of_steels, steels
+    elif pattern == "none" and any(shows_heat(plate) for plate in plates):
+        pattern = "cannot tell"
+    positions = [plate.position for plate in plates]
+    near = plates[-max(2, math.ceil(len(positions) / 3)) :]
+    return Pack(
+        order=tuple(part.id for plate in plates for part in plate.parts),
+        trend=trend,
+        pattern=pattern,
+        near_reaction_end=tuple(plate.position for plate in near),
+        showing_heat=tuple(plate.position for plate in near if shows_heat(plate)),
+        explanation=explain(plates, basis, pattern, trend),
+        advice=advise(plates, pattern),
+    )
+
+
+def _graded(plates: Sequence[Plate]) -> list[Plate]:
+    return [plate for plate in plates if plate.score is not None]

@@ -1,0 +1,223 @@
+"""What is said about a pack: what is seen, whether it is usual, and what to check.
+
+Every cause is something to check and never a finding. Sources of the facts are named where they are used.
+"""
+
+from collections.abc import Sequence
+
+from wearview.pack.pattern import shows_heat
+from wearview.pack.plates import PackPart, Plate
+from wearview.pack.trend import FEWEST_FOR_P, Trend
+from wearview.terms import FRICTION, PROBLEMS
+
+_TOO_DARK = "lining too dark to show heat"
+_GRADIENT = 10.0  # L* from which a gradient on one face is worth a sentence
+
+_SEEN = {
+    "reaction end": "Heat is heaviest towards the reaction end.",
+    "apply end": "Heat is heaviest towards the apply piston.",
+    "middle": "Heat is heaviest in the middle of the pack.",
+    "whole pack": "Heat shows over the whole pack.",
+    "single plate": "One plate stands out from the rest.",
+    "one side": "On every hot plate the same side is the hotter one.",
+    "none": "No plate shows heat.",
+    "cannot tell": "The graded plates show no clear pattern, or too few could be graded to tell.",
+}
+# Reaction end: the plate next to the snap ring was hottest in J. Wu and others, Int. J. Vehicle Design
+# 77(3), 2018; the piston's end in Tribology Transactions 62(4), 724-736, 2019 (abstracts seen). What
+# rebuilders expect: common practice, no source.
+_USUAL = {
+    "reaction end": "Rebuilders commonly see it there, furthest from the apply piston. It is no "
+    "rule: published "
+    "measurements have found either end the hottest.",
+    "apply end": "Rebuilders more often expect the other end, but published measurements have found "
+    "either end "
+    "the hottest.",
+}
+# Things to check: common practice, no source, where no source is named; so each is worded as a possibility.
+_CHECK = {
+    "reaction end": "Heat at the reaction end may point to the plates there slipping longest: check "
+    "the clearance, the "
+    "reaction plate for cone and the snap ring's seat.",
+    "apply end": "Heat at the apply end may point to a piston that releases slowly or to plates "
+    "that hang on their "
+    "splines: check the piston, the return springs and the splines of drum and hub.",
+    "middle": "Heat in the middle may point to plates that hang on their splines or to poor oil "
+    "flow: check the splines "
+    "and the oil holes of drum and hub.",
+    "whole pack": "Heat over the whole pack may point to low pressure or long slipping: check line "
+    "pressure first.",
+    "single plate": "Heat on one plate may point to that plate or the one it faces: compare both "
+    "with their neighbours "
+    "for type, thickness and flatness.",
+    "one side": "Heat on one side of the plates may point to what that side faces: look at the "
+    "steels on that side.",
+}
+# List of causes: a US car maker's transmission manuals, Clutch Plate Diagnosis, 2004, 2005 and 2011
+# (extracts seen).
+_CAUSES = (
+    "Manuals name these causes of burnt plates to check: low line pressure, worn seal rings, "
+    "missing or damaged piston "
+    "seals, a cracked piston, valve body faults, wrong plates, water or coolant in the fluid. No "
+    "photo shows which."
+)
+# Replaced whole: a Japanese car maker's manuals, 1989 and 2008 (extracts seen).
+_WHOLE = "A pack with burnt plates is normally replaced whole. The decision is the technician's."
+# Springs and hot spots: the US manuals above.
+_SPRINGS = "Where a pack ran very hot, manuals have the return springs replaced too."
+_SPOTS = (
+    "Manuals have steels with hot spots or scuffing replaced; a smooth smear of colour alone is judged apart."
+)
+# Cone and thickness: a 2012 truck manual (extract seen).
+_MEASURE = (
+    "A photo shows no thickness, flatness, cone, bond or clearance: measure them against the manual "
+    "of the unit, "
+    "also where no heat shows."
+)
+
+
+def explain(plates: Sequence[Plate], basis: Sequence[Plate], pattern: str, trend: Trend) -> tuple[str, ...]:
+    """Plain sentences on what is seen, for the customer."""
+    said = [_SEEN[pattern]]
+    if basis and pattern not in ("none", "cannot tell"):
+        said.append(f"{_noun(basis[0])}: {_listed(basis)}.")
+    if pattern in _USUAL:
+        said.append(_USUAL[pattern])
+    said += _on_trend(trend)
+    if said_dark := _on_dark_linings(plates):
+        said.append(said_dark)
+    others = [plate for plate in plates if basis and plate.kind != basis[0].kind and plate.level is not None]
+    for kind in dict.fromkeys(plate.kind for plate in others):
+        said.append(f"{kind.capitalize()}s: {_listed([plate for plate in others if plate.kind == kind])}.")
+    said += _on_sides(plates)
+    said += _on_faces(plates)
+    said += _on_ungraded(plates)
+    if any(part.relative for plate in plates for part in plate.parts):
+        said.append("Linings were compared with the cleanest plate only: all may be hotter than they look.")
+    said.append("Where a plate sits changed no grade.")
+    return tuple(said)
+
+
+def advise(plates: Sequence[Plate], pattern: str) -> tuple[str, ...]:
+    """Things to check, hedged; never a finding."""
+    said = []
+    linings = [plate.level or 0 for plate in plates if plate.kind == FRICTION]
+    metals = [plate.level or 0 for plate in plates if plate.kind != FRICTION]
+    hottest = max((*linings, *metals))
+    if hottest >= 1 and pattern in _CHECK:
+        said.append(_CHECK[pattern])
+    if hottest >= 2:
+        said.append(_CAUSES)
+    if max(linings, default=0) >= 3:
+        said.append(_WHOLE)
+    if max(linings, default=0) >= 4 or max(metals, default=0) >= 3:
+        said.append(_SPRINGS)
+    if any(part.hot_spots for plate in plates for part in plate.parts):
+        said.append(_SPOTS)
+    remedies = dict.fromkeys(
+        PROBLEMS[name].remedy
+        for plate in plates
+        for part in plate.parts
+        if part.level is None
+        for name in part.problems
+        if PROBLEMS[name].refuses
+    )
+    said += remedies
+    said.append(_MEASURE)
+    return tuple(said)
+
+
+def _noun(plate: Plate) -> str:
+    return f"{plate.kind.capitalize()}s"
+
+
+def _named(part: PackPart | Plate) -> str:
+    parts = part.parts if isinstance(part, Plate) else (part,)
+    worst = max(parts, key=lambda p: -1.0 if p.score is None else p.score)
+    return worst.name or "not graded"
+
+
+def _listed(plates: Sequence[Plate]) -> str:
+    """Positions joined by what they are: "1 and 3 clean, 5 burnt"."""
+    groups: list[tuple[str, list[int]]] = []
+    for plate in plates:
+        name = _named(plate)
+        if groups and groups[-1][0] == name:
+            groups[-1][1].append(plate.position)
+        else:
+            groups.append((name, [plate.position]))
+    return ", ".join(f"position {_joined(positions)} {name}" for name, positions in groups)
+
+
+def _joined(items: Sequence[object]) -> str:
+    words = [str(item) for item in items]
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
+
+
+def _on_trend(trend: Trend) -> list[str]:
+    if trend.slope_per_position is None:
+        return []
+    if trend.kendall_tau is None:
+        return ["All plates score the same."]
+    change = "rises" if trend.slope_per_position >= 0 else "falls"
+    sentence = (
+        f"Towards the reaction end the heat score {change} by {abs(trend.slope_per_position):.2f} "
+        "per position "
+        f"(Theil-Sen slope over {trend.plates} plates; Kendall's tau-b {trend.kendall_tau:.2f}"
+    )
+    if trend.p_value is None:
+        return [f"{sentence}). Under {FEWEST_FOR_P} plates that may be chance."]
+    return [f"{sentence}, two-sided exact p {trend.p_value:.3f})."]
+
+
+def _on_dark_linings(plates: Sequence[Plate]) -> str:
+    """The steels beside linings on which colour cannot show heat."""
+    dark = [i for i, plate in enumerate(plates) if any(_TOO_DARK in part.problems for part in plate.parts)]
+    if not dark:
+        return ""
+    positions = _joined([plates[i].position for i in dark])
+    neighbours = sorted({j for i in dark for j in (i - 1, i + 1) if 0 <= j < len(plates)} - set(dark))
+    steels = [plates[j] for j in neighbours if plates[j].kind != FRICTION]
+    beside = f"the steels beside it: {_listed(steels)}" if steels else "no steel beside it was photographed"
+    return f"The lining at position {positions} is too dark to show heat; {beside}."
+
+
+def _on_sides(plates: Sequence[Plate]) -> list[str]:
+    return [
+        f"Position {plate.position}: apply side {_named(plate.parts[0])}, reaction side "
+        f"{_named(plate.parts[1])}; "
+        "the worse side counts."
+        for plate in plates
+        if len(plate.parts) == 2
+    ]
+
+
+def _on_faces(plates: Sequence[Plate]) -> list[str]:
+    parts = [part for plate in plates if shows_heat(plate) for part in plate.parts]
+    said = []
+    for words, chosen in (
+        (
+            "the outer third is clearly darker than the inner",
+            lambda p: (p.gradient_radial or 0) <= -_GRADIENT,
+        ),
+        ("the inner third is clearly darker than the outer", lambda p: (p.gradient_radial or 0) >= _GRADIENT),
+        ("the face is uneven all round", lambda p: (p.gradient_angular or 0) >= _GRADIENT),
+    ):
+        positions = sorted({part.position for part in parts if chosen(part)})
+        if positions:
+            said.append(f"At position {_joined(positions)} {words}.")
+    spots = [f"{part.hot_spots} at position {part.position}" for part in parts if part.hot_spots]
+    if spots:
+        said.append(f"Hot spots: {_joined(spots)}.")
+    return said
+
+
+def _on_ungraded(plates: Sequence[Plate]) -> list[str]:
+    said = []
+    for plate in plates:
+        for part in plate.parts:
+            if part.level is None and _TOO_DARK not in part.problems:
+                why = [name for name in part.problems if PROBLEMS[name].refuses] or ["too few pixels"]
+                where = f"position {plate.position}" + (f", {part.side} side" if part.side else "")
+                said.append(f"Not graded: {where} ({', '.join(why)}).")
+    return said
