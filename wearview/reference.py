@@ -1,9 +1,20 @@
 """The clean colour a lining or a steel is compared with."""
 
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+
+from wearview.colour import delta_e
+from wearview.surface import Face
+
+# Half width of the 90 % interval between clean plates of one lining, in Delta E: paper is made in batches. Estimate, not
+# measured on real plates.
+BATCH_SPREAD = 1.2
+# Under three parts of one lining, or all of them alike, "cleanest" says nothing (contract).
+FEWEST_FOR_CLEANEST, ALL_ALIKE = 3, 5.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -44,3 +55,35 @@ class Reference:
     def relative(self) -> bool:
         """Whether grades against it are relative to the cleanest part only."""
         return self.source == "cleanest part"
+
+
+NO_REFERENCE = Reference("none", None, None, None, math.nan, math.nan, math.nan, None, math.nan)
+
+
+def reference_from_face(
+    face: Face, source: str, file: str | None = None, lining: str | None = None
+) -> Reference | None:
+    """The clean reference that a face gives, or None when too little of it could be measured."""
+    seen = face.mask & np.isfinite(face.lab).all(axis=-1)
+    if seen.sum() < 500:
+        return None
+    lab = np.median(face.lab[seen], axis=0).astype(float)
+    spread = math.hypot(BATCH_SPREAD, 1.64 * face.noise)
+    return Reference(source, file, lining, lab, spread, face.grain, face.sheen, None, face.light_uncertainty)
+
+
+def cleanest_part(faces: Sequence[Face]) -> Reference:
+    """The lightest lining of a pack as its own reference; `NO_REFERENCE` where that would say nothing.
+
+    Heat darkens a lining, so the lightest of several of one lining is the cleanest. When all lie within Delta E 5 of
+    each other nobody knows whether all are clean or all are burnt.
+    """
+    references = [r for face in faces if (r := reference_from_face(face, "cleanest part")) is not None]
+    if len(references) < FEWEST_FOR_CLEANEST:
+        return NO_REFERENCE
+    labs = np.array([r.lab_median for r in references])
+    best = references[int(labs[:, 0].argmax())]
+    assert best.lab_median is not None
+    if float(delta_e(labs.astype(np.float32), best.lab_median).max()) <= ALL_ALIKE:
+        return NO_REFERENCE
+    return best

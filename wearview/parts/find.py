@@ -9,55 +9,31 @@
 """
 
 import math
-from dataclasses import dataclass
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from wearview.parts.candidate import Plate
 from wearview.parts.edges import Edges, candidate_slants, find_arcs, find_edges, lay_on
+from wearview.parts.kind import judge_kind, kind_features
+from wearview.parts.part import Part
 from wearview.parts.plane import DEFAULT_FOCAL_PER_DIAGONAL, Plane
-from wearview.parts.rims import Rim, choose_face, fit_rim, ring_steps, unroll
+from wearview.parts.rims import ANGLES, Rim, choose_face, fit_rim, ring_steps, unroll
 from wearview.parts.rings import RingSet, find_ring_sets
-from wearview.parts.teeth import Rays, Teeth, cast_rays, has_core_ring, toothed_side
+from wearview.parts.stack import Visible, settle
+from wearview.parts.teeth import cast_rays, toothed_side
+from wearview.photo import Photo
 
 SMALL = 800  # long side of the copy in which rings are sought
 SMALLEST, LARGEST = 0.028, 0.52  # rim radius over the long side: a plate that fills the frame is half of it
 MIN_RING_SCORE = 0.75
 SURE_TEETH = 0.25  # regularity; see teeth.MIN_REGULARITY
 SAME_SIZE = 0.12
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Plate:
-    """A candidate plate in working-copy pixels, with the evidence for it."""
-
-    outer: Rim
-    inner: Rim
-    rays: Rays
-    outside: Teeth
-    inside: Teeth
-    radius: float  # on the bench plane, so that plates near and far compare
-
-    @property
-    def ratio(self) -> float:
-        """Inner over outer radius."""
-        return self.rays.ratio
-
-    @property
-    def teeth(self) -> float:
-        """Regularity of its teeth, 0 when it has none."""
-        return max(t.regularity if t.count else 0.0 for t in (self.outside, self.inside))
-
-    @property
-    def support(self) -> float:
-        """Mean share of the two rims that was seen."""
-        return (self.outer.coverage + self.inner.coverage) / 2
-
-    @property
-    def core_ring(self) -> bool:
-        """Whether steel core lies between the face and the teeth."""
-        return has_core_ring(self.inside, self.ratio) or has_core_ring(self.outside, 1.0)
+MOST_HIDDEN = 0.5  # of the face; the contract grades what is left
+MIN_DIAMETER = (
+    150  # full-size pixels of the minor axis: a sector of 10 degrees is then 13 pixels long at the rim
+)
 
 
 def find_plates(working: NDArray[np.uint8], focal: float | None) -> list[Plate]:
@@ -89,7 +65,10 @@ def _best_plane(edges: Edges, size: tuple[int, int], focal: float) -> tuple[Plan
         plane = Plane(width, height, focal, slant)
         laid = lay_on(plane, edges)
         box = plane.to_plane(corners)
-        bounds = (box[:, 0].min(), box[:, 1].min(), box[:, 0].max(), box[:, 1].max())
+        # Towards the horizon the plane has no end; plates that far off are too small to grade.
+        low = np.maximum(box.min(axis=0), -np.array(size))
+        high = np.minimum(box.max(axis=0), 2 * np.array(size))
+        bounds = (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
         long_side = max(size)
         sets = find_ring_sets(laid, bounds, (SMALLEST * long_side, LARGEST * long_side))
         value = sum(max(0.0, s.score - 1) ** 2 for s in sets)
@@ -108,9 +87,9 @@ def _measure(smooth: NDArray[np.uint8], plane: Plane, ring_set: RingSet, scale: 
     if inner is None or outer is None or not _belong_together(outer, inner):
         return None
     rays = cast_rays(smooth, outer.ellipse, inner.ellipse)
-    nothing_over = np.zeros(len(outer.seen), bool)
+    nothing_over = np.zeros(ANGLES, bool)
     outside, inside = toothed_side(rays, nothing_over)
-    return Plate(outer, inner, rays, outside, inside, float(polar.radius[face[1].index]))
+    return Plate(outer, inner, rays, outside, inside, float(polar.radius[face[1].index]), nothing_over)
 
 
 def _belong_together(outer: Rim, inner: Rim) -> bool:
@@ -143,3 +122,58 @@ def _select(plates: list[Plate]) -> list[Plate]:
 def _apart(a: Plate, b: Plate) -> bool:
     ea, eb = a.outer.ellipse, b.outer.ellipse
     return math.hypot(ea.cx - eb.cx, ea.cy - eb.cy) > 0.3 * min(ea.major, eb.major) / 2
+
+
+def find_parts(photo: Photo) -> tuple[Part, ...]:
+    """Every plate and band of a photo, in no particular order.
+
+    Parameters
+    ----------
+    photo : Photo
+
+    Returns
+    -------
+    tuple of Part
+        Empty when nothing in view looks like a clutch plate or band.
+    """
+    focal = photo.focal_px / photo.scale if photo.focal_px else None
+    plates = find_plates(photo.working, focal)
+    shape = photo.working.shape[:2]
+    parts = [_plate_part(v, photo) for v in settle(plates, shape)]
+    taken = np.zeros(shape, bool)
+    for part in parts:
+        h, w = part.part_mask.shape
+        taken[part.origin[1] : part.origin[1] + h, part.origin[0] : part.origin[0] + w] |= part.part_mask
+    return tuple(parts)
+
+
+def _plate_part(visible: Visible, photo: Photo) -> Part:
+    plate, masks = visible.plate, visible.masks
+    features = kind_features(visible)
+    kind, confidence = judge_kind(features)
+    outer, inner = plate.outer.ellipse, plate.inner.ellipse
+    problems = []
+    height, width = photo.working.shape[:2]
+    rim = outer.points(np.arange(180) * (2 * math.pi / 180))
+    inside = (rim >= 0).all(axis=1) & (rim[:, 0] <= width - 1) & (rim[:, 1] <= height - 1)
+    if inside.mean() < 0.99:
+        problems.append("cut off by the frame")
+    if visible.hidden_share > MOST_HIDDEN:
+        problems.append("covered")
+    if outer.minor * photo.scale < MIN_DIAMETER:
+        problems.append("too small")
+    return Part(
+        kind=kind,
+        kind_confidence=confidence,
+        outer=outer.scaled(photo.scale),
+        inner=inner.scaled(photo.scale),
+        spine=None,
+        width=math.nan,
+        origin=masks.origin,
+        part_mask=masks.part,
+        face_mask=masks.face,
+        metal_mask=masks.metal,
+        scale=photo.scale,
+        problems=tuple(problems),
+        evidence=features | {"teeth": plate.teeth, "support": plate.support},
+    )

@@ -196,7 +196,7 @@ def _nearest_edges(
     polar: Polar, expected: NDArray[np.float64], reach: float, towards_face: int
 ) -> NDArray[np.float64]:
     """Sub-sample radius index of the chosen edge at each angle, NaN where there is none."""
-    half = int(math.ceil(reach))
+    half = math.ceil(reach)
     offsets = np.arange(-half, half + 1)
     columns = np.clip(np.rint(expected).astype(int)[:, None] + offsets, 1, polar.step.shape[1] - 2)
     rows = np.arange(ANGLES)[:, None]

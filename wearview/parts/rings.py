@@ -112,7 +112,7 @@ def _rings(radius: NDArray[np.float64], offset: NDArray[np.float64], tolerance: 
     step = (radius / RADIUS_STEP).astype(int)
     seen = np.zeros((step.max() + 2, SECTORS), np.uint8)
     seen[step, sector] = 1
-    width = max(3, int(round(tolerance / RADIUS_STEP)) * 2 - 1)
+    width = max(3, round(tolerance / RADIUS_STEP) * 2 - 1)
     joined = cv2.dilate(seen, np.ones((width, 1), np.uint8))
     coverage = joined.mean(axis=1)
     count = cv2.GaussianBlur(seen.sum(axis=1, dtype=np.float32)[:, None], (1, 2 * width + 1), 0)[:, 0]

@@ -21,6 +21,7 @@ CORE_RING = 0.022  # of the outer radius: less steel than 1.5 mm between lining 
 MIN_REGULARITY = 0.16  # rings without teeth stay under 0.1
 FEWEST, MOST = 5, 90  # teeth round a plate
 GUARD = 0.010  # of the outer radius: the blur of the rim's own step
+PAST_RIM = 0.024  # of the outer radius: here the rim's own step has ended
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -132,17 +133,53 @@ def find_teeth(rays: Rays, outward: bool, hidden: NDArray[np.bool_]) -> Teeth:
     if regularity < MIN_REGULARITY:
         return no_teeth(rim)
     count = int(counts[row])
-    ripple = np.sqrt(np.maximum(share[row] * total, 0))
-    begin, end = _run_around(ripple > 0.45 * np.percentile(ripple, 95), int(column))
-    solid = _solid_angles(rays, columns[begin : end + 1], rim, sign, count)
-    margin = max(1, round(0.18 * ANGLES / count))
-    first = max(0, begin - 2)
-    root = _first_edge(rays, _inner_part(~solid & ~hidden, margin), columns[first:])
-    if abs(rays.rho[root] - rim) < CORE_RING:
-        root = rays.column(rim)
-    after = int(np.searchsorted(sign * columns, sign * root + 3))
-    tip = _first_edge(rays, _inner_part(solid & ~hidden, margin), columns[max(after, begin) :])
+    depth = _depth_of_first_step(rays, rim, sign)
+    solid = _solid_angles(np.where(hidden, np.median(depth), depth), count)
+    margin = max(1, round(0.15 * ANGLES / count))
+    beyond = columns[sign * (rays.rho[columns] - rim) > PAST_RIM]
+    gaps, teeth = _inner_part(~solid & ~hidden, margin), _inner_part(solid & ~hidden, margin)
+    root = rays.column(rim)
+    if _metal_in_gaps(rays, gaps, teeth, beyond):
+        root = _first_edge(rays, gaps, beyond)
+    tip = _first_edge(rays, teeth, beyond[sign * (beyond - root) > 2])
     return Teeth(count, regularity, float(rays.rho[root]), float(rays.rho[tip]), solid)
+
+
+def _depth_of_first_step(rays: Rays, rim: float, sign: int) -> NDArray[np.float64]:
+    """How far beyond the rim the next step lies at each angle, 0 where none follows; whichever side is brighter."""
+    columns = np.arange(rays.column(rim + sign * PAST_RIM), rays.column(rim + sign * DEEPEST_TOOTH), sign)
+    step = rays.step[:, columns]
+    strongest = step.max(axis=1)
+    limit = np.maximum(6.0, 0.5 * np.minimum(strongest, np.median(strongest)))[:, None]
+    hit = (step > limit) & (step >= cv2.dilate(step, np.ones((1, 5), np.uint8)))
+    depth = np.abs(rays.rho[columns[hit.argmax(axis=1)]] - rim)
+    return np.where(hit.any(axis=1), depth, 0.0)
+
+
+def _solid_angles(depth: NDArray[np.float64], count: int) -> NDArray[np.bool_]:
+    """Angles with a tooth: where the edge reaches deep, phase-locked to the tooth count.
+
+    The phase may drift slowly round the plate, as perspective makes it; it is averaged over six teeth.
+    """
+    turn = np.exp(-2j * np.pi * count * np.arange(ANGLES) / ANGLES)
+    signal = (np.minimum(depth, np.percentile(depth, 95)) - depth.mean()) * turn
+    spread = 3 * ANGLES / count
+    kernel = np.exp(-0.5 * ((np.arange(ANGLES) - ANGLES // 2) / spread) ** 2)
+    slow = np.fft.ifft(np.fft.fft(signal) * np.fft.fft(np.fft.ifftshift(kernel)))
+    return np.asarray((slow * np.conj(turn)).real > 0)
+
+
+def _metal_in_gaps(
+    rays: Rays, gaps: NDArray[np.bool_], teeth: NDArray[np.bool_], columns: NDArray[np.int64]
+) -> bool:
+    """Whether the ring next to the rim is as metallic between the teeth as on them: a core ring."""
+    if len(columns) < 4:
+        return False
+    near, middle = columns[:2], columns[len(columns) // 6 : len(columns) // 4 + 1]
+    ring = np.median(rays.rgb[gaps][:, near].reshape(-1, 3), axis=0)
+    on_teeth = np.median(rays.rgb[teeth][:, near].reshape(-1, 3), axis=0)
+    in_gaps = np.median(rays.rgb[gaps][:, middle].reshape(-1, 3), axis=0)
+    return bool(np.abs(ring - on_teeth).max() < 0.5 * np.abs(ring - in_gaps).max())
 
 
 def toothed_side(rays: Rays, hidden: NDArray[np.bool_]) -> tuple[Teeth, Teeth]:
@@ -177,55 +214,6 @@ def _first_edge(rays: Rays, angles: NDArray[np.bool_], columns: NDArray[np.int64
     peak = profile >= cv2.dilate(profile[None], np.ones((1, 5), np.uint8))[0]
     clear = np.flatnonzero(peak & (profile > 0.55 * profile.max()))
     return int(columns[clear[0]])
-
-
-def _run_around(strong: NDArray[np.bool_], at: int) -> tuple[int, int]:
-    """First and last index of the run of True that holds `at`, single gaps bridged."""
-    begin = end = at
-    while begin > 0 and strong[max(0, begin - 2) : begin].any():
-        begin -= 1
-    while end < len(strong) - 1 and strong[end + 1 : end + 3].any():
-        end += 1
-    return begin, end
-
-
-def _solid_angles(
-    rays: Rays, columns: NDArray[np.int64], rim: float, sign: int, count: int
-) -> NDArray[np.bool_]:
-    """Angles with a tooth: of the two alternating classes the one that looks like the part, not like the bench."""
-    middle = columns[len(columns) // 4 : max(len(columns) // 4 + 1, 3 * len(columns) // 4)]
-    band = rays.rgb[:, middle].mean(axis=1)
-    period = ANGLES / count
-    wrap = int(2 * period) + 1
-    padded = np.vstack([band[-wrap:], band, band[:wrap]])
-    smooth = cv2.GaussianBlur(padded, (1, 2 * int(period / 8) + 1), 0) if period >= 8 else padded
-    slow = cv2.blur(padded, (1, 2 * int(1.5 * period / 2) + 1))
-    ripple = (smooth - slow)[wrap:-wrap]
-    # The colour direction along which tooth and gap differ most.
-    _, _, axes = np.linalg.svd(ripple - ripple.mean(axis=0), full_matrices=False)
-    bright = ripple @ axes[0] > 0
-    metal = _part_colour(rays, rim, sign, columns)
-    bench = np.median(rays.rgb[:, rays.column(1 + DEEPEST_TOOTH + 0.06 if sign > 0 else 0.62 * rim)], axis=0)
-    likeness = []
-    for solid in (bright, ~bright):
-        tooth, gap = band[solid], band[~solid]
-        to_metal = np.linalg.norm(np.median(tooth - metal[solid], axis=0))
-        to_bench = np.linalg.norm(np.median(gap, axis=0) - bench)
-        cross = np.linalg.norm(np.median(gap - metal[~solid], axis=0)) + np.linalg.norm(
-            np.median(tooth, axis=0) - bench
-        )
-        likeness.append(cross - to_metal - to_bench)
-    return bright if likeness[0] >= likeness[1] else ~bright
-
-
-def _part_colour(rays: Rays, rim: float, sign: int, columns: NDArray[np.int64]) -> NDArray[np.float32]:
-    """Colour of the part next to its teeth at each angle: the core ring where there is one, else the face."""
-    root = float(rays.rho[columns[0]])
-    if abs(root - rim) > CORE_RING:
-        ring = rays.column((rim + root) / 2)
-        return rays.rgb[:, ring]
-    low, high = sorted((rays.column(rim - sign * 0.05), rays.column(rim - sign * 0.015)))
-    return rays.rgb[:, low : high + 1].mean(axis=1)
 
 
 def has_core_ring(teeth: Teeth, rim: float) -> bool:

@@ -1,0 +1,187 @@
+"""The light of one photo, and of two photos that must be compared."""
+
+import math
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from wearview.colour import linear_to_lab, srgb_to_linear
+from wearview.light.neutral import find_neutrals
+
+TILES = (12, 9)
+# Half widths of the 90 % interval, as a factor on all channels (log) and between channels (log), by what white was read
+# from. Measured on rendered scenes with known light; see tests/accuracy.
+LEVEL_ERROR = {"card": 0.09, "paper": 0.09, "metal": 0.25, "reference": 0.20, "none": 0.55}
+BALANCE_ERROR = {"card": 0.03, "paper": 0.03, "metal": 0.08, "reference": 0.05, "none": 0.20}
+FIELD_ERROR = 0.25  # of the log factor by which the light field corrects a part: benches shine
+MOST_FALLOFF = 0.9  # log units between two places of one bench; more is a shine or a shadow, not falloff
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Light:
+    """The light of one photo.
+
+    Attributes
+    ----------
+    method : str
+        One of `terms.LIGHT_METHODS`.
+    white : ndarray, shape (3,)
+        Linear RGB of a perfect white where `field` is 0.
+    field : ndarray, shape (6,)
+        Coefficients of 1, x, y, x^2, xy, y^2 of the log light level; x and y run over [-1, 1] across the photo.
+    level_error, balance_error : float
+        Half widths of the 90 % interval, natural log: all channels together, and one channel against another.
+    bench, metal : ndarray, shape (3,), or None
+        Median linear RGB of the bench and of the parts' bare steel with the field taken out: what two photos may share.
+    """
+
+    method: str
+    white: NDArray[np.float64]
+    field: NDArray[np.float64]
+    level_error: float
+    balance_error: float
+    bench: NDArray[np.float64] | None
+    metal: NDArray[np.float64] | None
+
+    def level(self, x: NDArray[np.floating], y: NDArray[np.floating]) -> NDArray[np.float64]:
+        """Factor of the light at places given as -1..1 across the photo."""
+        return np.asarray(np.exp(_terms(np.asarray(x), np.asarray(y)) @ self.field))
+
+    def uncertainty(self, lab: NDArray[np.floating], x: float, y: float) -> float:
+        """Half width of the 90 % interval of the light's share in Delta E for a surface of this colour at a place.
+
+        L* is a cube root of light, so a log error e moves L* + 16 by e / 3 of itself; a* and b* move by the balance.
+        """
+        falloff = FIELD_ERROR * abs(float(_terms(np.array(x), np.array(y)) @ self.field))
+        level = math.hypot(self.level_error, falloff)
+        root = (float(lab[0]) + 16) / 3
+        # Below about L* 20 CIEDE2000 weighs lightness less, above 80 too; 0.8 is its mean weight between.
+        return math.hypot(0.8 * root * level, 1.6 * root * self.balance_error)
+
+
+def estimate_light(
+    small: NDArray[np.uint8], taken: NDArray[np.bool_], metal_mask: NDArray[np.bool_]
+) -> Light:
+    """The light of a photo from the best neutral in view.
+
+    Parameters
+    ----------
+    small : ndarray, shape (H, W, 3), uint8
+        A small copy of the photo.
+    taken : ndarray of bool, shape (H, W)
+        Where parts lie, with a margin for their shadows.
+    metal_mask : ndarray of bool, shape (H, W)
+        Bare steel of the parts outside their faces: teeth and core.
+    """
+    height, width = taken.shape
+    neutrals = find_neutrals(small, taken)
+    linear = srgb_to_linear(small)
+    sheets = np.zeros(taken.shape, bool)
+    for neutral in neutrals:
+        sheets |= cv2.dilate(neutral.mask.astype(np.uint8), np.ones((9, 9), np.uint8)).astype(bool)
+    field = _falloff(linear[..., 1], taken | sheets, small)
+    y, x = np.mgrid[0:height, 0:width]
+    flat = np.exp(-(_terms(2 * x / (width - 1) - 1, 2 * y / (height - 1) - 1) @ field))
+    bench_at = ~(taken | sheets)
+    bench = np.median(linear[bench_at] * flat[bench_at][:, None], axis=0) if bench_at.sum() > 500 else None
+    metal = None
+    if metal_mask.sum() > 80:
+        metal = np.median(linear[metal_mask] * flat[metal_mask][:, None], axis=0)
+    if neutrals:
+        best = neutrals[0]
+        cx, cy = 2 * best.centre[0] / (width - 1) - 1, 2 * best.centre[1] / (height - 1) - 1
+        here = float(np.exp(_terms(np.array(cx), np.array(cy)) @ field))
+        clip = 1 + 2 * best.clipped
+        return Light(
+            best.kind,
+            best.white / here,
+            field,
+            LEVEL_ERROR[best.kind] * clip,
+            BALANCE_ERROR[best.kind] * clip,
+            bench,
+            metal,
+        )
+    if metal is not None:
+        # Ground steel reflects about 0.35 of the light towards a camera away from its sheen; only its greyness is sure.
+        return Light("metal", metal / 0.35, field, LEVEL_ERROR["metal"], BALANCE_ERROR["metal"], bench, metal)
+    top = np.percentile(linear[~taken], 98, axis=0) if (~taken).any() else np.ones(3)
+    white = np.full(3, max(0.05, float(top.max())))
+    return Light("none", white, field, LEVEL_ERROR["none"], BALANCE_ERROR["none"], bench, metal)
+
+
+def match_light(light: Light, reference: Light) -> Light:
+    """`light` with its white set so that what both photos share looks alike.
+
+    Used where one of two photos has no neutral. The bench is taken when it has one colour in both, else the bare steel.
+    """
+    for own, other, method in (
+        (light.bench, reference.bench, "reference"),
+        (light.metal, reference.metal, "metal"),
+    ):
+        if own is None or other is None:
+            continue
+        # A common surface differs by one factor of exposure and a little balance; another surface differs in hue.
+        own_lab, other_lab = (
+            linear_to_lab((colour / white).astype(np.float32))
+            for colour, white in ((own, _greyed(light.white)), (other, _greyed(reference.white)))
+        )
+        if method == "reference" and float(np.hypot(*(own_lab - other_lab)[1:])) > 9:
+            continue
+        white = reference.white * own / other
+        return replace(
+            light,
+            method=method,
+            white=white,
+            level_error=math.hypot(LEVEL_ERROR[method], reference.level_error),
+            balance_error=math.hypot(BALANCE_ERROR[method], reference.balance_error),
+        )
+    return light
+
+
+def _greyed(white: NDArray[np.float64]) -> NDArray[np.float64]:
+    return np.full(3, float(white.mean()))
+
+
+def _terms(x: NDArray[np.floating], y: NDArray[np.floating]) -> NDArray[np.float64]:
+    return np.stack([np.ones_like(x, float), x, y, x * x, x * y, y * y], axis=-1)
+
+
+def _falloff(
+    level: NDArray[np.float32], taken: NDArray[np.bool_], small: NDArray[np.uint8]
+) -> NDArray[np.float64]:
+    """Quadratic in position of the bench's log level, tiles that stand out left out; zero where no bench is seen.
+
+    The field is normed to average 0 over the photo, so that `white` is the light of its middle.
+    """
+    height, width = level.shape
+    across, down = TILES if width >= height else TILES[::-1]
+    places, values = [], []
+    for row in range(down):
+        for column in range(across):
+            ys = slice(row * height // down, (row + 1) * height // down)
+            xs = slice(column * width // across, (column + 1) * width // across)
+            free = ~taken[ys, xs]
+            if free.mean() > 0.35:
+                places.append(((column + 0.5) / across * 2 - 1, (row + 0.5) / down * 2 - 1))
+                # The lower part of a tile's values: shine adds light, and only adds.
+                values.append(math.log(max(1e-4, float(np.percentile(level[ys, xs][free], 40)))))
+    if len(places) < 20:
+        return np.zeros(6)
+    at, value = np.array(places), np.array(values)
+    design = _terms(at[:, 0], at[:, 1])
+    weight = np.ones(len(value))
+    field = np.zeros(6)
+    for _ in range(8):
+        # Ridge on the quadratic terms: a bench seen in few places must not bend the field.
+        ridge = np.diag([0, 0.3, 0.3, 1.5, 1.5, 1.5])
+        field = np.linalg.solve(design.T @ (design * weight[:, None]) + ridge, design.T @ (value * weight))
+        off = value - design @ field
+        scatter = max(0.03, 1.4826 * float(np.median(np.abs(off))))
+        weight = 1 / (1 + (off / (2 * scatter)) ** 2)
+    field[0] = 0.0
+    span = float(np.ptp(design @ field))
+    if span > MOST_FALLOFF:
+        field *= MOST_FALLOFF / span
+    return field

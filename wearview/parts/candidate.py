@@ -1,0 +1,56 @@
+"""`Plate`: a candidate plate while the evidence for it is gathered."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wearview.parts.rims import Rim
+from wearview.parts.teeth import Rays, Teeth, has_core_ring
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Plate:
+    """A candidate plate with the evidence for it.
+
+    Attributes
+    ----------
+    outer, inner : Rim
+        The rims of its face, working-copy pixels.
+    rays : Rays
+        Its surroundings.
+    outside, inside : Teeth
+        What lies beyond the rims.
+    radius : float
+        Of the outer rim on the bench plane, so that plates near and far compare; working-copy pixels.
+    hidden : ndarray of bool, shape (ANGLES,)
+        Angles at which another plate lies over a rim.
+    """
+
+    outer: Rim
+    inner: Rim
+    rays: Rays
+    outside: Teeth
+    inside: Teeth
+    radius: float
+    hidden: NDArray[np.bool_]
+
+    @property
+    def ratio(self) -> float:
+        """Inner over outer radius."""
+        return self.rays.ratio
+
+    @property
+    def teeth(self) -> float:
+        """Regularity of its teeth, 0 when it has none."""
+        return max(t.regularity if t.count else 0.0 for t in (self.outside, self.inside))
+
+    @property
+    def support(self) -> float:
+        """Mean share of the two rims that was seen."""
+        return (self.outer.coverage + self.inner.coverage) / 2
+
+    @property
+    def core_ring(self) -> bool:
+        """Whether steel core lies between the face and the teeth."""
+        return has_core_ring(self.inside, self.ratio) or has_core_ring(self.outside, 1.0)

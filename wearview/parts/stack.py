@@ -1,0 +1,95 @@
+"""Who lies on top of whom, and what of each plate stays visible."""
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wearview.parts.candidate import Plate
+from wearview.parts.masks import PlateMasks, plate_masks, polar_of
+from wearview.parts.rims import ANGLES, Rim
+from wearview.parts.teeth import toothed_side
+
+_ANGLE = np.arange(ANGLES) * (2 * math.pi / ANGLES)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Visible:
+    """What is seen of one plate in the stack: its masks with whatever lies over it taken out."""
+
+    plate: Plate
+    masks: PlateMasks
+    hidden_share: float  # of the face
+
+
+def settle(plates: list[Plate], shape: tuple[int, int]) -> list[Visible]:
+    """Plates with hidden stretches known and their teeth read again without them.
+
+    Of two plates that overlap, the upper one's rim goes on across the other's face.
+    """
+    over: list[set[int]] = [set() for _ in plates]
+    for i, a in enumerate(plates):
+        for j in range(i + 1, len(plates)):
+            b = plates[j]
+            a_on_b, b_on_a = _rim_inside(a, b), _rim_inside(b, a)
+            if a_on_b is None and b_on_a is None:
+                continue
+            if (a_on_b or 0.0) >= (b_on_a or 0.0):
+                over[j].add(i)
+            else:
+                over[i].add(j)
+    settled = [_without_hidden(plate, [plates[k] for k in over[i]]) for i, plate in enumerate(plates)]
+    whole = [plate_masks(shape, p.outer.ellipse, p.inner.ellipse, p.outside, p.inside) for p in settled]
+    visible = []
+    for i, plate in enumerate(settled):
+        masks = whole[i]
+        cover = np.zeros(masks.part.shape, bool)
+        for k in over[i]:
+            _paste(cover, masks.origin, whole[k].part, whole[k].origin)
+        face = masks.face & ~cover
+        share = 1 - float(face.sum()) / max(1, int(masks.face.sum()))
+        seen = replace(masks, part=masks.part & ~cover, face=face, metal=masks.metal & ~cover)
+        visible.append(Visible(plate, seen, share))
+    return visible
+
+
+def _inside_body(plate: Plate, rim: Rim) -> NDArray[np.bool_]:
+    """Which points of a rim lie on another plate's body, teeth included."""
+    points = rim.ellipse.points(_ANGLE)
+    rho, _ = polar_of(plate.outer.ellipse, plate.inner.ellipse, points[:, 0], points[:, 1])
+    low = min(plate.ratio, plate.inside.tip)
+    return np.asarray((rho < max(1.0, plate.outside.tip)) & (rho > low))
+
+
+def _rim_inside(a: Plate, b: Plate) -> float | None:
+    """Share of a's rims seen where they cross b's body; None where they do not cross."""
+    crossing = [_inside_body(b, rim) for rim in (a.outer, a.inner)]
+    count = sum(int(c.sum()) for c in crossing)
+    if count < 8:
+        return None
+    seen = sum(int((c & rim.seen).sum()) for c, rim in zip(crossing, (a.outer, a.inner), strict=True))
+    return seen / count
+
+
+def _without_hidden(plate: Plate, above: list[Plate]) -> Plate:
+    if not above:
+        return plate
+    hidden = np.zeros(ANGLES, bool)
+    for other in above:
+        hidden |= _inside_body(other, plate.outer) | _inside_body(other, plate.inner)
+    outside, inside = toothed_side(plate.rays, hidden)
+    return replace(plate, outside=outside, inside=inside, hidden=hidden)
+
+
+def _paste(
+    target: NDArray[np.bool_], origin: tuple[int, int], mask: NDArray[np.bool_], at: tuple[int, int]
+) -> None:
+    """Set in `target` what `mask` covers of it."""
+    x0, y0 = max(origin[0], at[0]), max(origin[1], at[1])
+    x1 = min(origin[0] + target.shape[1], at[0] + mask.shape[1])
+    y1 = min(origin[1] + target.shape[0], at[1] + mask.shape[0])
+    if x1 > x0 and y1 > y0:
+        own = np.s_[y0 - origin[1] : y1 - origin[1], x0 - origin[0] : x1 - origin[0]]
+        other = np.s_[y0 - at[1] : y1 - at[1], x0 - at[0] : x1 - at[0]]
+        target[own] |= mask[other]

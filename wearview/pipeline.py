@@ -1,0 +1,276 @@
+"""The stages run over photos: every face first, then readings and grades against the reference, then the pack."""
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+
+from wearview.errors import CleanReferenceError, PhotoError
+from wearview.grade import grade_lining, grade_steel
+from wearview.light import Light, estimate_light, match_light
+from wearview.lining import read_lining
+from wearview.pack import Pack, PackEntry, profile_pack
+from wearview.parts import Part, find_parts, row_order
+from wearview.photo import Photo, read_photo
+from wearview.quality import Quality, judge
+from wearview.record import Graded, GradedPart, GradedPhoto
+from wearview.reference import Reference, cleanest_part, reference_from_face
+from wearview.settings import Settings
+from wearview.steel import read_steel
+from wearview.surface import take_face
+from wearview.terms import BAND, LINED_KINDS, PROBLEMS
+
+Progress = Callable[[int, int, str], None]
+SMALL = 800  # long side of the copy in which the light is judged
+WEAK_LIGHT = ("metal", "reference", "none")
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Seen:
+    """A photo on its way: its parts found, its light known, its faces taken or not yet."""
+
+    photo: Photo
+    quality: Quality
+    parts: tuple[Part, ...]
+    light: Light | None
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """A position in the pack and which side of the plate lies up ("apply", "reaction" or None)."""
+
+    position: int
+    side: str | None = None
+
+
+def grade_photos(
+    files: Sequence[str],
+    settings: Settings,
+    *,
+    reference: str | None = None,
+    lining: Reference | None = None,
+    apply_end: str | None = None,
+    first: str = "apply",
+    kinds: Sequence[str] | None = None,
+    places: Sequence[Place] | None = None,
+    progress: Progress = lambda done, total, text: None,
+) -> Graded:
+    """Grade the photos of one pack.
+
+    Parameters
+    ----------
+    files : sequence of str
+        Photos in position order.
+    settings : Settings
+    reference : str or None
+        A photo of a clean plate of the same lining.
+    lining : Reference or None
+        A clean lining by name, already looked up; used when no reference photo is given.
+    apply_end : str or None
+        Where the apply end lies in photos that hold several parts: "left", "right", "top", "bottom".
+    first : str
+        "apply" when the photos begin at the apply piston, "reaction" when at the reaction end.
+    kinds : sequence of str or None
+        Kinds in the order found, from `terms.KINDS`, when a person states them.
+    places : sequence of Place or None
+        Positions in the order found; counted from 1 without.
+    progress : callable
+        Called with steps done, steps in all, and what is being done.
+
+    Returns
+    -------
+    Graded
+
+    Raises
+    ------
+    CleanReferenceError
+        When the reference photo cannot be read or holds no lining that can serve.
+    """
+    total = len(files) + (reference is not None)
+    anchor, clean = None, None
+    if reference is not None:
+        progress(0, total, reference)
+        anchor, clean = _clean_from_photo(reference)
+    order = list(files) if first == "apply" else list(reversed(files))
+    unread: list[PhotoError] = []
+    repeated: list[str] = []
+    seen_hashes: set[str] = set()
+    looked: list[GradedPhoto] = []
+    stated = list(kinds or [])
+    for done, file in enumerate(order):
+        progress(done + (reference is not None), total, file)
+        try:
+            photo = read_photo(file)
+        except PhotoError as error:
+            unread.append(error)
+            continue
+        if photo.sha256 in seen_hashes:
+            repeated.append(file)
+            continue
+        seen_hashes.add(photo.sha256)
+        seen = _look(photo)
+        if stated:
+            seen = replace(seen, parts=_with_kinds(seen.parts, stated, apply_end))
+        if anchor is None:
+            anchor = seen.light
+        looked.append(_faces(seen, anchor, apply_end))
+    progress(total, total, "")
+    chosen = clean or lining or _cleanest(looked)
+    photos = _number(looked, places)
+    photos = [_graded(photo, chosen, settings) for photo in photos]
+    return Graded(tuple(photos), tuple(unread), chosen, _pack(photos), tuple(repeated))
+
+
+def _look(photo: Photo) -> _Seen:
+    quality = judge(photo)
+    parts = find_parts(photo) if quality.gradeable else ()
+    return _Seen(photo, quality, parts, _light(photo, parts) if quality.gradeable else None)
+
+
+def _light(photo: Photo, parts: Sequence[Part]) -> Light:
+    height, width = photo.working.shape[:2]
+    factor = min(1.0, SMALL / max(height, width))
+    size = (round(width * factor), round(height * factor))
+    small = cv2.resize(photo.working, size, interpolation=cv2.INTER_AREA)
+    taken, metal = np.zeros((height, width), np.uint8), np.zeros((height, width), np.uint8)
+    for part in parts:
+        h, w = part.part_mask.shape
+        at = np.s_[part.origin[1] : part.origin[1] + h, part.origin[0] : part.origin[0] + w]
+        taken[at] |= part.part_mask.astype(np.uint8)
+        metal[at] |= cv2.erode(part.metal_mask.astype(np.uint8), np.ones((3, 3), np.uint8))
+    margin = np.ones((max(3, width // 60), max(3, width // 60)), np.uint8)
+    taken = cv2.dilate(taken, margin)
+    shrink = [cv2.resize(m, size, interpolation=cv2.INTER_NEAREST).astype(bool) for m in (taken, metal)]
+    return estimate_light(small, shrink[0], shrink[1])
+
+
+def _clean_from_photo(file: str) -> tuple[Light, Reference]:
+    try:
+        photo = read_photo(file)
+    except PhotoError as error:
+        raise CleanReferenceError(file, error.problem, error.remedy) from error
+    seen = _look(photo)
+    if not seen.quality.gradeable:
+        problem = PROBLEMS[seen.quality.problems[0]]
+        raise CleanReferenceError(
+            file, f"cannot serve as clean reference: {problem.name}", problem.remedy.rstrip(".")
+        )
+    assert seen.light is not None
+    lined = [p for p in seen.parts if p.kind in LINED_KINDS] or list(seen.parts)
+    lined.sort(key=lambda p: -p.face_mask.sum())
+    for part in lined:
+        found = reference_from_face(take_face(photo, part, seen.light), "photo", file)
+        if found is not None:
+            return seen.light, found
+    raise CleanReferenceError(
+        file, "no clean lining was found in it", "Lay one clean plate flat on a plain surface, whole in view"
+    )
+
+
+def _with_kinds(parts: tuple[Part, ...], stated: list[str], apply_end: str | None) -> tuple[Part, ...]:
+    """The parts in row order with kinds a person stated; those used up are taken off `stated`."""
+    out = []
+    for part in _in_row(parts, apply_end):
+        if stated:
+            part = replace(part, kind=stated.pop(0), kind_confidence=1.0)
+        out.append(part)
+    return tuple(out)
+
+
+def _in_row(parts: Sequence[Part], apply_end: str | None) -> list[Part]:
+    centres = np.array([_centre(part) for part in parts]).reshape(-1, 2)
+    return [parts[i] for i in row_order(centres, apply_end)]
+
+
+def _centre(part: Part) -> tuple[float, float]:
+    if part.outer is not None:
+        return part.outer.cx, part.outer.cy
+    assert part.spine is not None
+    middle = part.spine[len(part.spine) // 2]
+    return float(middle[0]), float(middle[1])
+
+
+def _faces(seen: _Seen, anchor: Light | None, apply_end: str | None) -> GradedPhoto:
+    """Parts in row order with their faces, the light matched to `anchor` where one of the two is weak."""
+    photo, light = seen.photo, seen.light
+    if light is not None and anchor is not None and anchor is not light:
+        if light.method in WEAK_LIGHT or anchor.method in WEAK_LIGHT:
+            light = match_light(light, anchor)
+    problems = list(photo.problems)
+    if seen.quality.gradeable and not seen.parts:
+        problems.append("no part found")
+    if light is not None and light.method in WEAK_LIGHT:
+        problems.append("no neutral in view")
+    parts = []
+    for n, part in enumerate(_in_row(seen.parts, apply_end), start=1):
+        refused = any(PROBLEMS[p].refuses for p in part.problems)
+        face = None if refused or light is None else take_face(photo, part, light)
+        parts.append(
+            GradedPart(f"{photo.sha256[:12]}-{n}", 0, None, part, face, None, None, None, part.problems)
+        )
+    known = [p.face.light_uncertainty for p in parts if p.face is not None]
+    return GradedPhoto(
+        photo.file,
+        photo.stem,
+        photo.sha256,
+        photo.width,
+        photo.height,
+        photo.taken_at,
+        photo.working,
+        photo.scale,
+        seen.quality,
+        tuple(dict.fromkeys((*seen.quality.problems, *problems))),
+        light,
+        max(known, default=math.nan),
+        tuple(parts),
+    )
+
+
+def _cleanest(photos: Sequence[GradedPhoto]) -> Reference:
+    faces = [
+        p.face for photo in photos for p in photo.parts if p.face is not None and p.part.kind in LINED_KINDS
+    ]
+    return cleanest_part(faces)
+
+
+def _number(photos: Sequence[GradedPhoto], places: Sequence[Place] | None) -> list[GradedPhoto]:
+    """Positions in the order found; after the stated ones have run out, counting goes on from the last."""
+    given = list(places or [])
+    last = 0
+    out = []
+    for photo in photos:
+        parts = []
+        for part in photo.parts:
+            place = given.pop(0) if given else Place(last + 1)
+            last = place.position
+            parts.append(replace(part, position=place.position, side=place.side))
+        out.append(replace(photo, parts=tuple(parts)))
+    return out
+
+
+def _graded(photo: GradedPhoto, reference: Reference, settings: Settings) -> GradedPhoto:
+    parts = []
+    for part in photo.parts:
+        if part.face is None:
+            parts.append(part)
+        elif part.part.kind in LINED_KINDS:
+            lining = read_lining(part.face, reference, settings)
+            grade = grade_lining(lining, reference, settings.rules)
+            problems = dict.fromkeys((*part.problems, *lining.problems, *grade.problems))
+            parts.append(replace(part, lining=lining, grade=grade, problems=tuple(problems)))
+        else:
+            steel = read_steel(part.face, None, settings)
+            grade = grade_steel(steel, settings.rules)
+            problems = dict.fromkeys((*part.problems, *steel.problems, *grade.problems))
+            parts.append(replace(part, steel=steel, grade=grade, problems=tuple(problems)))
+    return replace(photo, parts=tuple(parts))
+
+
+def _pack(photos: Sequence[GradedPhoto]) -> Pack | None:
+    parts = [p for photo in photos for p in photo.parts]
+    if len(parts) < 2 or any(p.part.kind == BAND for p in parts):
+        return None
+    entries = [PackEntry(p.id, p.position, p.part.kind, p.side, p.grade, p.lining, p.steel) for p in parts]
+    return profile_pack(entries)

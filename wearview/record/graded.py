@@ -1,0 +1,62 @@
+"""What one call found, photo by photo and part by part."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wearview.errors import PhotoError
+from wearview.grade import Grade
+from wearview.light import Light
+from wearview.lining import LiningReadings
+from wearview.pack import Pack
+from wearview.parts import Part
+from wearview.quality import Quality
+from wearview.reference import Reference
+from wearview.steel import SteelReadings
+from wearview.surface import Face
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class GradedPart:
+    """One part with all that was found out about it. `face` is None when the part or its photo is refused."""
+
+    id: str
+    position: int
+    side: str | None
+    part: Part
+    face: Face | None
+    lining: LiningReadings | None
+    steel: SteelReadings | None
+    grade: Grade | None
+    problems: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class GradedPhoto:
+    """One photo with its parts in position order. The working copy is kept for drawing, the full photo is not."""
+
+    file: str
+    stem: str
+    sha256: str
+    width: int
+    height: int
+    taken_at: str | None
+    working: NDArray[np.uint8]
+    scale: float
+    quality: Quality
+    problems: tuple[str, ...]
+    light: Light | None
+    light_uncertainty: float
+    parts: tuple[GradedPart, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Graded:
+    """Everything one call found."""
+
+    photos: tuple[GradedPhoto, ...]
+    unread: tuple[PhotoError, ...]
+    reference: Reference
+    pack: Pack | None
+    repeated: tuple[str, ...]
