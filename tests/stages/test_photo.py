@@ -35,24 +35,29 @@ def smooth(width: int, height: int) -> np.ndarray:
     return np.rint(40 + 170 * ramps).astype(np.uint8)
 
 
-def profile_with(primaries: np.ndarray) -> bytes:
-    """An ICC profile like the built-in sRGB one with other D50 primaries (columns R, G, B)."""
+def profile_with(**tags: np.ndarray) -> bytes:
+    """An ICC profile like the built-in sRGB one with other XYZ values in the named tags."""
     icc = bytearray(SRGB)
     for entry in range(int.from_bytes(icc[128:132], "big")):
         at = 132 + 12 * entry
-        tag, offset = bytes(icc[at : at + 4]), int.from_bytes(icc[at + 4 : at + 8], "big")
-        if tag in (b"rXYZ", b"gXYZ", b"bXYZ"):
-            for axis in range(3):
-                fixed = round(primaries[axis, b"rgb".index(tag[:1])] * 65536)
-                icc[offset + 8 + 4 * axis : offset + 12 + 4 * axis] = fixed.to_bytes(4, "big", signed=True)
+        tag, offset = icc[at : at + 4].decode(), int.from_bytes(icc[at + 4 : at + 8], "big")
+        for axis, value in enumerate(tags.get(tag, ())):
+            fixed = round(value * 65536)
+            icc[offset + 8 + 4 * axis : offset + 12 + 4 * axis] = fixed.to_bytes(4, "big", signed=True)
     return bytes(icc)
+
+
+def primaries(columns: np.ndarray) -> dict[str, np.ndarray]:
+    return dict(zip(("rXYZ", "gXYZ", "bXYZ"), columns.T, strict=True))
 
 
 # Display P3 in the profile connection space (D50), primaries SMPTE EG 432-1 adapted by Bradford (computed).
 P3_D50 = np.array([[0.51512, 0.29198, 0.15710], [0.24120, 0.69225, 0.06657], [-0.00105, 0.04189, 0.78407]])
-DISPLAY_P3 = profile_with(P3_D50)
+DISPLAY_P3 = profile_with(**primaries(P3_D50))
 # A made-up space with a weaker blue than sRGB's.
-ODD_SPACE = profile_with(P3_D50 @ np.array([[0.9, 0.05, 0.05], [0.05, 0.9, 0.05], [0.05, 0.05, 0.9]]))
+ODD_SPACE = profile_with(
+    **primaries(P3_D50 @ np.array([[0.9, 0.05, 0.05], [0.05, 0.9, 0.05], [0.05, 0.05, 0.9]]))
+)
 
 
 @pytest.mark.parametrize("format", ["JPEG", "PNG", "WEBP", "TIFF", "HEIF", "AVIF"])
@@ -138,8 +143,9 @@ def test_the_working_copy_averages_fine_detail_away():
     np.testing.assert_array_equal(np.unique(working), [100])
 
 
-def test_a_strip_a_few_pixels_high_keeps_a_pixel():
-    photo = read_photo_bytes(encoded(flat(size=(6000, 2))), "x")
+@pytest.mark.parametrize("high", [1, 2, 3])
+def test_a_strip_a_few_pixels_high_keeps_a_pixel(high):
+    photo = read_photo_bytes(encoded(flat(size=(6000, high))), "x")
     assert min(photo.working.shape[:2]) >= 1
     np.testing.assert_array_equal(photo.working[0, 0], TAN)
 
@@ -257,6 +263,13 @@ def test_any_other_profile_is_converted_too():
     np.testing.assert_array_equal(photo.rgb8, np.asarray(theirs))
     assert np.abs(photo.rgb8[0, 0].astype(int) - (60, 90, 200)).max() > 5
     assert photo.profile not in ("sRGB", "Display P3", "assumed sRGB")
+
+
+def test_the_white_of_a_profile_is_our_white():
+    # Relative colorimetric (ICC.1): a yellowish medium white is still 255, 255, 255.
+    icc = profile_with(wtpt=np.array([0.96, 1.0, 0.70]), **primaries(P3_D50))
+    photo = read_photo_bytes(encoded(flat((255, 255, 255)), icc_profile=icc), "x")
+    np.testing.assert_allclose(photo.rgb8[0, 0].astype(int), 255, atol=1)
 
 
 def test_a_heic_that_names_display_p3_by_number_is_converted():
