@@ -68,21 +68,21 @@ def profile_pack(parts: Iterable[PackPart]) -> Pack | None:
     trend = find_trend(
         [plate.position for plate in _graded(basis)], [plate.score or 0.0 for plate in _graded(basis)]
     )
+    trend_kind = FRICTION if basis is frictions else STEEL
     pattern = find_pattern(basis)
     if pattern == "none" and (of_steels := find_pattern(steels)) not in ("none", "cannot tell"):
         # Heat that only the steels show is the pack's heat all the same.
         pattern, basis = of_steels, steels
     elif pattern == "none" and any(shows_heat(plate) for plate in plates):
         pattern = "cannot tell"
-    positions = [plate.position for plate in plates]
-    near = plates[-max(2, math.ceil(len(positions) / 3)) :]
+    near = plates[-max(2, math.ceil(len(plates) / 3)) :]
     return Pack(
         order=tuple(part.id for plate in plates for part in plate.parts),
         trend=trend,
         pattern=pattern,
         near_reaction_end=tuple(plate.position for plate in near),
         showing_heat=tuple(plate.position for plate in near if shows_heat(plate)),
-        explanation=explain(plates, basis, pattern, trend),
+        explanation=explain(plates, basis, pattern, trend, trend_kind),
         advice=advise(plates, pattern),
     )
 

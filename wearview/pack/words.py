@@ -27,39 +27,32 @@ _SEEN = {
 # 77(3), 2018; the piston's end in Tribology Transactions 62(4), 724-736, 2019 (abstracts seen). What
 # rebuilders expect: common practice, no source.
 _USUAL = {
-    "reaction end": "Rebuilders commonly see it there, furthest from the apply piston. It is no "
-    "rule: published "
-    "measurements have found either end the hottest.",
+    "reaction end": "Rebuilders commonly see it there, furthest from the apply piston. It is no rule: "
+    "published measurements have found either end the hottest.",
     "apply end": "Rebuilders more often expect the other end, but published measurements have found "
-    "either end "
-    "the hottest.",
+    "either end the hottest.",
 }
 # Things to check: common practice, no source, where no source is named; so each is worded as a possibility.
 _CHECK = {
     "reaction end": "Heat at the reaction end may point to the plates there slipping longest: check "
-    "the clearance, the "
-    "reaction plate for cone and the snap ring's seat.",
-    "apply end": "Heat at the apply end may point to a piston that releases slowly or to plates "
-    "that hang on their "
-    "splines: check the piston, the return springs and the splines of drum and hub.",
-    "middle": "Heat in the middle may point to plates that hang on their splines or to poor oil "
-    "flow: check the splines "
-    "and the oil holes of drum and hub.",
+    "the clearance, the reaction plate for cone and the snap ring's seat.",
+    "apply end": "Heat at the apply end may point to a piston that releases slowly or to plates that "
+    "hang on their splines: check the piston, the return springs and the splines of drum and hub.",
+    "middle": "Heat in the middle may point to plates that hang on their splines or to poor oil flow: "
+    "check the splines and the oil holes of drum and hub.",
     "whole pack": "Heat over the whole pack may point to low pressure or long slipping: check line "
     "pressure first.",
-    "single plate": "Heat on one plate may point to that plate or the one it faces: compare both "
-    "with their neighbours "
-    "for type, thickness and flatness.",
-    "one side": "Heat on one side of the plates may point to what that side faces: look at the "
-    "steels on that side.",
+    "single plate": "Heat on one plate may point to that plate or the one it faces: compare both with "
+    "their neighbours for type, thickness and flatness.",
+    "one side": "Heat on one side of the plates may point to what that side faces: look at the steels "
+    "on that side.",
 }
 # List of causes: a US car maker's transmission manuals, Clutch Plate Diagnosis, 2004, 2005 and 2011
 # (extracts seen).
 _CAUSES = (
-    "Manuals name these causes of burnt plates to check: low line pressure, worn seal rings, "
-    "missing or damaged piston "
-    "seals, a cracked piston, valve body faults, wrong plates, water or coolant in the fluid. No "
-    "photo shows which."
+    "Manuals name these causes of burnt plates to check: low line pressure, worn seal rings, missing "
+    "or damaged piston seals, a cracked piston, valve body faults, wrong plates, water or coolant in "
+    "the fluid. No photo shows which."
 )
 # Replaced whole: a Japanese car maker's manuals, 1989 and 2008 (extracts seen).
 _WHOLE = "A pack with burnt plates is normally replaced whole. The decision is the technician's."
@@ -71,19 +64,32 @@ _SPOTS = (
 # Cone and thickness: a 2012 truck manual (extract seen).
 _MEASURE = (
     "A photo shows no thickness, flatness, cone, bond or clearance: measure them against the manual "
-    "of the unit, "
-    "also where no heat shows."
+    "of the unit, also where no heat shows."
 )
 
 
-def explain(plates: Sequence[Plate], basis: Sequence[Plate], pattern: str, trend: Trend) -> tuple[str, ...]:
-    """Plain sentences on what is seen, for the customer."""
+def explain(
+    plates: Sequence[Plate], basis: Sequence[Plate], pattern: str, trend: Trend, trend_kind: str
+) -> tuple[str, ...]:
+    """Plain sentences on what is seen, for the customer.
+
+    Parameters
+    ----------
+    plates : sequence of Plate
+        All of the pack.
+    basis : sequence of Plate
+        Those of one kind that the pattern was read from.
+    pattern : str
+    trend : Trend
+    trend_kind : str
+        The kind of plate that the trend runs over.
+    """
     said = [_SEEN[pattern]]
     if basis and pattern not in ("none", "cannot tell"):
         said.append(f"{_noun(basis[0])}: {_listed(basis)}.")
     if pattern in _USUAL:
         said.append(_USUAL[pattern])
-    said += _on_trend(trend)
+    said += _on_trend(trend, trend_kind)
     if said_dark := _on_dark_linings(plates):
         said.append(said_dark)
     others = [plate for plate in plates if basis and plate.kind != basis[0].kind and plate.level is not None]
@@ -138,7 +144,7 @@ def _named(part: PackPart | Plate) -> str:
 
 
 def _listed(plates: Sequence[Plate]) -> str:
-    """Positions joined by what they are: "1 and 3 clean, 5 burnt"."""
+    """Positions joined by what they are: "positions 1 and 3 clean, position 5 burnt"."""
     groups: list[tuple[str, list[int]]] = []
     for plate in plates:
         name = _named(plate)
@@ -146,7 +152,11 @@ def _listed(plates: Sequence[Plate]) -> str:
             groups[-1][1].append(plate.position)
         else:
             groups.append((name, [plate.position]))
-    return ", ".join(f"position {_joined(positions)} {name}" for name, positions in groups)
+    return ", ".join(f"{_at(positions)} {name}" for name, positions in groups)
+
+
+def _at(positions: Sequence[int]) -> str:
+    return f"position{'s' if len(positions) > 1 else ''} {_joined(positions)}"
 
 
 def _joined(items: Sequence[object]) -> str:
@@ -154,20 +164,20 @@ def _joined(items: Sequence[object]) -> str:
     return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
 
 
-def _on_trend(trend: Trend) -> list[str]:
+def _on_trend(trend: Trend, kind: str) -> list[str]:
     if trend.slope_per_position is None:
         return []
+    over = f"{trend.plates} {kind}s"
     if trend.kendall_tau is None:
-        return ["All plates score the same."]
+        return [f"All {over} score the same."]
     change = "rises" if trend.slope_per_position >= 0 else "falls"
-    sentence = (
-        f"Towards the reaction end the heat score {change} by {abs(trend.slope_per_position):.2f} "
-        "per position "
-        f"(Theil-Sen slope over {trend.plates} plates; Kendall's tau-b {trend.kendall_tau:.2f}"
-    )
+    slope = f"{abs(trend.slope_per_position):.2f} per position"
+    tests = f"Theil-Sen slope over {over}; Kendall's tau-b {trend.kendall_tau:.2f}"
     if trend.p_value is None:
-        return [f"{sentence}). Under {FEWEST_FOR_P} plates that may be chance."]
-    return [f"{sentence}, two-sided exact p {trend.p_value:.3f})."]
+        tests += f"; under {FEWEST_FOR_P} plates it may be chance"
+    else:
+        tests += f", two-sided exact p {trend.p_value:.3f}"
+    return [f"Towards the reaction end the heat score {change} by {slope} ({tests})."]
 
 
 def _on_dark_linings(plates: Sequence[Plate]) -> str:
@@ -175,21 +185,21 @@ def _on_dark_linings(plates: Sequence[Plate]) -> str:
     dark = [i for i, plate in enumerate(plates) if any(_TOO_DARK in part.problems for part in plate.parts)]
     if not dark:
         return ""
-    positions = _joined([plates[i].position for i in dark])
+    where = _at([plates[i].position for i in dark])
     neighbours = sorted({j for i in dark for j in (i - 1, i + 1) if 0 <= j < len(plates)} - set(dark))
     steels = [plates[j] for j in neighbours if plates[j].kind != FRICTION]
     beside = f"the steels beside it: {_listed(steels)}" if steels else "no steel beside it was photographed"
-    return f"The lining at position {positions} is too dark to show heat; {beside}."
+    return f"The lining at {where} is too dark to show heat; {beside}."
 
 
 def _on_sides(plates: Sequence[Plate]) -> list[str]:
-    return [
-        f"Position {plate.position}: apply side {_named(plate.parts[0])}, reaction side "
-        f"{_named(plate.parts[1])}; "
-        "the worse side counts."
-        for plate in plates
-        if len(plate.parts) == 2
-    ]
+    said = []
+    for plate in plates:
+        if len(plate.parts) == 2:
+            apply, reaction = map(_named, plate.parts)
+            sides = f"apply side {apply}, reaction side {reaction}"
+            said.append(f"Position {plate.position}: {sides}; the worse side counts.")
+    return said
 
 
 def _on_faces(plates: Sequence[Plate]) -> list[str]:
@@ -205,7 +215,7 @@ def _on_faces(plates: Sequence[Plate]) -> list[str]:
     ):
         positions = sorted({part.position for part in parts if chosen(part)})
         if positions:
-            said.append(f"At position {_joined(positions)} {words}.")
+            said.append(f"At {_at(positions)} {words}.")
     spots = [f"{part.hot_spots} at position {part.position}" for part in parts if part.hot_spots]
     if spots:
         said.append(f"Hot spots: {_joined(spots)}.")

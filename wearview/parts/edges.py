@@ -47,11 +47,10 @@ def find_edges(rgb8: NDArray[np.uint8]) -> Edges:
     smooth = cv2.GaussianBlur(rgb8, (0, 0), 1.2)
     dx = cv2.Sobel(smooth, cv2.CV_16S, 1, 0)
     dy = cv2.Sobel(smooth, cv2.CV_16S, 0, 1)
-    size = np.abs(dx) + np.abs(dy)
-    strongest = size.argmax(axis=2)[..., None]
-    dx = np.take_along_axis(dx, strongest, axis=2)[..., 0]
-    dy = np.take_along_axis(dy, strongest, axis=2)[..., 0]
-    size = np.take_along_axis(size, strongest, axis=2)[..., 0]
+    all_sizes = np.abs(dx) + np.abs(dy)
+    size = cv2.max(cv2.max(all_sizes[..., 0], all_sizes[..., 1]), all_sizes[..., 2])
+    first, second = size == all_sizes[..., 0], size == all_sizes[..., 1]
+    dx, dy = (np.where(first, d[..., 0], np.where(second, d[..., 1], d[..., 2])) for d in (dx, dy))
     # The share of a photo that is edge is small; everything under the 80th percentile is bench texture and noise.
     high = float(max(60, np.percentile(size[::2, ::2], 90)))
     edge_map = cv2.Canny(np.ascontiguousarray(dx), np.ascontiguousarray(dy), 0.45 * high, high)

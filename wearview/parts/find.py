@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearview.parts.candidate import Plate
-from wearview.parts.edges import Edges, candidate_slants, find_arcs, find_edges, lay_on
+from wearview.parts.edges import Edges, PlaneEdges, candidate_slants, find_arcs, find_edges, lay_on
 from wearview.parts.kind import judge_kind, kind_features
 from wearview.parts.part import Part
 from wearview.parts.plane import DEFAULT_FOCAL_PER_DIAGONAL, Plane
@@ -25,6 +25,7 @@ from wearview.parts.stack import Visible, settle
 from wearview.parts.teeth import cast_rays, toothed_side
 from wearview.photo import Photo
 
+Bounds = tuple[float, float, float, float]
 SMALL = 800  # long side of the copy in which rings are sought
 SMALLEST, LARGEST = 0.028, 0.52  # rim radius over the long side: a plate that fills the frame is half of it
 MIN_RING_SCORE = 0.75
@@ -60,7 +61,8 @@ def find_plates(working: NDArray[np.uint8], focal: float | None) -> list[Plate]:
 def _best_plane(edges: Edges, size: tuple[int, int], focal: float) -> tuple[Plane, list[RingSet]]:
     width, height = size
     corners = np.array([[0, 0], [width - 1, 0], [width - 1, height - 1], [0, height - 1]], float)
-    best: tuple[float, Plane, list[RingSet]] | None = None
+    best: tuple[float, Plane, PlaneEdges, Bounds] | None = None
+    radii = (SMALLEST * max(size), LARGEST * max(size))
     for slant in candidate_slants(find_arcs(edges.map), width, height, focal)[:3]:
         plane = Plane(width, height, focal, slant)
         laid = lay_on(plane, edges)
@@ -69,13 +71,13 @@ def _best_plane(edges: Edges, size: tuple[int, int], focal: float) -> tuple[Plan
         low = np.maximum(box.min(axis=0), -np.array(size))
         high = np.minimum(box.max(axis=0), 2 * np.array(size))
         bounds = (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
-        long_side = max(size)
-        sets = find_ring_sets(laid, bounds, (SMALLEST * long_side, LARGEST * long_side))
+        sets = find_ring_sets(laid, bounds, radii, most=8)
         value = sum(max(0.0, s.score - 1) ** 2 for s in sets)
         if best is None or value > best[0]:
-            best = (value, plane, sets)
+            best = (value, plane, laid, bounds)
     assert best is not None  # straight down is always a candidate
-    return best[1], [s for s in best[2] if s.score >= MIN_RING_SCORE]
+    _, plane, laid, bounds = best
+    return plane, [s for s in find_ring_sets(laid, bounds, radii, most=24) if s.score >= MIN_RING_SCORE]
 
 
 def _measure(smooth: NDArray[np.uint8], plane: Plane, ring_set: RingSet, scale: float) -> Plate | None:

@@ -14,6 +14,7 @@ SECTORS = (
 RADIUS_STEP = 1.5  # small-copy pixels
 FACING = np.cos(np.radians(14))  # an edge of a rim faces the centre within this angle
 CELL = 4.0
+VOTERS = 9_000  # edge points that vote for centres; all of them then measure the rings
 MIN_COVERAGE = 0.30  # of the circle: a plate overlapped by a third on a bench that swallows part of its rim
 
 
@@ -69,7 +70,9 @@ def find_ring_sets(
         Smallest and largest rim radius in plane pixels.
     """
     low, high = radius_range
-    votes = centre_votes(laid, bounds, np.arange(low, high, CELL), CELL)
+    every = max(1, len(laid.xy) // VOTERS)
+    voters = PlaneEdges(laid.xy[::every], laid.normal[::every], laid.strength[::every])
+    votes = centre_votes(voters, bounds, np.arange(low, high, CELL), CELL)
     spread = int(max(2, 0.35 * low / CELL))
     peaks = (votes == cv2.dilate(votes, np.ones((2 * spread + 1, 2 * spread + 1), np.uint8))) & (votes > 0)
     rows, columns = np.nonzero(peaks)
@@ -89,20 +92,27 @@ def find_ring_sets(
 def _settle(laid: PlaneEdges, centre: NDArray[np.float64], low: float, high: float) -> RingSet | None:
     """Rings round a rough centre, the centre moved to fit the best of them."""
     rings: tuple[Ring, ...] = ()
+    near: NDArray[np.int64] | None = None
     for tolerance in (6.0, 3.0, 2.0):
-        offset = laid.xy - centre
-        radius = np.hypot(offset[:, 0], offset[:, 1])
-        chosen = (radius > 0.8 * low) & (radius < 1.05 * high)
-        facing = np.abs((offset[chosen] * laid.normal[chosen]).sum(1)) > FACING * radius[chosen]
-        at = np.flatnonzero(chosen)[facing]
+        xy, normal = (laid.xy, laid.normal) if near is None else (laid.xy[near], laid.normal[near])
+        x, y = xy[:, 0] - centre[0], xy[:, 1] - centre[1]
+        squared = x * x + y * y
+        towards = x * normal[:, 0] + y * normal[:, 1]
+        facing = (towards * towards > FACING**2 * squared) & (squared > (0.8 * low) ** 2)
+        at = np.flatnonzero(facing & (squared < (1.05 * high) ** 2))
         if len(at) < 40:
             return None
+        radius, offset = np.sqrt(squared), np.stack([x, y], axis=1)
         rings = _rings(radius[at], offset[at], tolerance)
         if not rings:
             return None
         best = max(rings, key=lambda ring: ring.coverage * ring.radius)
         on = at[np.abs(radius[at] - best.radius) < tolerance]
-        centre = _circle_centre(laid.xy[on], centre)
+        centre = _circle_centre(xy[on], centre)
+        if near is None:
+            # The centre moves by a few pixels from here on: what faces it by far stays out.
+            slack = towards * towards > (0.93 * FACING) ** 2 * squared
+            near = np.flatnonzero(slack & (squared > (0.6 * low) ** 2) & (squared < (1.1 * high) ** 2))
     good = tuple(ring for ring in rings if ring.coverage >= MIN_COVERAGE)
     return RingSet(float(centre[0]), float(centre[1]), good) if len(good) >= 2 else None
 

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearview.parts.part import Ellipse
-from wearview.parts.rims import ANGLES
+from wearview.parts.rims import ANGLES, strongest_channel
 
 DEEPEST_TOOTH = 0.16  # of the outer radius
 CORE_RING = 0.022  # of the outer radius: less steel than 1.5 mm between lining and tooth root is no core ring
@@ -66,7 +66,7 @@ def cast_rays(working: NDArray[np.uint8], outer: Ellipse, inner: Ellipse) -> Ray
     width = max(2, round(0.012 * radius))
     kernel = np.zeros((1, 2 * width + 1), np.float32)
     kernel[0, :width], kernel[0, width + 1 :] = -1 / width, 1 / width
-    step = np.abs(cv2.filter2D(rgb, -1, kernel, borderType=cv2.BORDER_REPLICATE)).max(axis=2)
+    step = strongest_channel(cv2.filter2D(rgb, -1, kernel, borderType=cv2.BORDER_REPLICATE))
     return Rays(rgb, rho, ratio, step)
 
 

@@ -3,6 +3,7 @@
 Made from the record alone: nothing is measured or graded again here.
 """
 
+from wearview.report.pictures import jpeg
 from wearview.report.write import write_report
 
-__all__ = ["write_report"]
+__all__ = ["jpeg", "write_report"]

@@ -5,6 +5,8 @@ import io
 import re
 from collections.abc import Callable, Iterator
 
+import numpy as np
+from numpy.typing import NDArray
 from PIL import Image
 
 from wearview.photo import read_photo_bytes
@@ -32,6 +34,11 @@ def archive_pictures(photo: PhotoView, photo_bytes: PhotoSource) -> Iterator[tup
     yield f"photos/{stem}", _jpeg(_original(photo, photo_bytes), ARCHIVE_QUALITY)
     if (overlay := _overlay(photo, photo_bytes)) is not None:
         yield f"overlays/{stem}", _jpeg(overlay, ARCHIVE_QUALITY)
+
+
+def jpeg(rgb8: NDArray[np.uint8], quality: int = ARCHIVE_QUALITY) -> bytes:
+    """A picture, shape (H, W, 3), as JPEG bytes that hold its pixels and nothing else."""
+    return _jpeg(Image.fromarray(rgb8), quality)
 
 
 def data_uri(jpeg: bytes) -> str:
