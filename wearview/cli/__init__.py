@@ -1,0 +1,76 @@
+"""The command line: arguments in, exit status out.
+
+Results go to standard output, everything else to standard error.
+
+Exit status: 0 every photo was read; 1 some photo could not be read, the others are graded; 2 the call itself
+was wrong; 3 a result could not be written.
+"""
+
+import contextlib
+import importlib
+import os
+import sys
+from collections.abc import Sequence
+
+from wearview.cli.parser import build_parser
+from wearview.errors import CallError, ModelsError, OutputError, PhotoError, WearviewError
+from wearview.files import reason
+
+UNREAD, WRONG_CALL, NOT_WRITTEN = 1, 2, 3
+INTERRUPTED = 130  # 128 + SIGINT, as shells count it
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command and return its exit status.
+
+    Parameters
+    ----------
+    argv : sequence of str, optional
+        Arguments without the program's name; those of the process by default.
+    """
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="backslashreplace")  # a file name may be no text in this terminal
+    args = build_parser().parse_args(argv)
+    try:
+        # Each command's module loads what it needs, so that --help and a wrong word are answered at once.
+        command = getattr(importlib.import_module(f"wearview.cli.{args.module}"), args.command_function)
+        status: int = command(args)
+        sys.stdout.flush()
+    except WearviewError as error:
+        _complain(str(error))
+        return _status(error)
+    except BrokenPipeError:
+        return _give_up_on_stdout()
+    except KeyboardInterrupt:
+        _complain("interrupted")
+        return INTERRUPTED
+    except OSError as error:
+        if error.filename is not None:
+            raise
+        _complain(f"standard output: could not be written ({reason(error)}).")
+        return _give_up_on_stdout()
+    return status
+
+
+def _status(error: WearviewError) -> int:
+    if isinstance(error, OutputError):
+        return NOT_WRITTEN
+    if isinstance(error, CallError):
+        return WRONG_CALL
+    if isinstance(error, PhotoError):
+        return UNREAD
+    assert isinstance(error, ModelsError)
+    return WRONG_CALL
+
+
+def _complain(line: str) -> None:
+    with contextlib.suppress(OSError):
+        print(f"wearview: {line}", file=sys.stderr, flush=True)
+
+
+def _give_up_on_stdout() -> int:
+    # The interpreter flushes standard output once more when it ends, and would complain.
+    with contextlib.suppress(OSError, ValueError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    return NOT_WRITTEN

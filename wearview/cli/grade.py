@@ -1,0 +1,160 @@
+"""`wearview grade`: photos in, a table or a document out, and the record where one is named."""
+
+import argparse
+import hashlib
+import sys
+from pathlib import Path
+from typing import Any
+
+from wearview import store as record
+from wearview.cli.outputs import write_text
+from wearview.cli.pictures import write_masks, write_overlays
+from wearview.cli.tables import pack_text, printable
+from wearview.cli.where import open_record
+from wearview.draw import overlay_photo
+from wearview.errors import CallError
+from wearview.pipeline import Place, grade_photos
+from wearview.record import (
+    Element,
+    Graded,
+    Grading,
+    build_document,
+    parse_target,
+    part_lines,
+    to_json,
+    validate,
+)
+from wearview.reference import named_lining
+from wearview.report import jpeg
+from wearview.settings import load_settings
+from wearview.terms import KIND_WORDS
+
+
+def grade(args: argparse.Namespace) -> int:
+    """Grade the photos of one pack; 1 when some photo could not be read, else 0."""
+    kinds, places = parse_kinds(args.kinds), parse_places(args.positions)
+    _check_targets(args)
+    store = _store_for(args)
+    settings = load_settings()
+    lining = None if args.lining is None else named_lining(args.lining, settings)
+    graded = grade_photos(
+        args.photos,
+        settings,
+        reference=args.reference,
+        lining=lining,
+        apply_end=args.apply_end,
+        first=args.first,
+        kinds=kinds,
+        places=places,
+        progress=show_progress,
+    )
+    document = build_document(graded, settings)
+    if store is not None:
+        document = keep(store, args.teardown, args.element, graded, document)
+    else:
+        validate(document)
+    if args.masks:
+        write_masks(Path(args.masks), graded)
+    if args.overlays:
+        write_overlays(Path(args.overlays), graded)
+    if args.json:
+        write_text(args.json, to_json(document))
+    if args.json != "-":
+        print(document_text(args.element or "Graded", document))
+    tell_unread(graded)
+    return 1 if graded.unread else 0
+
+
+def keep(
+    store: record.Store, teardown: str, element: str, graded: Graded, document: dict[str, Any]
+) -> dict[str, Any]:
+    """Store a grading with its original photos and overlays; the document as stored."""
+    photos = []
+    for photo in graded.photos:
+        try:
+            original = Path(photo.file).read_bytes()
+        except OSError as error:
+            raise CallError(photo.file, "went away while it was graded", "Grade it again") from error
+        if hashlib.sha256(original).hexdigest() != photo.sha256:
+            raise CallError(photo.file, "changed while it was graded", "Grade it again")
+        photos.append(record.GradedPhoto(original, jpeg(overlay_photo(photo))))
+    return record.add_grading(store, teardown, element, document, photos)
+
+
+def document_text(title: str, document: dict[str, Any]) -> str:
+    """The table and sentences of a document that need not be in a record."""
+    alone = Element(title, None, (Grading(document, "", "", {}),), ())
+    return pack_text(title, document, part_lines(alone))
+
+
+def tell_unread(graded: Graded) -> None:
+    """Say on standard error which photos could not be read or were given twice."""
+    for error in graded.unread:
+        print(f"wearview: {error}", file=sys.stderr)
+    for file in graded.repeated:
+        print(
+            f"wearview: {printable(file)}: the same photo was given twice and graded once.", file=sys.stderr
+        )
+
+
+def show_progress(done: int, total: int, text: str) -> None:
+    """One line on standard error for each photo, where there are several."""
+    if total > 1 and text:
+        print(f"[{done + 1}/{total}] {printable(text)}", file=sys.stderr, flush=True)
+
+
+def parse_kinds(typed: str | None) -> list[str] | None:
+    """Kinds of `--kinds friction,steel`.
+
+    Raises
+    ------
+    CallError
+        For a word that is no kind.
+    """
+    if typed is None:
+        return None
+    words = [word.strip() for word in typed.split(",")]
+    for word in words:
+        if word not in KIND_WORDS:
+            raise CallError(word or "--kinds", "is no kind of part", f"Use {', '.join(KIND_WORDS)}")
+    return [KIND_WORDS[word] for word in words]
+
+
+def parse_places(typed: str | None) -> list[Place] | None:
+    """Places of `--positions 1,3a,3r`.
+
+    Raises
+    ------
+    CallError
+        For a word that is no position, or one given twice.
+    """
+    if typed is None:
+        return None
+    words = [word.strip() for word in typed.split(",")]
+    places = []
+    for word in words:
+        if (place := parse_target(word)) is None:
+            raise CallError(
+                word or "--positions", "is no position", "Use numbers from 1, with a or r for a side"
+            )
+        if words.count(word) > 1:
+            raise CallError(word, "is given twice", "A position holds one part, or two sides as 3a,3r")
+        places.append(Place(*place))
+    return places
+
+
+def _check_targets(args: argparse.Namespace) -> None:
+    if (args.teardown is None) != (args.element is None):
+        raise CallError("--teardown and --element", "belong together", "Give both or neither")
+    inputs = {Path(name).absolute() for name in (*args.photos, args.reference or ".")}
+    if args.json and args.json != "-" and Path(args.json).absolute() in inputs:
+        raise CallError(args.json, "is one of the photos", "Give --json another file")
+
+
+def _store_for(args: argparse.Namespace) -> record.Store | None:
+    """The record, opened and its teardown looked up before any photo is graded."""
+    if args.teardown is None:
+        return None
+    store = open_record(args)
+    record.get_teardown(store, args.teardown)
+    return store

@@ -1,0 +1,150 @@
+"""The arguments of every command. Imports nothing that takes time."""
+
+import argparse
+from collections.abc import Iterator
+
+from wearview import __version__
+from wearview.terms import KIND_WORDS, REASONS, VERDICTS
+
+DESCRIPTION = """\
+Photos of clutch plates, steels, reaction plates and bands into graded heat evidence, beside the
+technician's own verdict. A photo shows heat, not thickness, flatness or bond: level 0 is no pass."""
+
+EXIT_STATUS = """\
+exit status:
+  0  every photo was read (one that cannot be graded says so)
+  1  some photo could not be read; the others are graded
+  2  the call itself was wrong
+  3  a result could not be written"""
+
+
+def build_parser() -> argparse.ArgumentParser:
+    """The parser of the `wearview` command; each command names the module and function that run it."""
+    parser = argparse.ArgumentParser(
+        "wearview", description=DESCRIPTION, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("--version", action="version", version=f"wearview {__version__}")
+    commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
+    _add_grade(commands)
+    _add_demo(commands)
+    _add_teardown(commands)
+    _add_verdict(commands)
+    _add_report(commands)
+    _add_app(commands)
+    parser.epilog = "\n".join(["all options:", *_usages(commands), "", EXIT_STATUS])
+    return parser
+
+
+def _command(
+    commands: argparse._SubParsersAction, name: str, function: str, text: str
+) -> argparse.ArgumentParser:
+    command: argparse.ArgumentParser = commands.add_parser(
+        name, help=text, description=text[0].upper() + text[1:] + "."
+    )
+    module, _, called = function.partition(":")
+    command.set_defaults(module=module, command_function=called)
+    return command
+
+
+def _add_grade(commands: argparse._SubParsersAction) -> None:
+    p = _command(commands, "grade", "grade:grade", "grade the photos of one pack or band")
+    p.add_argument("photos", nargs="+", metavar="PHOTO", help="in position order, from the apply piston on")
+    clean = p.add_mutually_exclusive_group()
+    clean.add_argument("--reference", metavar="CLEAN_PHOTO", help="photo of a clean plate of the same lining")
+    clean.add_argument("--lining", metavar="NAME", help="a lining whose clean colour is stored")
+    p.add_argument(
+        "--apply-end",
+        choices=("left", "right", "top", "bottom"),
+        help="where the apply end lies in a photo of several parts (default: left, then top)",
+    )
+    p.add_argument(
+        "--from",
+        dest="first",
+        choices=("apply", "reaction"),
+        default="apply",
+        help="the end at which the photos begin (default: apply)",
+    )
+    p.add_argument("--kinds", metavar="LIST", help=f"kinds in the order found, of {','.join(KIND_WORDS)}")
+    p.add_argument(
+        "--positions", metavar="LIST", help="positions in the order found; 3a and 3r are the sides of plate 3"
+    )
+    p.add_argument("--json", metavar="FILE|-", help="write the grading document; - for standard output")
+    p.add_argument("--masks", metavar="DIR", help="write the masks of every part and face")
+    p.add_argument("--overlays", metavar="DIR", help="write the photos with what was found drawn on them")
+    p.add_argument("--teardown", metavar="NAME", help="store what was graded, with --element")
+    p.add_argument("--element", metavar="NAME", help="the clutch or brake by its shop name")
+    _add_store(p)
+
+
+def _add_demo(commands: argparse._SubParsersAction) -> None:
+    p = _command(
+        commands, "demo", "demo:demo", "grade the demo photos of an invented shop and write its report"
+    )
+    p.add_argument("--out", metavar="DIR", default="wearview-demo", help="default: wearview-demo here")
+
+
+def _add_teardown(commands: argparse._SubParsersAction) -> None:
+    teardown = commands.add_parser("teardown", help="open, list and show teardowns")
+    actions = teardown.add_subparsers(title="actions", metavar="ACTION", required=True)
+    p = _command(actions, "new", "job:new", "open a teardown: one unit opened for one customer")
+    p.add_argument("name", metavar="NAME")
+    p.add_argument("--unit", metavar="TYPE", help="type of the unit")
+    p.add_argument("--serial", metavar="S", help="its serial number")
+    p.add_argument("--customer", metavar="REF", help="the shop's reference for the customer")
+    p.add_argument("--wish", metavar="TEXT", help="what the customer asked for")
+    _add_store(p)
+    p = _command(actions, "list", "job:list_all", "list the teardowns, newest first")
+    p.add_argument("--json", metavar="FILE|-", help="as JSON; - for standard output")
+    _add_store(p)
+    p = _command(actions, "show", "job:show", "show a teardown with its grades and verdicts")
+    p.add_argument("name", metavar="NAME")
+    p.add_argument("--json", metavar="FILE|-", help="as JSON; - for standard output")
+    _add_store(p)
+
+
+def _add_verdict(commands: argparse._SubParsersAction) -> None:
+    p = _command(commands, "verdict", "job:verdict", "store the technician's verdict beside the grade")
+    p.add_argument("teardown", metavar="TEARDOWN")
+    p.add_argument("element", metavar="ELEMENT")
+    p.add_argument("target", metavar="POSITION|pack|NAME", help="NAME: a part outside a pack, as a drum")
+    p.add_argument("decision", choices=VERDICTS, metavar="|".join(VERDICTS))
+    p.add_argument("--heat", type=int, choices=range(5), help="the technician's own heat level")
+    p.add_argument("--reason", choices=REASONS)
+    p.add_argument("--by", metavar="WHO")
+    p.add_argument("--note", metavar="TEXT", help="in his own words")
+    _add_store(p)
+
+
+def _add_report(commands: argparse._SubParsersAction) -> None:
+    p = _command(
+        commands, "report", "job:report", "write report.html, photos.zip and parts.csv of a teardown"
+    )
+    p.description = f"{p.description} A report.pdf follows in a later version; report.html prints as it is."
+    p.add_argument("teardown", metavar="TEARDOWN")
+    p.add_argument("--out", metavar="DIR", required=True)
+    _add_store(p)
+
+
+def _add_app(commands: argparse._SubParsersAction) -> None:
+    p = _command(commands, "app", "app:app", "open the page in the browser; this computer only unless --lan")
+    p.add_argument("--port", metavar="N", type=int, default=8501, help="default: 8501")
+    p.add_argument("--lan", action="store_true", help="let other devices of the local network in")
+    _add_store(p)
+
+
+def _add_store(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--store",
+        metavar="URL",
+        help="the record: sqlite:///FILE or postgresql+psycopg://... (default: WEARVIEW_STORE, else SQLite "
+        "in the user's data folder)",
+    )
+
+
+def _usages(commands: argparse._SubParsersAction) -> Iterator[str]:
+    for parser in commands.choices.values():
+        deeper = [a for a in parser._actions if isinstance(a, argparse._SubParsersAction)]
+        if deeper:
+            yield from _usages(deeper[0])
+        else:
+            yield "  " + parser.format_usage().removeprefix("usage: ").replace("\n", "\n  ").rstrip()

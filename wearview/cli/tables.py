@@ -1,0 +1,174 @@
+"""What was graded, as text for a terminal."""
+
+import textwrap
+from collections.abc import Iterable, Iterator, Sequence
+from typing import Any
+
+from wearview.record import Element, PartLine, Verdict
+from wearview.terms import PROBLEMS, TINTS
+
+WIDTH = 100
+NO_PASS = "Level 0 is no pass: a photo shows heat, not thickness, flatness or bond."
+RELATIVE = "Compared with the cleanest plate only: level 0 means the cleanest here."
+
+
+def printable(text: str) -> str:
+    """Text on one line that cannot steer a terminal."""
+    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in text)
+
+
+def table(header: Sequence[str], rows: Iterable[Sequence[str]], right: Sequence[int] = ()) -> str:
+    """Columns in line, those of `right` set to the right; empty columns are left out."""
+    cells = [[printable(cell) for cell in row] for row in rows]
+    kept = [i for i in range(len(header)) if any(row[i] for row in cells)]
+    widths = {i: max(len(header[i]), *(len(row[i]) for row in cells)) for i in kept}
+    lines = [header, *cells] if cells else []
+    return "\n".join(
+        "  ".join(line[i].rjust(widths[i]) if i in right else line[i].ljust(widths[i]) for i in kept).rstrip()
+        for line in lines
+    )
+
+
+def pack_text(title: str, document: dict[str, Any], lines: Sequence[PartLine]) -> str:
+    """The table of one pack, then what it shows in sentences, then photos without a part."""
+    with_verdicts = any(line.verdict for line in lines)
+    header = ["pos", "part", "heat level", "score", "dE med", "over 10", "glaze", "tint", "problem"]
+    header += ["verdict"] if with_verdicts else []
+    rows = [[*_measured(line), *([_verdict_cell(line.verdict)] if with_verdicts else [])] for line in lines]
+    paragraphs = [_heading(title, document)]
+    if rows:
+        paragraphs.append(table(header, rows, right=(3, 4, 5, 6)))
+    sentences = list(_sentences(document, lines))
+    if sentences:
+        paragraphs.append("\n".join(sentences))
+    return "\n\n".join(paragraphs)
+
+
+def grade_text(line: PartLine) -> str:
+    """The grade in words: "3 burnt" or "cannot tell"."""
+    return "cannot tell" if line.level is None else f"{line.level} {line.part['grade']['name']}"
+
+
+def verdict_text(verdict: Verdict) -> str:
+    """A verdict in words: "replace, heat 2 (wish): asked for new plates"."""
+    heat = "" if verdict.heat is None else f", heat {verdict.heat}"
+    reason = f" ({verdict.reason})" if verdict.reason else ""
+    note = f': "{verdict.note}"' if verdict.note else ""
+    by = f" [{verdict.by}]" if verdict.by else ""
+    return printable(f"{verdict.decision}{heat}{reason}{note}{by}")
+
+
+def element_text(element: Element, lines: Sequence[PartLine]) -> str:
+    """An element of the record: its pack, then verdicts on the pack and on parts outside it."""
+    if element.latest is None:
+        paragraphs = [printable(element.name)]
+    else:
+        paragraphs = [pack_text(element.name, element.latest.document, lines)]
+    told = [f"verdict on the pack: {verdict_text(v)}" for v in element.pack_verdicts[-1:]]
+    told += [
+        f"{printable(name)}: {verdict_text(given[-1])}" for name, given in element.named_verdicts.items()
+    ]
+    told += [
+        f"earlier photo, position {v.target}: {verdict_text(v)}" for v in element.verdicts_on_earlier_photos
+    ]
+    return "\n\n".join([*paragraphs, *(["\n".join(told)] if told else [])])
+
+
+def _heading(title: str, document: dict[str, Any]) -> str:
+    reference = document["reference"]
+    compared = {
+        "photo": f"compared with {reference['file']}",
+        "library": f"compared with lining {reference['lining']}",
+        "cleanest part": "compared with the cleanest plate only",
+        "none": "nothing clean to compare with",
+    }[reference["source"]]
+    heading = printable(f"{title} ({compared}; {document['rules']['id']})")
+    return f"{heading}\n{'-' * min(len(heading), WIDTH)}"
+
+
+def _measured(line: PartLine) -> list[str]:
+    part = line.part
+    grade, shade, glazing = part["grade"], part["discoloration"], part["glazing"]
+    return [
+        line.label,
+        part["kind"],
+        grade_text(line),
+        _number(grade and grade["score"], ".2f"),
+        _number(shade and shade["delta_e00_median"], ".1f"),
+        _number(shade and shade["area_over_10"], ".0%"),
+        _number(glazing and glazing["index"], ".0f"),
+        _tint(part["heat_tint"]),
+        _doubt(part),
+    ]
+
+
+def _number(value: float | None, form: str) -> str:
+    return "" if value is None else format(value, form)
+
+
+def _tint(tint: dict[str, Any] | None) -> str:
+    """The tints that cover a percent or more, hottest first, and the hot spots."""
+    if tint is None:
+        return ""
+    seen = [f"{name} {tint['area'][name]:.0%}" for name in reversed(TINTS[1:]) if tint["area"][name] >= 0.01]
+    if count := tint["hot_spots"]["count"]:
+        seen.append(f"{count} hot spot{'s' if count > 1 else ''}")
+    return ", ".join(seen[:3]) or "bare"
+
+
+def _doubt(part: dict[str, Any]) -> str:
+    """What kept a part from a grade, or else its first doubt."""
+    refusing = [name for name in part["problems"] if name in PROBLEMS and PROBLEMS[name].refuses]
+    return (refusing or part["problems"] or [""])[0]
+
+
+def _verdict_cell(verdict: Verdict | None) -> str:
+    if verdict is None:
+        return ""
+    heat = "" if verdict.heat is None else f" heat {verdict.heat}"
+    return f"{verdict.decision}{heat}" + (f" ({verdict.reason})" if verdict.reason else "")
+
+
+def _sentences(document: dict[str, Any], lines: Sequence[PartLine]) -> Iterator[str]:
+    pack = document["pack"]
+    if pack is not None:
+        yield f"pattern: {pack['pattern']}{_trend(pack['trend'])}"
+        yield from (_bullet(sentence) for sentence in pack["explanation"])
+        if pack["advice"]:
+            yield "to check:"
+            yield from (_bullet(sentence) for sentence in pack["advice"])
+    for photo in document["photos"]:
+        if not photo["parts"]:
+            yield from (_remedy(photo["file"], name) for name in photo["quality"]["problems"])
+    for name in _hindrances(lines):
+        yield _remedy("cannot tell", name)
+    if any(line.part["grade"] and line.part["grade"]["relative"] for line in lines):
+        yield RELATIVE
+    if lines:
+        yield NO_PASS
+
+
+def _hindrances(lines: Sequence[PartLine]) -> list[str]:
+    """The problems that kept parts from a grade, each once."""
+    return list(
+        dict.fromkeys(_doubt(line.part) for line in lines if line.level is None and line.part["problems"])
+    )
+
+
+def _remedy(subject: str, name: str) -> str:
+    problem = PROBLEMS.get(name)
+    told = f"{problem.text} {problem.remedy}" if problem else name
+    return textwrap.fill(printable(f"{subject}: {told}"), WIDTH, subsequent_indent="  ")
+
+
+def _trend(trend: dict[str, float | None]) -> str:
+    if trend["slope_per_position"] is None:
+        return ""
+    told = f"; score {trend['slope_per_position']:+.2f} per position"
+    if trend["p_value"] is not None:
+        told += f" (tau {trend['kendall_tau']:.2f}, p {trend['p_value']:.3f})"
+    return told
+
+
+def _bullet(sentence: str) -> str:
+    return textwrap.fill(printable(sentence), WIDTH, initial_indent="  - ", subsequent_indent="    ")
