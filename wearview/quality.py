@@ -33,7 +33,8 @@ _COLOURLESS = 12  # 8-bit; nearly all on the straight foot of the sRGB curve, wh
 # distribution.
 RISE_PER_SIGMA = 2.5631
 _SMOOTHING = 1.0  # px, sigma; taken off again in quadrature
-_REACH = 24  # px each way that an edge is followed; a wider edge counts as that wide
+_REACH = 48  # px each way that an edge is followed
+_COARSE = 4  # how much smaller the picture for very wide edges is
 _STEP = 0.5  # px between samples across an edge
 _LOOKED_AT = 60_000  # pixels, about; only every so many rows of a picture full of edges
 _DIRECTIONS = 8  # of edges over half a turn; a shaken photo stays sharp along the shake
@@ -124,7 +125,7 @@ def edge_width(gray: NDArray[np.uint8] | Float32, mask: NDArray[np.bool_] | None
     Returns
     -------
     float
-        Pixels, 0 and up, at most about 40; NaN where there are too few strong edges to tell.
+        Pixels, 0 and up; above 40 only coarsely. NaN where there are too few strong edges to tell.
 
     Notes
     -----
@@ -134,12 +135,27 @@ def edge_width(gray: NDArray[np.uint8] | Float32, mask: NDArray[np.bool_] | None
     noise and highlights play no part as long as their contrast stays under 20 steps or a third of the
     picture's strong edges.
     """
+    width = _edge_width(gray, mask)
+    if math.isnan(width):
+        # Edges wider than the reach, or too faint for their noise, show on a picture a quarter the size.
+        height, width_px = (max(1, side // _COARSE) for side in gray.shape)
+        small = cv2.resize(gray, (width_px, height), interpolation=cv2.INTER_AREA)
+        if mask is not None:
+            mask = cv2.resize(mask.astype(np.uint8), (width_px, height), interpolation=cv2.INTER_NEAREST) > 0
+        width = _COARSE * _edge_width(np.asarray(small, np.float32), mask)
+    return width
+
+
+def _edge_width(gray: NDArray[np.uint8] | Float32, mask: NDArray[np.bool_] | None) -> float:
     smooth = np.asarray(cv2.GaussianBlur(np.asarray(gray, np.float32), (0, 0), _SMOOTHING), np.float32)
     rows, cols, angle = _edge_points(smooth, mask)
     if rows.size < _ENOUGH:
         return math.nan
     width, contrast = _rises(smooth, rows, cols, angle)
-    strong = contrast >= max(_LEAST_CONTRAST, float(np.quantile(contrast, 0.9)) / 3)
+    ended = np.isfinite(width)
+    if np.count_nonzero(ended) < _ENOUGH:
+        return math.nan
+    strong = ended & (contrast >= max(_LEAST_CONTRAST, float(np.quantile(contrast[ended], 0.9)) / 3))
     sector = _sector(angle)
     widths = [
         float(np.quantile(width[chosen], 0.25))
@@ -189,7 +205,10 @@ def _edge_points(
 def _rises(
     smooth: Float32, rows: NDArray[np.int_], cols: NDArray[np.int_], angle: Float32
 ) -> tuple[Float32, Float32]:
-    """10-90 % width in pixels and height in 8-bit steps of the edge through each point."""
+    """10-90 % width in pixels and height in 8-bit steps of the edge through each point.
+
+    The width is NaN where the slope goes on beyond the reach: a gradient of the light, or a very wide edge.
+    """
     along = np.arange(-_REACH, _REACH + _STEP / 2, _STEP, dtype=np.float32)
     x = cols[:, None] + np.cos(angle)[:, None] * along
     y = rows[:, None] + np.sin(angle)[:, None] * along
@@ -200,9 +219,9 @@ def _rises(
     middle = slope.shape[1] // 2
     low = _SLOPE_END * slope[:, middle - 1 : middle + 1].max(axis=1, keepdims=True)
     flat = slope < low
+    ends = flat[:, middle:].any(axis=1) & flat[:, :middle].any(axis=1)
     # Steps from the middle to the first flat one, each way.
-    up = np.where(flat[:, middle:].any(axis=1), flat[:, middle:].argmax(axis=1), slope.shape[1] - middle)
-    down = np.where(flat[:, :middle].any(axis=1), flat[:, :middle][:, ::-1].argmax(axis=1), middle)
+    up, down = flat[:, middle:].argmax(axis=1), flat[:, :middle][:, ::-1].argmax(axis=1)
     each = np.arange(len(profile))
     bottom, top = profile[each, middle - down], profile[each, middle + up]
     contrast = top - bottom
@@ -214,4 +233,5 @@ def _rises(
     between = np.diff(np.clip(share, 0.1, 0.9), axis=1) / rise
     measured = _TAILS * _STEP * (between * (inside[:, 1:] & inside[:, :-1])).sum(axis=1)
     own = RISE_PER_SIGMA * _SMOOTHING
-    return np.sqrt(np.maximum(measured**2 - own**2, 0)).astype(np.float32), contrast
+    width = np.sqrt(np.maximum(measured**2 - own**2, 0))
+    return np.where(ends, width, np.nan).astype(np.float32), contrast

@@ -9,12 +9,20 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from wearview.pack.pattern import find_pattern, shows_heat
-from wearview.pack.plates import PackPart, Plate, join_sides, pack_part
+from wearview.pack.plates import PackEntry, Plate, join_sides
 from wearview.pack.trend import Trend, find_trend
 from wearview.pack.words import advise, explain
 from wearview.terms import BAND, FRICTION, STEEL
 
-__all__ = ["Pack", "PackPart", "Trend", "find_trend", "pack_part", "profile_pack"]
+__all__ = ["NearReactionEnd", "Pack", "PackEntry", "Trend", "find_trend", "profile_pack"]
+
+
+@dataclass(frozen=True, slots=True)
+class NearReactionEnd:
+    """The last third of the positions, two at least, and those of them at level 1 or more."""
+
+    positions: tuple[int, ...]
+    showing_heat: tuple[int, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,10 +36,7 @@ class Pack:
     trend : Trend
     pattern : str
         One of `terms.PATTERNS`.
-    near_reaction_end : tuple of int
-        The last third of the positions, two at least.
-    showing_heat : tuple of int
-        Those of them with level 1 or more.
+    near_reaction_end : NearReactionEnd
     explanation, advice : tuple of str
         Plain sentences.
     """
@@ -39,26 +44,25 @@ class Pack:
     order: tuple[str, ...]
     trend: Trend
     pattern: str
-    near_reaction_end: tuple[int, ...]
-    showing_heat: tuple[int, ...]
+    near_reaction_end: NearReactionEnd
     explanation: tuple[str, ...]
     advice: tuple[str, ...]
 
 
-def profile_pack(parts: Iterable[PackPart]) -> Pack | None:
+def profile_pack(entries: Iterable[PackEntry]) -> Pack | None:
     """The pack's profile, or None for bands and under two parts.
 
     Parameters
     ----------
-    parts : iterable of PackPart
+    entries : iterable of PackEntry
         In any order.
 
     Raises
     ------
-    ValueError
+    CallError
         When two parts claim one position without being its two sides.
     """
-    parts = list(parts)
+    parts = list(entries)
     if len(parts) < 2 or any(part.kind == BAND for part in parts):
         return None
     plates = join_sides(parts)
@@ -80,8 +84,10 @@ def profile_pack(parts: Iterable[PackPart]) -> Pack | None:
         order=tuple(part.id for plate in plates for part in plate.parts),
         trend=trend,
         pattern=pattern,
-        near_reaction_end=tuple(plate.position for plate in near),
-        showing_heat=tuple(plate.position for plate in near if shows_heat(plate)),
+        near_reaction_end=NearReactionEnd(
+            tuple(plate.position for plate in near),
+            tuple(plate.position for plate in near if shows_heat(plate)),
+        ),
         explanation=explain(plates, basis, pattern, trend, trend_kind),
         advice=advise(plates, pattern),
     )

@@ -3,17 +3,18 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from wearview.errors import CallError
 from wearview.grade import Grade
 from wearview.lining import LiningReadings
-from wearview.reading import Reading
 from wearview.steel import SteelReadings
+from wearview.terms import PROBLEMS
 
 SIDES = ("apply", "reaction")
 
 
-@dataclass(frozen=True, slots=True)
-class PackPart:
-    """What the pack needs to know of one graded part. Plain values, so that a stored part serves as well.
+@dataclass(frozen=True, slots=True, eq=False)
+class PackEntry:
+    """What the pack needs to know of one part.
 
     Attributes
     ----------
@@ -24,30 +25,22 @@ class PackPart:
         One of `terms.KINDS`.
     side : str or None
         "apply" or "reaction", where the two faces of one plate are parts of their own.
-    level, name, score : int, str, float, or None
-        Of its grade; None where no grade could be given.
-    relative : bool
-        Graded against the cleanest part only.
+    grade : Grade or None
+        None, or a grade without a level, where none could be given.
+    lining : LiningReadings or None
+    steel : SteelReadings or None
     problems : tuple of str
-        Names from `terms.PROBLEMS`.
-    gradient_radial, gradient_angular : float or None
-        L*, linings only.
-    hot_spots : int or None
-        Their number, steels only.
+        Names from `terms.PROBLEMS` beside the grade's own: why there is no grade.
     """
 
     id: str
     position: int
     kind: str
-    side: str | None
-    level: int | None
-    name: str | None
-    score: float | None
-    relative: bool
-    problems: tuple[str, ...]
-    gradient_radial: float | None = None
-    gradient_angular: float | None = None
-    hot_spots: int | None = None
+    side: str | None = None
+    grade: Grade | None = None
+    lining: LiningReadings | None = None
+    steel: SteelReadings | None = None
+    problems: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         if self.side is not None and self.side not in SIDES:
@@ -55,36 +48,34 @@ class PackPart:
         if self.position < 1:
             raise ValueError(f"positions count from 1, got {self.position}")
 
+    @property
+    def level(self) -> int | None:
+        """Heat level, None where it cannot be told."""
+        return self.grade.level if self.grade else None
 
-def pack_part(
-    part_id: str,
-    position: int,
-    kind: str,
-    grade: Grade,
-    side: str | None = None,
-    lining: LiningReadings | None = None,
-    steel: SteelReadings | None = None,
-) -> PackPart:
-    """A part of the pack from its grade and readings."""
-    spots = steel.hot_spots.count if steel else None
-    return PackPart(
-        id=part_id,
-        position=position,
-        kind=kind,
-        side=side,
-        level=grade.level,
-        name=grade.name,
-        score=grade.score,
-        relative=grade.relative,
-        problems=grade.problems,
-        gradient_radial=_value(lining.gradient_radial) if lining else None,
-        gradient_angular=_value(lining.gradient_angular) if lining else None,
-        hot_spots=int(spots.value) if spots and spots.known else None,
-    )
+    @property
+    def score(self) -> float | None:
+        """Heat score, None where it cannot be told."""
+        return self.grade.score if self.grade else None
 
+    @property
+    def name(self) -> str:
+        """The level in words."""
+        return (self.grade and self.grade.name) or "not graded"
 
-def _value(reading: Reading) -> float | None:
-    return reading.value if reading.known else None
+    @property
+    def refusals(self) -> tuple[str, ...]:
+        """The problems for which it has no grade; empty when it has one."""
+        if self.level is not None:
+            return ()
+        names = (*self.problems, *(self.grade.problems if self.grade else ()))
+        return tuple(dict.fromkeys(name for name in names if PROBLEMS[name].refuses))
+
+    @property
+    def hot_spots(self) -> int:
+        """Hot spots counted on it."""
+        count = self.steel.hot_spots.count if self.steel else None
+        return int(count.value) if count and count.known else 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,7 +86,7 @@ class Plate:
     ----------
     position : int
     kind : str
-    parts : tuple of PackPart
+    parts : tuple of PackEntry
         Apply side first.
     level, score : int, float, or None
         Of the worse graded side; None when no side is graded.
@@ -103,9 +94,14 @@ class Plate:
 
     position: int
     kind: str
-    parts: tuple[PackPart, ...]
+    parts: tuple[PackEntry, ...]
     level: int | None
     score: float | None
+
+    @property
+    def name(self) -> str:
+        """The level of the worse graded side in words."""
+        return max(self.parts, key=lambda part: -1.0 if part.score is None else part.score).name
 
     @property
     def complete(self) -> bool:
@@ -113,21 +109,25 @@ class Plate:
         return all(part.level is not None for part in self.parts)
 
 
-def join_sides(parts: Iterable[PackPart]) -> tuple[Plate, ...]:
+def join_sides(parts: Iterable[PackEntry]) -> tuple[Plate, ...]:
     """The plates by position; two sides of one plate are joined by the worse one.
 
     Raises
     ------
-    ValueError
+    CallError
         When two parts claim one position without being its two sides.
     """
-    by_position: dict[int, list[PackPart]] = {}
+    by_position: dict[int, list[PackEntry]] = {}
     for part in parts:
         by_position.setdefault(part.position, []).append(part)
     plates = []
     for position, here in sorted(by_position.items()):
         if len(here) > 1 and sorted(part.side or "" for part in here) != list(SIDES):
-            raise ValueError(f"position {position} is given {len(here)} times and not as its two sides")
+            raise CallError(
+                f"position {position}",
+                f"given to {len(here)} parts",
+                f"Name the two sides of one plate {position}a and {position}r",
+            )
         here.sort(key=lambda part: part.side or "")
         graded = [part for part in here if part.level is not None and part.score is not None]
         worst = max(graded, key=lambda part: part.score or 0.0, default=None)

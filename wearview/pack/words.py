@@ -6,7 +6,7 @@ Every cause is something to check and never a finding. Sources of the facts are 
 from collections.abc import Sequence
 
 from wearview.pack.pattern import shows_heat
-from wearview.pack.plates import PackPart, Plate
+from wearview.pack.plates import Plate
 from wearview.pack.trend import FEWEST_FOR_P, Trend
 from wearview.terms import FRICTION, PROBLEMS
 
@@ -85,8 +85,8 @@ def explain(
         The kind of plate that the trend runs over.
     """
     said = [_SEEN[pattern]]
-    if basis and pattern not in ("none", "cannot tell"):
-        said.append(f"{_noun(basis[0])}: {_listed(basis)}.")
+    if pattern != "none" and (graded := [plate for plate in basis if plate.level is not None]):
+        said.append(_by_kind(graded))
     if pattern in _USUAL:
         said.append(_USUAL[pattern])
     said += _on_trend(trend, trend_kind)
@@ -94,11 +94,11 @@ def explain(
         said.append(said_dark)
     others = [plate for plate in plates if basis and plate.kind != basis[0].kind and plate.level is not None]
     for kind in dict.fromkeys(plate.kind for plate in others):
-        said.append(f"{kind.capitalize()}s: {_listed([plate for plate in others if plate.kind == kind])}.")
+        said.append(_by_kind([plate for plate in others if plate.kind == kind]))
     said += _on_sides(plates)
     said += _on_faces(plates)
     said += _on_ungraded(plates)
-    if any(part.relative for plate in plates for part in plate.parts):
+    if any(part.grade and part.grade.relative for plate in plates for part in plate.parts):
         said.append("Linings were compared with the cleanest plate only: all may be hotter than they look.")
     said.append("Where a plate sits changed no grade.")
     return tuple(said)
@@ -107,9 +107,9 @@ def explain(
 def advise(plates: Sequence[Plate], pattern: str) -> tuple[str, ...]:
     """Things to check, hedged; never a finding."""
     said = []
-    linings = [plate.level or 0 for plate in plates if plate.kind == FRICTION]
-    metals = [plate.level or 0 for plate in plates if plate.kind != FRICTION]
-    hottest = max((*linings, *metals))
+    linings = [plate.level for plate in plates if plate.level is not None and plate.kind == FRICTION]
+    metals = [plate.level for plate in plates if plate.level is not None and plate.kind != FRICTION]
+    hottest = max((*linings, *metals), default=0)
     if hottest >= 1 and pattern in _CHECK:
         said.append(_CHECK[pattern])
     if hottest >= 2:
@@ -120,34 +120,21 @@ def advise(plates: Sequence[Plate], pattern: str) -> tuple[str, ...]:
         said.append(_SPRINGS)
     if any(part.hot_spots for plate in plates for part in plate.parts):
         said.append(_SPOTS)
-    remedies = dict.fromkeys(
-        PROBLEMS[name].remedy
-        for plate in plates
-        for part in plate.parts
-        if part.level is None
-        for name in part.problems
-        if PROBLEMS[name].refuses
-    )
-    said += remedies
+    refusals = (name for plate in plates for part in plate.parts for name in part.refusals)
+    said += dict.fromkeys(PROBLEMS[name].remedy for name in refusals)
     said.append(_MEASURE)
     return tuple(said)
 
 
-def _noun(plate: Plate) -> str:
-    return f"{plate.kind.capitalize()}s"
-
-
-def _named(part: PackPart | Plate) -> str:
-    parts = part.parts if isinstance(part, Plate) else (part,)
-    worst = max(parts, key=lambda p: -1.0 if p.score is None else p.score)
-    return worst.name or "not graded"
+def _by_kind(plates: Sequence[Plate]) -> str:
+    return f"{plates[0].kind.capitalize()}{'s' if len(plates) > 1 else ''}: {_listed(plates)}."
 
 
 def _listed(plates: Sequence[Plate]) -> str:
     """Positions joined by what they are: "positions 1 and 3 clean, position 5 burnt"."""
     groups: list[tuple[str, list[int]]] = []
     for plate in plates:
-        name = _named(plate)
+        name = plate.name
         if groups and groups[-1][0] == name:
             groups[-1][1].append(plate.position)
         else:
@@ -182,7 +169,7 @@ def _on_trend(trend: Trend, kind: str) -> list[str]:
 
 def _on_dark_linings(plates: Sequence[Plate]) -> str:
     """The steels beside linings on which colour cannot show heat."""
-    dark = [i for i, plate in enumerate(plates) if any(_TOO_DARK in part.problems for part in plate.parts)]
+    dark = [i for i, plate in enumerate(plates) if any(_TOO_DARK in part.refusals for part in plate.parts)]
     if not dark:
         return ""
     where = _at([plates[i].position for i in dark])
@@ -196,28 +183,26 @@ def _on_sides(plates: Sequence[Plate]) -> list[str]:
     said = []
     for plate in plates:
         if len(plate.parts) == 2:
-            apply, reaction = map(_named, plate.parts)
-            sides = f"apply side {apply}, reaction side {reaction}"
+            apply, reaction = plate.parts
+            sides = f"apply side {apply.name}, reaction side {reaction.name}"
             said.append(f"Position {plate.position}: {sides}; the worse side counts.")
     return said
 
 
 def _on_faces(plates: Sequence[Plate]) -> list[str]:
     parts = [part for plate in plates if shows_heat(plate) for part in plate.parts]
+    radial = [(p.position, p.lining.gradient_radial.value) for p in parts if p.lining]
+    angular = [(p.position, p.lining.gradient_angular.value) for p in parts if p.lining]
     said = []
-    for words, chosen in (
-        (
-            "the outer third is clearly darker than the inner",
-            lambda p: (p.gradient_radial or 0) <= -_GRADIENT,
-        ),
-        ("the inner third is clearly darker than the outer", lambda p: (p.gradient_radial or 0) >= _GRADIENT),
-        ("the face is uneven all round", lambda p: (p.gradient_angular or 0) >= _GRADIENT),
+    # A missing gradient is NaN, and no comparison with it holds.
+    for words, positions in (
+        ("the outer third is clearly darker than the inner", [at for at, v in radial if v <= -_GRADIENT]),
+        ("the inner third is clearly darker than the outer", [at for at, v in radial if v >= _GRADIENT]),
+        ("the face is uneven all round", [at for at, v in angular if v >= _GRADIENT]),
     ):
-        positions = sorted({part.position for part in parts if chosen(part)})
         if positions:
-            said.append(f"At {_at(positions)} {words}.")
-    spots = [f"{part.hot_spots} at position {part.position}" for part in parts if part.hot_spots]
-    if spots:
+            said.append(f"At {_at(sorted(set(positions)))} {words}.")
+    if spots := [f"{part.hot_spots} at position {part.position}" for part in parts if part.hot_spots]:
         said.append(f"Hot spots: {_joined(spots)}.")
     return said
 
@@ -226,8 +211,8 @@ def _on_ungraded(plates: Sequence[Plate]) -> list[str]:
     said = []
     for plate in plates:
         for part in plate.parts:
-            if part.level is None and _TOO_DARK not in part.problems:
-                why = [name for name in part.problems if PROBLEMS[name].refuses] or ["too few pixels"]
+            if part.level is None and _TOO_DARK not in part.refusals:
                 where = f"position {plate.position}" + (f", {part.side} side" if part.side else "")
-                said.append(f"Not graded: {where} ({', '.join(why)}).")
+                why = f" ({', '.join(part.refusals)})" if part.refusals else ""
+                said.append(f"Not graded: {where}{why}.")
     return said

@@ -7,6 +7,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from wearview.parts.part import Ellipse
 from wearview.parts.plane import Plane, slants_of_ellipse
 
 MAX_EDGES = 30_000  # wood grain can give ten times as many; the strongest hold the rims
@@ -14,7 +15,8 @@ MIN_CHAIN = 18  # pixels in a connected edge: grain and noise break into shorter
 ARC_LENGTH = 45  # shortest chain of edge pixels worth an ellipse: shorter ones lie about their aspect
 ARC_RESIDUAL = 0.9  # pixels, root mean square: a true rim sampled on the pixel grid stays under 0.5
 ARC_TURN = math.radians(110)  # an arc that turns less fits many ellipses
-SLANT_MERGE = 0.09  # radians between slants that are taken for one
+STEEPEST = 1.0  # radians; past 57 degrees a face shows half its width and its far side is out of focus
+SLANT_MERGE = 0.06  # radians between slants that are taken for one
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -74,14 +76,14 @@ def find_edges(rgb8: NDArray[np.uint8]) -> Edges:
     )
 
 
-def find_arcs(edge_map: NDArray[np.uint8], most: int = 60) -> list[tuple[float, float, float, float, float]]:
-    """Ellipses (cx, cy, major, minor, angle_deg) of the long smooth arcs in an edge map.
+def find_arcs(edge_map: NDArray[np.uint8], most: int = 60) -> list[Ellipse]:
+    """Ellipses of the long smooth arcs in an edge map.
 
     A chain that no ellipse fits is halved until one does or it is too short.
     """
     contours, _ = cv2.findContours(edge_map, cv2.RETR_LIST, cv2.CHAIN_APPROX_NONE)
     chains = sorted((c[:, 0, :] for c in contours if len(c) >= ARC_LENGTH), key=len, reverse=True)[: 3 * most]
-    found: list[tuple[float, float, float, float, float]] = []
+    found: list[Ellipse] = []
     while chains and len(found) < most:
         chain = chains.pop(0)
         arc = _fit_arc(chain)
@@ -93,7 +95,7 @@ def find_arcs(edge_map: NDArray[np.uint8], most: int = 60) -> list[tuple[float, 
     return found
 
 
-def _fit_arc(chain: NDArray[np.int32]) -> tuple[float, float, float, float, float] | None:
+def _fit_arc(chain: NDArray[np.int32]) -> Ellipse | None:
     (cx, cy), (d1, d2), angle = cv2.fitEllipseDirect(chain.astype(np.float32))
     if not (math.isfinite(d1) and math.isfinite(d2)) or min(d1, d2) < 12 or min(d1, d2) < 0.3 * max(d1, d2):
         return None
@@ -108,19 +110,19 @@ def _fit_arc(chain: NDArray[np.int32]) -> tuple[float, float, float, float, floa
     seen = np.unique((np.arctan2(v, u) * (18 / math.pi)).astype(int))
     if len(seen) * math.radians(10) < ARC_TURN:
         return None
-    return cx, cy, major, minor, angle % 180
+    return Ellipse(cx, cy, major, minor, angle % 180)
 
 
 def candidate_slants(
-    arcs: list[tuple[float, float, float, float, float]], width: int, height: int, focal: float, most: int = 5
+    arcs: list[Ellipse], width: int, height: int, focal: float, most: int = 5
 ) -> list[tuple[float, float]]:
     """Slants that most arc length agrees on, best first; straight down is always among them."""
     poses, weights = [], []
-    for cx, cy, major, minor, angle in arcs:
-        for slant in slants_of_ellipse((cx, cy), minor / major, angle, width, height, focal):
-            if math.hypot(*slant) < 1.0:
+    for arc in arcs:
+        for slant in slants_of_ellipse(arc, width, height, focal):
+            if math.hypot(*slant) < STEEPEST:
                 poses.append(slant)
-                weights.append(major)
+                weights.append(arc.major)
     found: list[tuple[float, float]] = []
     if poses:
         at, weight = np.array(poses), np.array(weights)

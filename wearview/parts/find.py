@@ -18,14 +18,13 @@ from wearview.parts.candidate import Plate
 from wearview.parts.edges import Edges, PlaneEdges, candidate_slants, find_arcs, find_edges, lay_on
 from wearview.parts.kind import judge_kind, kind_features
 from wearview.parts.part import Part
-from wearview.parts.plane import DEFAULT_FOCAL_PER_DIAGONAL, Plane
-from wearview.parts.rims import ANGLES, Rim, choose_face, fit_rim, ring_steps, unroll
+from wearview.parts.plane import DEFAULT_FOCAL_PER_DIAGONAL, Plane, slants_of_ellipse
+from wearview.parts.rims import ANGLES, Rim, fit_rim, possible_faces, ring_steps, robust_ellipse, unroll
 from wearview.parts.rings import RingSet, find_ring_sets
 from wearview.parts.stack import Visible, settle
 from wearview.parts.teeth import cast_rays, toothed_side
 from wearview.photo import Photo
 
-Bounds = tuple[float, float, float, float]
 SMALL = 800  # long side of the copy in which rings are sought
 SMALLEST, LARGEST = 0.028, 0.52  # rim radius over the long side: a plate that fills the frame is half of it
 MIN_RING_SCORE = 0.75
@@ -59,39 +58,79 @@ def find_plates(working: NDArray[np.uint8], focal: float | None) -> list[Plate]:
 
 
 def _best_plane(edges: Edges, size: tuple[int, int], focal: float) -> tuple[Plane, list[RingSet]]:
-    width, height = size
-    corners = np.array([[0, 0], [width - 1, 0], [width - 1, height - 1], [0, height - 1]], float)
-    best: tuple[float, Plane, PlaneEdges, Bounds] | None = None
-    radii = (SMALLEST * max(size), LARGEST * max(size))
-    for slant in candidate_slants(find_arcs(edges.map), width, height, focal)[:3]:
-        plane = Plane(width, height, focal, slant)
+    """The slant under which most rings are round, made finer by the rings found under it."""
+    best: tuple[float, Plane, PlaneEdges, list[RingSet]] | None = None
+    for slant in candidate_slants(find_arcs(edges.map), *size, focal)[:4]:
+        plane = Plane(*size, focal, slant)
         laid = lay_on(plane, edges)
-        box = plane.to_plane(corners)
-        # Towards the horizon the plane has no end; plates that far off are too small to grade.
-        low = np.maximum(box.min(axis=0), -np.array(size))
-        high = np.minimum(box.max(axis=0), 2 * np.array(size))
-        bounds = (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
-        sets = find_ring_sets(laid, bounds, radii, most=8)
+        sets = _rings_on(plane, laid, size, most=8)
         value = sum(max(0.0, s.score - 1) ** 2 for s in sets)
         if best is None or value > best[0]:
-            best = (value, plane, laid, bounds)
+            best = (value, plane, laid, sets)
     assert best is not None  # straight down is always a candidate
-    _, plane, laid, bounds = best
-    return plane, [s for s in find_ring_sets(laid, bounds, radii, most=24) if s.score >= MIN_RING_SCORE]
+    _, plane, laid, sets = best
+    finer = _finer_slant(plane, laid, edges, sets)
+    if math.dist(finer, plane.slant) > 0.004:
+        plane = Plane(*size, focal, finer)
+        laid = lay_on(plane, edges)
+    return plane, [s for s in _rings_on(plane, laid, size, most=24) if s.score >= MIN_RING_SCORE]
+
+
+def _rings_on(plane: Plane, laid: PlaneEdges, size: tuple[int, int], most: int) -> list[RingSet]:
+    width, height = size
+    box = plane.to_plane(np.array([[0, 0], [width - 1, 0], [width - 1, height - 1], [0, height - 1]], float))
+    # Towards the horizon the plane has no end; plates that far off are too small to grade.
+    low, high = np.maximum(box.min(axis=0), -np.array(size)), np.minimum(box.max(axis=0), 2 * np.array(size))
+    bounds = (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
+    return find_ring_sets(laid, bounds, (SMALLEST * max(size), LARGEST * max(size)), most)
+
+
+def _finer_slant(plane: Plane, laid: PlaneEdges, edges: Edges, sets: list[RingSet]) -> tuple[float, float]:
+    """Mean of the slants of ellipses fitted to the best rings, those near the plane's own."""
+    slants, weights = [np.array(plane.slant)], [1e-3]
+    for ring_set in sets:
+        for ring in ring_set.rings:
+            if ring.coverage < 0.6:
+                continue
+            x, y = laid.xy[:, 0] - ring_set.x, laid.xy[:, 1] - ring_set.y
+            radius = np.hypot(x, y)
+            facing = np.abs(x * laid.normal[:, 0] + y * laid.normal[:, 1]) > 0.95 * radius
+            ellipse = robust_ellipse(edges.xy[facing & (np.abs(radius - ring.radius) < 2.5)])
+            if ellipse is None:
+                continue
+            for slant in slants_of_ellipse(ellipse, plane.width, plane.height, plane.focal):
+                if math.dist(slant, plane.slant) < 0.08:
+                    slants.append(np.array(slant))
+                    weights.append(ring.coverage**2 * ring.radius)
+    mean = np.average(slants, axis=0, weights=weights)
+    return float(mean[0]), float(mean[1])
 
 
 def _measure(smooth: NDArray[np.uint8], plane: Plane, ring_set: RingSet, scale: float) -> Plate | None:
+    """The plate round a ring set: of the faces its rings allow, the one with the most regular teeth and seen rims."""
     polar = unroll(smooth, plane, ring_set, scale)
-    face = choose_face(ring_steps(polar, 0.3), polar.radius)
-    if face is None:
-        return None
-    inner, outer = fit_rim(polar, face[0].index, 1), fit_rim(polar, face[1].index, -1)
-    if inner is None or outer is None or not _belong_together(outer, inner):
-        return None
-    rays = cast_rays(smooth, outer.ellipse, inner.ellipse)
-    nothing_over = np.zeros(ANGLES, bool)
-    outside, inside = toothed_side(rays, nothing_over)
-    return Plate(outer, inner, rays, outside, inside, float(polar.radius[face[1].index]), nothing_over)
+    rims: dict[tuple[int, int], Rim | None] = {}
+    best, best_value = None, -math.inf
+    for inner_step, outer_step in possible_faces(ring_steps(polar, 0.28), polar.radius):
+        fitted = []
+        for step, towards_face in ((inner_step, 1), (outer_step, -1)):
+            key = (step.index, towards_face)
+            if key not in rims:
+                rims[key] = fit_rim(polar, step.index, towards_face)
+            fitted.append(rims[key])
+        inner, outer = fitted
+        if inner is None or outer is None or not _belong_together(outer, inner):
+            continue
+        rays = cast_rays(smooth, outer.ellipse, inner.ellipse)
+        nothing_over = np.zeros(ANGLES, bool)
+        outside, inside = toothed_side(rays, nothing_over)
+        plate = Plate(
+            outer, inner, rays, outside, inside, float(polar.radius[outer_step.index]), nothing_over
+        )
+        value = plate.support + 1.5 * plate.teeth + 1.0 * (1 - plate.ratio)
+        if value > best_value:
+            best, best_value = plate, value
+    return best
 
 
 def _belong_together(outer: Rim, inner: Rim) -> bool:

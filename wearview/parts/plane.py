@@ -10,6 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from wearview.parts.part import Ellipse
+
 # A phone's main camera is 24 to 28 mm in 35 mm terms; the image diagonal then is 43.27 mm.
 DEFAULT_FOCAL_PER_DIAGONAL = 26 / 43.27
 
@@ -65,42 +67,43 @@ class Plane:
         return self._project(np.asarray(xy, float), self.rotation.T)
 
 
-def slants_of_ellipse(
-    centre: tuple[float, float], aspect: float, angle_deg: float, width: int, height: int, focal: float
-) -> list[tuple[float, float]]:
-    """The two plane slants under which a circle looks like an ellipse of this aspect.
+def slants_of_ellipse(ellipse: Ellipse, width: int, height: int, focal: float) -> list[tuple[float, float]]:
+    """The two plane slants under which a circle is seen as this ellipse.
 
     Parameters
     ----------
-    centre : tuple of float
-        Centre of the ellipse in pixels.
-    aspect : float
-        Minor over major axis, in (0, 1].
-    angle_deg : float
-        Direction of the major axis, clockwise on screen from +x.
+    ellipse : Ellipse
+        In pixels of an image of `width` by `height`.
+    focal : float
+        Focal length in pixels.
 
     Returns
     -------
     list of tuple
-        Rotation vectors as `Plane.slant`; a circle's two poses from one view (R. Hartley and A. Zisserman, Multiple View
-        Geometry, 2003, weak perspective about the ray through the ellipse's centre; from memory).
+        Rotation vectors as `Plane.slant`.
+
+    Notes
+    -----
+    The cone through the ellipse, diagonalised: its circular sections are at right angles to one of two directions in the
+    plane of the largest and the negative eigenvalue's axes (D. Forsyth and others, IEEE PAMI 13, 971-991, 1991; from
+    memory).
     """
-    ray = np.array([centre[0] - (width - 1) / 2, centre[1] - (height - 1) / 2, focal])
-    ray /= np.linalg.norm(ray)
-    t = math.radians(angle_deg)
-    axis = np.array([math.cos(t), math.sin(t), 0.0])
-    axis -= ray * (axis @ ray)
-    axis /= np.linalg.norm(axis)
-    side = np.cross(ray, axis)
-    slant = math.acos(min(1.0, max(0.0, aspect)))
+    inverse = np.linalg.inv(ellipse.axes / focal)
+    centre = np.array([ellipse.cx - (width - 1) / 2, ellipse.cy - (height - 1) / 2]) / focal
+    shape = inverse @ inverse
+    pull = shape @ centre
+    cone = np.block([[shape, -pull[:, None]], [-pull[None, :], np.array([[centre @ pull - 1]])]])
+    values, vectors = np.linalg.eigh(cone)  # ascending: one negative, two positive
+    low, middle, high = values
+    along_high = math.sqrt(max(0.0, (high - middle) / (high - low)))
+    along_low = math.sqrt(max(0.0, (middle - low) / (high - low)))
     found = []
     for sign in (1, -1):
-        normal = math.cos(slant) * ray + sign * math.sin(slant) * side
+        normal = sign * along_high * vectors[:, 2] + along_low * vectors[:, 0]
+        if normal[2] < 0:
+            normal = -normal
         # Turn `normal` onto the optical axis about an axis that lies in the image plane.
-        tilt = math.acos(min(1.0, max(-1.0, normal[2])))
+        tilt = math.acos(min(1.0, normal[2]))
         length = math.hypot(normal[0], normal[1])
-        if length < 1e-9:
-            found.append((0.0, 0.0))
-        else:
-            found.append((normal[1] / length * tilt, -normal[0] / length * tilt))
+        found.append((0.0, 0.0) if length < 1e-9 else (normal[1] / length * tilt, -normal[0] / length * tilt))
     return found

@@ -22,6 +22,7 @@ STEP_WIDTH = (
     0.014  # of the outer radius: about 1 mm, wider than a ground edge's glint, narrower than a core rim
 )
 MIN_STEP = 7.0  # 8-bit codes between the two sides of a rim
+MOST_FACES = 5
 MIN_FACE_WIDTH, MAX_FACE_WIDTH = (
     0.07,
     0.55,
@@ -117,18 +118,23 @@ class RingStep:
 
 def ring_steps(polar: Polar, least_coverage: float) -> list[RingStep]:
     """Steps that run round the plate, smallest radius first."""
-    significant = polar.step > MIN_STEP
+    # Bench texture steps everywhere; what runs round the plate must stand out from it.
+    usual = polar.step[polar.step > 2]
+    limit = max(MIN_STEP, 1.7 * float(np.median(usual))) if usual.size else MIN_STEP
+    significant = polar.step > limit
     band = max(2, round(0.012 * polar.radius[-1]))
     joined = cv2.dilate(significant.astype(np.uint8), np.ones((1, 2 * band + 1), np.uint8))
     coverage = joined.mean(axis=0)
-    weight = cv2.blur(np.minimum(polar.step, 60).sum(axis=0)[None], (2 * band + 1, 1))[0]
+    strength = np.where(significant, np.minimum(polar.step, 60), 0).sum(axis=0)
+    weight = cv2.GaussianBlur(strength[None].astype(np.float32), (2 * band + 1, 1), 0)[0]
     peak = (weight == cv2.dilate(weight[None], np.ones((1, 4 * band + 1), np.uint8))[0]) & (
         coverage >= least_coverage
     )
-    found = []
+    found: list[RingStep] = []
     for i in np.flatnonzero(peak):
         near = polar.step[:, max(0, i - band) : i + band + 1].max(axis=1)
-        found.append(RingStep(int(i), float(coverage[i]), float(np.median(near[near > MIN_STEP]))))
+        if not found or i - found[-1].index > band:
+            found.append(RingStep(int(i), float(coverage[i]), float(np.median(near[near > limit]))))
     return found
 
 
@@ -184,7 +190,7 @@ def fit_rim(polar: Polar, index: int, towards_face: int) -> Rim | None:
         if on.mean() < 0.2:
             return None
         points = _points_at(polar, where)[on]
-        ellipse = _robust_ellipse(points)
+        ellipse = robust_ellipse(points)
         if ellipse is None:
             return None
         expected = _radius_index(polar, ellipse, expected)
@@ -229,7 +235,7 @@ def _points_at(polar: Polar, index: NDArray[np.float64]) -> NDArray[np.float64]:
     return np.asarray(points, float)
 
 
-def _robust_ellipse(points: NDArray[np.float64]) -> Ellipse | None:
+def robust_ellipse(points: NDArray[np.float64]) -> Ellipse | None:
     """Direct ellipse fit (A. Fitzgibbon, M. Pilu, R. Fisher, IEEE PAMI 21, 1999), outliers dropped three times."""
     keep = np.ones(len(points), bool)
     fitted: Ellipse | None = None
@@ -267,25 +273,29 @@ def _radius_index(polar: Polar, ellipse: Ellipse, near: NDArray[np.float64]) -> 
     return np.asarray(at)
 
 
-def choose_face(steps: list[RingStep], radius: NDArray[np.float64]) -> tuple[RingStep, RingStep] | None:
-    """The inner and the outer rim of the face among the steps that run round the plate.
+def possible_faces(steps: list[RingStep], radius: NDArray[np.float64]) -> list[tuple[RingStep, RingStep]]:
+    """Pairs of ring steps that may be the inner and the outer rim of the face, at most six, most likely first.
 
-    The face is the widest ring between two neighbouring steps: core and teeth are narrower, the hole reaches the centre
-    and the bench has no end. A step inside it counts only when it is nearly as strong as the rims; a groove or the
-    border of a hot band is not.
+    A lining's two rims run all the way round. A steel's toothed edge shows two rings that share the way: tooth roots and
+    tips; the face ends at the roots. The border of a hot band or a groove may run all the way round inside a face, so
+    wider pairs come first, and which pair it is, its teeth decide.
     """
-    best, best_value = None, -math.inf
+    if len(steps) < 2:
+        return []
+    full = max(s.coverage for s in steps)
+    pairs = []
     for i, inner in enumerate(steps):
         for j in range(i + 1, len(steps)):
             outer = steps[j]
             width = 1 - radius[inner.index] / radius[outer.index]
             if not MIN_FACE_WIDTH <= width <= MAX_FACE_WIDTH:
                 continue
-            weaker = min(inner.coverage * inner.size, outer.coverage * outer.size)
-            between = max((s.coverage * s.size for s in steps[i + 1 : j]), default=0.0)
-            if between > 0.6 * weaker:
-                continue
-            value = math.log(weaker) + 0.6 * (inner.coverage + outer.coverage) + 1.2 * width
-            if value > best_value:
-                best, best_value = (inner, outer), value
-    return best
+            strength = (
+                min(inner.coverage, outer.coverage)
+                / full
+                * math.sqrt(min(inner.size, 50) * min(outer.size, 50))
+            )
+            beyond = sum(s.coverage * min(s.size, 50) for s in steps[:i] + steps[j + 1 :])
+            pairs.append((strength * (0.6 + width) - 0.1 * beyond, inner, outer))
+    pairs.sort(key=lambda p: -p[0])
+    return [(inner, outer) for _, inner, outer in pairs[:MOST_FACES]]

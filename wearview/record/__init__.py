@@ -1,10 +1,13 @@
 """The grading document of the contract, and what a shop keeps beside it.
 
-`document` checks and writes the document, `ids` keeps a stored part's id, `history` holds the verdicts and
-the view of a teardown that stores give and reports take.
+`graded` is what one call found, `build` makes the contract's document of it, `document` checks and writes
+it, `ids` keeps a stored part's id, `history` holds the verdicts and the view of a teardown that stores give
+and reports take.
 """
 
-from wearview.record.document import CONTRACT, combine, parts_of, schema, to_json, validate
+from wearview.record.build import build_document
+from wearview.record.document import CONTRACT, Document, combine, parts_of, schema, to_json, validate
+from wearview.record.graded import Graded, GradedPart, GradedPhoto
 from wearview.record.history import (
     PACK,
     Element,
@@ -23,12 +26,17 @@ from wearview.record.ids import keep_ids
 __all__ = [
     "CONTRACT",
     "PACK",
+    "Document",
     "Element",
+    "Graded",
+    "GradedPart",
+    "GradedPhoto",
     "Grading",
     "PartLine",
     "Teardown",
     "TeardownLine",
     "Verdict",
+    "build_document",
     "combine",
     "differences",
     "keep_ids",

@@ -39,7 +39,10 @@ def build_document(graded: Graded, settings: Settings) -> Document:
         "rules": {"id": settings.rules.id, "sha256": settings.rules.sha256},
         "reference": _reference(graded.reference),
         "photos": photos,
-        "unread": [{"file": e.subject, "problem": f"{e.problem}. {e.remedy}.".replace(". .", ".")} for e in graded.unread],
+        "unread": [
+            {"file": e.subject, "problem": f"{e.problem}. {e.remedy}.".replace(". .", ".")}
+            for e in graded.unread
+        ],
         "pack": None if graded.pack is None else _pack(graded.pack),
     }
 
