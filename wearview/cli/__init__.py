@@ -6,8 +6,8 @@ Exit status: 0 every photo was read; 1 some photo could not be read, the others 
 was wrong; 3 a result could not be written.
 """
 
+import argparse
 import contextlib
-import importlib
 import os
 import sys
 from collections.abc import Sequence
@@ -33,9 +33,7 @@ def main(argv: Sequence[str] | None = None) -> int:
             stream.reconfigure(errors="backslashreplace")  # a file name may be no text in this terminal
     args = build_parser().parse_args(argv)
     try:
-        # Each command's module loads what it needs, so that --help and a wrong word are answered at once.
-        command = getattr(importlib.import_module(f"wearview.cli.{args.module}"), args.command_function)
-        status: int = command(args)
+        status = _run(args)
         sys.stdout.flush()
     except WearviewError as error:
         _complain(str(error))
@@ -51,6 +49,33 @@ def main(argv: Sequence[str] | None = None) -> int:
         _complain(f"standard output: could not be written ({reason(error)}).")
         return _give_up_on_stdout()
     return status
+
+
+def _run(args: argparse.Namespace) -> int:
+    """Run the command that was typed; its module is loaded here, so that --help is answered at once."""
+    match args.command:
+        case "grade":
+            from wearview.cli.grade import grade
+
+            return grade(args)
+        case "demo":
+            from wearview.cli.demo import demo
+
+            return demo(args)
+        case "app":
+            from wearview.cli.app import app
+
+            return app(args)
+    from wearview.cli import job
+
+    commands = {
+        "teardown new": job.new,
+        "teardown list": job.list_all,
+        "teardown show": job.show,
+        "verdict": job.verdict,
+        "report": job.report,
+    }
+    return commands[args.command](args)
 
 
 def _status(error: WearviewError) -> int:

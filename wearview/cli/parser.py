@@ -19,7 +19,7 @@ exit status:
 
 
 def build_parser() -> argparse.ArgumentParser:
-    """The parser of the `wearview` command; each command names the module and function that run it."""
+    """The parser of the `wearview` command; `command` names the one typed."""
     parser = argparse.ArgumentParser(
         "wearview", description=DESCRIPTION, formatter_class=argparse.RawDescriptionHelpFormatter
     )
@@ -35,19 +35,16 @@ def build_parser() -> argparse.ArgumentParser:
     return parser
 
 
-def _command(
-    commands: argparse._SubParsersAction, name: str, function: str, text: str
-) -> argparse.ArgumentParser:
-    command: argparse.ArgumentParser = commands.add_parser(
-        name, help=text, description=text[0].upper() + text[1:] + "."
+def _command(commands: argparse._SubParsersAction, command: str, text: str) -> argparse.ArgumentParser:
+    parser: argparse.ArgumentParser = commands.add_parser(
+        command.split()[-1], help=text, description=text[0].upper() + text[1:] + "."
     )
-    module, _, called = function.partition(":")
-    command.set_defaults(module=module, command_function=called)
-    return command
+    parser.set_defaults(command=command)
+    return parser
 
 
 def _add_grade(commands: argparse._SubParsersAction) -> None:
-    p = _command(commands, "grade", "grade:grade", "grade the photos of one pack or band")
+    p = _command(commands, "grade", "grade the photos of one pack or band")
     p.add_argument("photos", nargs="+", metavar="PHOTO", help="in position order, from the apply piston on")
     clean = p.add_mutually_exclusive_group()
     clean.add_argument("--reference", metavar="CLEAN_PHOTO", help="photo of a clean plate of the same lining")
@@ -77,33 +74,31 @@ def _add_grade(commands: argparse._SubParsersAction) -> None:
 
 
 def _add_demo(commands: argparse._SubParsersAction) -> None:
-    p = _command(
-        commands, "demo", "demo:demo", "grade the demo photos of an invented shop and write its report"
-    )
+    p = _command(commands, "demo", "grade the demo photos of an invented shop and write its report")
     p.add_argument("--out", metavar="DIR", default="wearview-demo", help="default: wearview-demo here")
 
 
 def _add_teardown(commands: argparse._SubParsersAction) -> None:
     teardown = commands.add_parser("teardown", help="open, list and show teardowns")
     actions = teardown.add_subparsers(title="actions", metavar="ACTION", required=True)
-    p = _command(actions, "new", "job:new", "open a teardown: one unit opened for one customer")
+    p = _command(actions, "teardown new", "open a teardown: one unit opened for one customer")
     p.add_argument("name", metavar="NAME")
     p.add_argument("--unit", metavar="TYPE", help="type of the unit")
     p.add_argument("--serial", metavar="S", help="its serial number")
     p.add_argument("--customer", metavar="REF", help="the shop's reference for the customer")
     p.add_argument("--wish", metavar="TEXT", help="what the customer asked for")
     _add_store(p)
-    p = _command(actions, "list", "job:list_all", "list the teardowns, newest first")
+    p = _command(actions, "teardown list", "list the teardowns, newest first")
     p.add_argument("--json", metavar="FILE|-", help="as JSON; - for standard output")
     _add_store(p)
-    p = _command(actions, "show", "job:show", "show a teardown with its grades and verdicts")
+    p = _command(actions, "teardown show", "show a teardown with its grades and verdicts")
     p.add_argument("name", metavar="NAME")
     p.add_argument("--json", metavar="FILE|-", help="as JSON; - for standard output")
     _add_store(p)
 
 
 def _add_verdict(commands: argparse._SubParsersAction) -> None:
-    p = _command(commands, "verdict", "job:verdict", "store the technician's verdict beside the grade")
+    p = _command(commands, "verdict", "store the technician's verdict beside the grade")
     p.add_argument("teardown", metavar="TEARDOWN")
     p.add_argument("element", metavar="ELEMENT")
     p.add_argument("target", metavar="POSITION|pack|NAME", help="NAME: a part outside a pack, as a drum")
@@ -116,9 +111,7 @@ def _add_verdict(commands: argparse._SubParsersAction) -> None:
 
 
 def _add_report(commands: argparse._SubParsersAction) -> None:
-    p = _command(
-        commands, "report", "job:report", "write report.html, photos.zip and parts.csv of a teardown"
-    )
+    p = _command(commands, "report", "write report.html, photos.zip and parts.csv of a teardown")
     p.description = f"{p.description} A report.pdf follows in a later version; report.html prints as it is."
     p.add_argument("teardown", metavar="TEARDOWN")
     p.add_argument("--out", metavar="DIR", required=True)
@@ -126,7 +119,7 @@ def _add_report(commands: argparse._SubParsersAction) -> None:
 
 
 def _add_app(commands: argparse._SubParsersAction) -> None:
-    p = _command(commands, "app", "app:app", "open the page in the browser; this computer only unless --lan")
+    p = _command(commands, "app", "open the page in the browser; this computer only unless --lan")
     p.add_argument("--port", metavar="N", type=int, default=8501, help="default: 8501")
     p.add_argument("--lan", action="store_true", help="let other devices of the local network in")
     _add_store(p)

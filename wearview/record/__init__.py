@@ -5,9 +5,9 @@ it, `ids` keeps a stored part's id, `history` holds the verdicts and the view of
 and reports take.
 """
 
-from wearview.record.build import build_document
+from typing import TYPE_CHECKING, Any
+
 from wearview.record.document import CONTRACT, Document, combine, parts_of, schema, to_json, validate
-from wearview.record.graded import Graded, GradedPart, GradedPhoto
 from wearview.record.history import (
     PACK,
     Element,
@@ -22,6 +22,10 @@ from wearview.record.history import (
     position_label,
 )
 from wearview.record.ids import keep_ids
+
+if TYPE_CHECKING:
+    from wearview.record.build import build_document
+    from wearview.record.graded import Graded, GradedPart, GradedPhoto
 
 __all__ = [
     "CONTRACT",
@@ -48,3 +52,16 @@ __all__ = [
     "to_json",
     "validate",
 ]
+
+
+def __getattr__(name: str) -> Any:
+    # These load every stage and its libraries, about a second, which listing a record must not cost.
+    if name == "build_document":
+        from wearview.record import build
+
+        return build.build_document
+    if name in ("Graded", "GradedPart", "GradedPhoto"):
+        from wearview.record import graded
+
+        return getattr(graded, name)
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

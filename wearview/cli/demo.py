@@ -1,0 +1,161 @@
+"""`wearview demo`: the main job on the demo photos, in a folder of its own.
+
+The teardown is described by `demo_images/teardown.toml`: `[teardown]` with name, unit, serial, customer and
+wish; one `[[element]]` each with name, expectation, photos in position order, and where needed reference,
+apply_end, from, kinds and positions as on the command line; under it one `[[element.verdict]]` each with
+position (or "pack", or a name), decision, heat, reason, by and note.
+"""
+
+import argparse
+import os
+import re
+import shutil
+import sys
+import tomllib
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from wearview import store as record
+from wearview.cli.grade import keep, parse_kinds, parse_places, show_progress, tell_unread
+from wearview.cli.pictures import write_overlays
+from wearview.cli.tables import element_text, grade_text, printable, verdict_text
+from wearview.errors import CallError, OutputError
+from wearview.files import make_folder, reason, write_whole
+from wearview.pipeline import grade_photos
+from wearview.record import (
+    Document,
+    Graded,
+    Teardown,
+    build_document,
+    combine,
+    differences,
+    part_lines,
+    to_json,
+)
+from wearview.report import write_report
+from wearview.settings import Settings, load_settings
+
+RECORD = "demo-record.sqlite"  # also marks a folder as one that a demo made
+
+
+def demo(args: argparse.Namespace) -> int:
+    """Grade the demo photos and write overlays, documents and report; 1 when one could not be read."""
+    folder = _demo_images()
+    job = _description(folder)
+    out = Path(args.out)
+    _clear(out)
+    settings = load_settings()
+    store = record.open_store(f"sqlite:///{out / RECORD}")
+    name = job["teardown"]["name"]
+    facts = {"unit": "unit", "serial": "serial", "customer_ref": "customer", "wish": "wish"}
+    record.new_teardown(store, name, **{k: job["teardown"].get(v) for k, v in facts.items()})
+    documents: list[tuple[str, Document]] = []
+    unread = False
+    for element in job["element"]:
+        print(f"{element['name']}:", file=sys.stderr)
+        record.add_element(store, name, element["name"], expectation=element.get("expectation"))
+        graded = _grade(folder, element, settings)
+        tell_unread(graded)
+        unread = unread or bool(graded.unread)
+        document = keep(store, name, element["name"], graded, build_document(graded, settings))
+        documents.append((element["name"], document))
+        slug = _slug(element["name"])
+        write_overlays(out / "overlays" / slug, graded)
+        write_whole(out / "elements" / f"{slug}.json", to_json(document).encode("ascii"))
+        for verdict in element.get("verdict", []):
+            record.add_verdict(store, name, element["name"], str(verdict["position"]), **_given(verdict))
+    write_whole(out / "document.json", to_json(combine(documents)).encode("ascii"))
+    teardown = record.get_teardown(store, name)
+    written = write_report(
+        teardown,
+        lambda sha256: record.photo_bytes(store, sha256),
+        out,
+        progress=lambda line: print(line, file=sys.stderr, flush=True),
+    )
+    print(_told(teardown))
+    for what, path in (("overlays", out / "overlays"), ("document", out / "document.json")):
+        print(f"{what}: {printable(str(path))}")
+    print("\n".join(f"report: {printable(str(path))}" for path in written))
+    return 1 if unread else 0
+
+
+def _demo_images() -> Path:
+    """The folder `demo_images/`: inside the package when installed, beside it in a checkout."""
+    package = Path(__file__).resolve().parents[1]
+    for folder in (package / "demo_images", package.parent / "demo_images"):
+        if folder.is_dir():
+            return folder
+    raise CallError("demo_images", "the folder is missing", "Install the program again")
+
+
+def _description(folder: Path) -> dict[str, Any]:
+    path = folder / "teardown.toml"
+    try:
+        return tomllib.loads(path.read_text("utf-8"))
+    except (OSError, ValueError) as error:
+        raise CallError(str(path), "cannot be read as a teardown", "Install the program again") from error
+
+
+def _clear(out: Path) -> None:
+    """Make the folder ready: new, empty, or an earlier demo's with what that demo wrote taken away."""
+    make_folder(out)
+    if (out / RECORD).is_file():
+        try:
+            for name in ("overlays", "elements", "photos"):
+                shutil.rmtree(out / name, ignore_errors=True)
+            for path in out.glob(f"{RECORD}*"):
+                path.unlink()
+        except OSError as error:
+            raise OutputError(
+                str(out), f"could not be cleared ({reason(error)})", "Give --out a new folder"
+            ) from error
+    elif any(out.iterdir()):
+        raise CallError(str(out), "is not empty and no earlier demo's folder", "Give --out a new folder")
+
+
+def _grade(folder: Path, element: dict[str, Any], settings: Settings) -> Graded:
+    return grade_photos(
+        [_as_typed(folder / photo) for photo in element["photos"]],
+        settings,
+        reference=_as_typed(folder / element["reference"]) if "reference" in element else None,
+        apply_end=element.get("apply_end"),
+        first=element.get("from", "apply"),
+        kinds=parse_kinds(_listed(element, "kinds")),
+        places=parse_places(_listed(element, "positions")),
+        progress=show_progress,
+    )
+
+
+def _listed(element: dict[str, Any], name: str) -> str | None:
+    return ",".join(map(str, element[name])) if name in element else None
+
+
+def _as_typed(path: Path) -> str:
+    """The path as a person standing here would type it."""
+    here = Path.cwd()
+    return os.path.relpath(path, here) if path.is_relative_to(here) else str(path)
+
+
+def _given(verdict: dict[str, Any]) -> dict[str, Any]:
+    return {name: verdict.get(name) for name in ("decision", "heat", "reason", "by", "note")}
+
+
+def _slug(name: str) -> str:
+    return re.sub(r"[^\w]+", "-", name.lower()).strip("-") or "element"
+
+
+def _told(teardown: Teardown) -> str:
+    """A table per element, then the verdicts that differ from their grade."""
+    paragraphs = [element_text(element, part_lines(element)) for element in teardown.elements]
+    if differing := list(_differing(teardown)):
+        paragraphs.append("\n".join(["Verdicts that differ from the grade (both stand):", *differing]))
+    return "\n\n\n".join(paragraphs) + "\n"
+
+
+def _differing(teardown: Teardown) -> Iterator[str]:
+    for element in teardown.elements:
+        for line in part_lines(element):
+            if line.verdict and any(differences(line)):
+                place = f"{printable(element.name)}, position {line.label}"
+                yield f"  {place}: grade {grade_text(line)}; verdict {verdict_text(line.verdict)}"
