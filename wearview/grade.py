@@ -270,7 +270,10 @@ def _lining_reasons(readings: LiningReadings, colour_level: int, glazed: bool, r
         )
         if i in (colour_level, colour_level + 1)
     ]
-    said.append(f"Colour differences are known to within {readings.uncertainty:.1f} (Delta E, CIEDE2000).")
+    if math.isfinite(readings.uncertainty):
+        said.append(
+            f"Colour differences are known to within {readings.uncertainty:.1f} (Delta E, CIEDE2000)."
+        )
     said.append(_glazing_sentence(readings.glazing, colour_level, glazed, rules))
     return said
 

@@ -1,0 +1,85 @@
+"""Hand-made faces for tests of what is measured on them: flat colours on a ring, no photo and no scene."""
+
+from collections.abc import Sequence
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from wearview.reference import Reference
+from wearview.surface import Face
+
+SIZE = 400
+DIAMETER = 396.0
+INNER = 0.72  # of the outer radius
+TAN = (61.0, 8.0, 24.0)
+STEEL = (72.0, 0.3, 1.9)
+
+_y, _x = np.mgrid[:SIZE, :SIZE].astype(np.float32) - (SIZE - 1) / 2
+_r = np.hypot(_x, _y) / (DIAMETER / 2)
+RING: NDArray[np.bool_] = (_r > INNER) & (_r < 1)
+RADIUS = ((_r - INNER) / (1 - INNER)).astype(np.float32)
+ANGLE = (np.degrees(np.arctan2(_y, _x)) % 360).astype(np.float32)
+
+
+def ring_face(
+    lab: Sequence[float] | NDArray[np.floating] = TAN,
+    *,
+    mask: NDArray[np.bool_] = RING,
+    grain: float = 5.0,
+    sheen: float = 6.0,
+    light: float = 0.0,
+    noise: float = 0.0,
+    mm_per_px: float = np.nan,
+    problems: tuple[str, ...] = (),
+) -> Face:
+    """A plate's face of one colour, or of a map of colours (H, W, 3)."""
+    colours = np.empty((SIZE, SIZE, 3), np.float32)
+    colours[:] = lab
+    colours[~mask] = np.nan
+    return Face(
+        lab=colours,
+        mask=mask,
+        whole=RING,
+        radius=RADIUS,
+        angle_deg=ANGLE,
+        diameter=DIAMETER,
+        mm_per_px=mm_per_px,
+        grain=grain,
+        sheen=sheen,
+        excluded={},
+        light_uncertainty=light,
+        noise=noise,
+        problems=problems,
+    )
+
+
+def painted(
+    ground: Sequence[float], *patches: tuple[NDArray[np.bool_], Sequence[float]], blur: float = 1.0
+) -> NDArray[np.float32]:
+    """A map (H, W, 3) of `ground` with patches painted on, edges softened as the averaging disc does."""
+    lab = np.empty((SIZE, SIZE, 3), np.float32)
+    lab[:] = ground
+    for where, colour in patches:
+        lab[where] = colour
+    return np.asarray(cv2.GaussianBlur(lab, (0, 0), blur)) if blur else lab
+
+
+def disc(angle_deg: float, diameter: float, radius: float = 0.5) -> NDArray[np.bool_]:
+    """A round patch on the face, `diameter` in grid pixels, at `radius` 0..1 across the face."""
+    r = (INNER + (1 - INNER) * radius) * DIAMETER / 2
+    t = np.radians(angle_deg)
+    return np.asarray(np.hypot(_x - r * np.cos(t), _y - r * np.sin(t)) < diameter / 2)
+
+
+def clean_lining(
+    lab: Sequence[float] = TAN,
+    *,
+    source: str = "photo",
+    grain: float = 5.0,
+    sheen: float = 6.0,
+    spread: float = 0.0,
+    light: float = 0.0,
+) -> Reference:
+    """A clean reference of one colour."""
+    return Reference(source, None, None, np.array(lab, float), spread, grain, sheen, None, light)

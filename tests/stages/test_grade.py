@@ -1,0 +1,308 @@
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from tests.faces import TAN, clean_lining, ring_face
+from wearview.grade import grade_lining, grade_steel
+from wearview.lining import LiningReadings, read_lining
+from wearview.reading import Reading, missing
+from wearview.reference import Reference
+from wearview.settings import load_settings
+from wearview.steel import HotSpots, SteelReadings
+from wearview.terms import TINTS
+
+SETTINGS = load_settings()
+RULES = SETTINGS.rules
+PHOTO = clean_lining()
+NO_GLAZE = Reading(0.0, "index 0-100", "one photo", 1000, 0.0)
+
+
+def share(value: float) -> Reading:
+    return Reading(value, "fraction", "by hand", 1000, 0.0)
+
+
+def lining(
+    *areas: float, glazing: Reading = NO_GLAZE, draws: np.ndarray | None = None, delta_l: float = -5.0
+) -> LiningReadings:
+    """Readings with these four areas; equally likely areas are the same ones unless `draws` gives others."""
+    measured = read_lining(ring_face(), PHOTO, SETTINGS)
+    names = ("area_over_5", "area_over_10", "area_over_20", "area_char")
+    return replace(
+        measured,
+        **dict(zip(names, map(share, areas), strict=True)),
+        delta_l_median=Reading(delta_l, "L*", "by hand", 1000),
+        glazing=glazing,
+        area_draws=np.tile(areas, (16, 1)) if draws is None else draws,
+    )
+
+
+def steel(
+    *, spots: int = 0, spots_area: float = 0.0, problems: tuple[str, ...] = (), **areas: float
+) -> SteelReadings:
+    values = [areas.get(tint, 0.0) for tint in TINTS]
+    values[0] = 1 - sum(values[1:])
+    count = Reading(float(spots), "count", "by hand", 1000)
+    nothing = np.zeros((4, 4))
+    return SteelReadings(
+        areas=tuple(map(share, values)),
+        hot_spots=HotSpots(count, share(spots_area), ()),
+        bare=None,
+        uncertainty=1.0,
+        area_draws=np.tile(values, (16, 1)),
+        family_map=nothing.astype(np.uint8),
+        spot_map=nothing.astype(bool),
+        problems=problems,
+    )
+
+
+def glaze(index: float, spread: float = 0.0) -> Reading:
+    return Reading(index, "index 0-100", "one photo", 1000, spread)
+
+
+@pytest.mark.parametrize(
+    ("areas", "level", "name"),
+    [
+        ((0.0, 0.0, 0.0, 0.0), 0, "clean"),
+        ((0.2499, 0.0, 0.0, 0.0), 0, "clean"),
+        ((0.25, 0.0, 0.0, 0.0), 1, "light heat"),
+        ((0.9, 0.25, 0.0, 0.0), 2, "heat-marked"),
+        ((0.9, 0.5, 0.25, 0.0), 3, "burnt"),
+        ((0.9, 0.5, 0.3, 0.25), 4, "charred"),
+        ((0.3, 0.3, 0.0, 0.3), 4, "charred"),  # a dark lining chars before its Delta E passes 20
+    ],
+)
+def test_the_highest_row_that_holds_decides(areas, level, name):
+    grade = grade_lining(lining(*areas), PHOTO, RULES)
+    assert (grade.level, grade.name, grade.relative) == (level, name, False)
+
+
+@pytest.mark.parametrize(
+    ("areas", "level", "name"),
+    [
+        ((0.0, 0.0, 0.0, 0.0), 1, "glazed"),
+        ((0.5, 0.0, 0.0, 0.0), 2, "heat-marked, glazed"),
+        ((0.5, 0.5, 0.0, 0.0), 3, "burnt, glazed"),
+        ((0.5, 0.5, 0.5, 0.0), 3, "burnt"),
+        ((0.5, 0.5, 0.5, 0.5), 4, "charred"),
+    ],
+)
+def test_glaze_raises_levels_0_to_2_by_one(areas, level, name):
+    grade = grade_lining(lining(*areas, glazing=glaze(60.0)), PHOTO, RULES)
+    assert (grade.level, grade.name) == (level, name)
+    assert grade_lining(lining(*areas, glazing=glaze(59.9)), PHOTO, RULES).level == level - ("glazed" in name)
+
+
+def test_without_glazing_the_colour_decides_alone_and_says_so():
+    reading = missing("index 0-100", "one photo", "grain not resolved")
+    grade = grade_lining(lining(0.5, 0.0, 0.0, 0.0, glazing=reading), PHOTO, RULES)
+    assert grade.level == 1
+    assert "Glazing was not measured, so the colour decides alone." in grade.because
+
+
+def test_the_score_is_the_level_and_how_far_the_next_row_has_come():
+    assert grade_lining(lining(0.125, 0.0, 0.0, 0.0), PHOTO, RULES).score == 0.5
+    assert grade_lining(lining(0.8, 0.05, 0.0, 0.0), PHOTO, RULES).score == pytest.approx(1.2)
+    assert grade_lining(lining(0.8, 0.4, 0.2, 0.0), PHOTO, RULES).score == pytest.approx(2.8)
+    assert grade_lining(lining(0.8, 0.4, 0.1, 0.0, glazing=glaze(80)), PHOTO, RULES).score == 3.0
+
+
+def test_the_score_of_a_charred_face_goes_on_and_stays_under_five():
+    scores = [grade_lining(lining(1, 1, 1, area), PHOTO, RULES).score for area in (0.25, 0.5, 0.9, 1.0)]
+    assert scores == sorted(scores)
+    assert scores[0] == 4.0
+    assert 4.9 < scores[-1] < 5
+
+
+def test_the_score_never_falls_as_a_face_darkens():
+    scores = []
+    for lightness in np.arange(61, 10, -1.0):
+        readings = read_lining(ring_face(_ramp(lightness)), PHOTO, SETTINGS)
+        grade = grade_lining(readings, PHOTO, RULES)
+        assert int(grade.score) == grade.level
+        scores.append(grade.score)
+    assert scores == sorted(scores)
+    assert scores[0] == 0
+    assert scores[-1] > 4
+
+
+def _ramp(lightness: float) -> np.ndarray:
+    """A face from clean at the left to this L* at the right."""
+    lab = np.empty((400, 400, 3), np.float32)
+    lab[:] = TAN
+    lab[..., 0] += (lightness - TAN[0]) * np.linspace(0, 1, 400)
+    return lab
+
+
+def test_without_uncertainty_the_level_is_certain():
+    grade = grade_lining(lining(0.5, 0.3, 0.0, 0.0), PHOTO, RULES)
+    assert grade.probability == (0, 0, 1, 0, 0)
+
+
+def test_the_probability_sums_to_one():
+    face = ring_face((54.0, 8.0, 24.0), light=3.0, grain=2.0, sheen=14.0)
+    readings = read_lining(face, PHOTO, SETTINGS)
+    grade = grade_lining(readings, PHOTO, RULES)
+    assert sum(grade.probability) == pytest.approx(1, abs=1e-12)
+    assert max(grade.probability) < 1
+
+
+def test_a_glazing_index_on_its_limit_raises_half_the_chances():
+    grade = grade_lining(lining(0.0, 0.0, 0.0, 0.0, glazing=glaze(60.0, spread=5.0)), PHOTO, RULES)
+    assert grade.probability == pytest.approx((0.5, 0.5, 0, 0, 0))
+    assert grade.level == 1
+
+
+def test_the_chance_of_glaze_follows_its_interval():
+    # One half width of a 90 % interval over the limit: 95 % of a normal distribution lie above it.
+    grade = grade_lining(lining(0.0, 0.0, 0.0, 0.0, glazing=glaze(65.0, spread=5.0)), PHOTO, RULES)
+    assert grade.probability[1] == pytest.approx(0.95, abs=1e-6)
+
+
+def draws(*counts: int) -> np.ndarray:
+    """Equally likely areas of which so many come out at each level."""
+    rows = np.array([(0, 0, 0, 0), (1, 0, 0, 0), (1, 1, 0, 0), (1, 1, 1, 0), (1, 1, 1, 1)], float)
+    return np.repeat(rows, counts, axis=0)
+
+
+def test_the_grade_is_null_when_no_level_reaches_one_half():
+    grade = grade_lining(lining(0.5, 0, 0, 0, draws=draws(33, 34, 33, 0, 0)), PHOTO, RULES)
+    assert grade.level is None
+    assert grade.name is None
+    assert grade.score is None
+    assert grade.problems == ("uncertainty spans grades",)
+    assert any("light heat 34 %" in sentence for sentence in grade.because)
+    assert any("white paper" in sentence for sentence in grade.because)
+
+
+def test_two_neighbours_at_one_half_are_no_reason_for_null():
+    assert grade_lining(lining(0.5, 0, 0, 0, draws=draws(50, 50, 0, 0, 0)), PHOTO, RULES).level == 1
+
+
+def test_the_grade_is_null_when_two_levels_apart_both_reach_a_tenth():
+    assert grade_lining(lining(0.5, 0, 0, 0, draws=draws(10, 80, 10, 0, 0)), PHOTO, RULES).level is None
+    assert grade_lining(lining(0.5, 0, 0, 0, draws=draws(9, 81, 10, 0, 0)), PHOTO, RULES).level == 1
+
+
+def test_an_unknown_uncertainty_is_null_not_certain():
+    readings = replace(lining(0.5, 0, 0, 0), area_draws=np.empty((0, 4)), uncertainty=math.nan)
+    grade = grade_lining(readings, PHOTO, RULES)
+    assert grade.level is None
+    assert "uncertainty spans grades" in grade.problems
+    assert not any("nan" in sentence for sentence in grade.because)
+
+
+def test_a_missing_reading_never_grades_clean():
+    readings = replace(lining(0, 0, 0, 0), area_char=missing("fraction", "by hand", "too few pixels"))
+    grade = grade_lining(readings, PHOTO, RULES)
+    assert grade.level is None
+    assert grade.because
+
+
+def test_a_missing_lower_row_does_not_matter_when_a_higher_one_holds():
+    readings = replace(lining(0, 0, 0, 0.5), area_over_5=missing("fraction", "by hand", "too few pixels"))
+    assert grade_lining(readings, PHOTO, RULES).level == 4
+
+
+def test_a_lining_too_dark_is_not_graded_and_says_what_to_do():
+    dark = clean_lining((22, 0, 0))
+    grade = grade_lining(read_lining(ring_face((22, 0, 0)), dark, SETTINGS), dark, RULES)
+    assert grade.level is None
+    assert grade.problems == ("lining too dark to show heat",)
+    assert any("steels beside it" in sentence for sentence in grade.because)
+
+
+def test_without_a_reference_there_is_no_grade_and_a_remedy():
+    nothing = Reference("none", None, None, None, math.nan, math.nan, math.nan, None, math.nan)
+    grade = grade_lining(read_lining(ring_face(), nothing, SETTINGS), nothing, RULES)
+    assert grade.level is None
+    assert grade.problems == ("no clean reference",)
+    assert any("--reference" in sentence for sentence in grade.because)
+
+
+def test_a_problem_that_refuses_leaves_the_part_ungraded():
+    readings = read_lining(ring_face(problems=("covered",)), PHOTO, SETTINGS)
+    assert grade_lining(readings, PHOTO, RULES).level is None
+    assert grade_steel(steel(problems=("covered",)), RULES).level is None
+
+
+def test_against_the_cleanest_part_the_grade_is_relative():
+    cleanest = clean_lining(source="cleanest part")
+    grade = grade_lining(lining(0, 0, 0, 0), cleanest, RULES)
+    assert (grade.level, grade.name, grade.relative) == (0, "cleanest here", True)
+    assert "Compared with the cleanest plate only." in grade.because
+    assert grade_lining(lining(1, 0, 0, 0), cleanest, RULES).name == "light heat"
+
+
+def test_a_face_lighter_than_clean_is_graded_and_doubted():
+    grade = grade_lining(lining(0.9, 0.0, 0.0, 0.0, delta_l=8.0), PHOTO, RULES)
+    assert grade.level == 1
+    assert grade.problems == ("does not fit the reference",)
+
+
+def test_the_reasons_give_the_numbers_and_the_limits():
+    grade = grade_lining(lining(0.61, 0.42, 0.11, 0.0), PHOTO, RULES)
+    assert (
+        "42 % of the face differs from the clean lining by more than 10 (heat-marked from 25 %)."
+        in grade.because
+    )
+    assert (
+        "11 % of the face differs from the clean lining by more than 20 (burnt from 25 %)." in grade.because
+    )
+
+
+def test_a_value_just_under_its_limit_is_not_rounded_onto_it():
+    because = grade_lining(lining(0.2496, 0.0, 0.0, 0.0), PHOTO, RULES).because
+    assert because[0].startswith("24.96 % of the face")
+    because = grade_lining(lining(0.24999999, 0.0, 0.0, 0.0), PHOTO, RULES).because
+    assert because[0].startswith("just under 25 % of the face")
+
+
+@pytest.mark.parametrize(
+    ("areas", "level", "name"),
+    [
+        ({}, 0, "bare"),
+        ({"straw": 0.099}, 0, "bare"),
+        ({"straw": 0.10}, 1, "straw"),
+        ({"brown": 0.06, "purple": 0.05}, 2, "brown to purple"),
+        ({"blue": 0.10}, 3, "blue"),
+        ({"spots": 2}, 0, "bare"),
+        ({"spots": 3}, 3, "blue"),
+        ({"grey": 0.10}, 4, "grey"),
+        ({"spots": 1, "spots_area": 0.25}, 4, "grey"),
+        ({"other": 0.9}, 0, "bare"),
+    ],
+)
+def test_steel_rows_follow_the_contracts_table(areas, level, name):
+    grade = grade_steel(steel(**areas), RULES)
+    assert (grade.level, grade.name, grade.relative) == (level, name, False)
+    assert grade.probability[level] == 1
+
+
+def test_a_steels_score_follows_the_way_that_has_come_further():
+    assert grade_steel(steel(straw=0.05), RULES).score == 0.5
+    assert grade_steel(steel(brown=0.2, spots=2), RULES).score == pytest.approx(2 + 2 / 3)
+    assert grade_steel(steel(blue=0.2, grey=0.05), RULES).score == pytest.approx(3.5)
+    assert grade_steel(steel(grey=1.0), RULES).score < 5
+
+
+def test_a_missing_count_of_hot_spots_never_grades_bare():
+    count = missing("count", "by hand", "too few pixels")
+    readings = steel(straw=0.2)
+    readings = replace(readings, hot_spots=replace(readings.hot_spots, count=count))
+    assert grade_steel(readings, RULES).level is None
+    readings = steel(blue=0.2)
+    readings = replace(readings, hot_spots=replace(readings.hot_spots, count=count))
+    assert grade_steel(readings, RULES).level == 3
+
+
+def test_what_hides_the_metal_is_said():
+    assert any(
+        "15 % of the face is under varnish" in s for s in grade_steel(steel(other=0.15), RULES).because
+    )
+
+
+def test_hot_spots_are_counted_in_words():
+    assert "1 hot spot (blue from 3)." in grade_steel(steel(brown=0.2, spots=1), RULES).because
+    assert "4 hot spots (blue from 3)." in grade_steel(steel(spots=4), RULES).because

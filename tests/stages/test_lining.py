@@ -1,0 +1,236 @@
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from tests.faces import ANGLE, RADIUS, RING, TAN, clean_lining, ring_face
+from wearview.lining import AREAS, read_glazing, read_lining
+from wearview.reference import Reference
+from wearview.settings import load_settings
+
+SETTINGS = load_settings()
+NOTHING = Reference("none", None, None, None, math.nan, math.nan, math.nan, None, math.nan)
+BURNT = (30.0, 8.0, 12.0)
+
+
+def halves(first, second):
+    lab = np.empty((*RING.shape, 3), np.float32)
+    lab[:] = first
+    lab[:, RING.shape[1] // 2 :] = second
+    return lab
+
+
+def test_a_face_against_itself_differs_by_nothing():
+    readings = read_lining(ring_face(TAN), clean_lining(TAN), SETTINGS)
+    assert readings.delta_e00_median.value == 0
+    assert readings.delta_l_median.value == 0
+    assert [area.value for area in readings.areas] == [0, 0, 0, 0]
+    assert readings.uncertainty == 0
+
+
+def test_a_half_burnt_face_reads_one_half():
+    readings = read_lining(ring_face(halves(TAN, BURNT)), clean_lining(), SETTINGS)
+    assert [area.value for area in readings.areas] == [0.5, 0.5, 0.5, 0.5]
+
+
+def test_darker_is_negative():
+    readings = read_lining(ring_face((51.0, 8.0, 24.0)), clean_lining(), SETTINGS)
+    assert readings.delta_l_median.value == -10
+
+
+def test_an_even_face_has_no_gradient():
+    readings = read_lining(ring_face(BURNT), clean_lining(), SETTINGS)
+    assert readings.gradient_radial.value == 0
+    assert readings.gradient_angular.value == 0
+    assert {step.value for step in readings.radial_delta_l} == {-31}
+
+
+def test_a_radial_ramp_is_read_inner_to_outer():
+    lab = np.empty((*RING.shape, 3), np.float32)
+    lab[:] = TAN
+    lab[..., 0] -= 24 * RADIUS
+    readings = read_lining(ring_face(lab), clean_lining(), SETTINGS)
+    steps = [step.value for step in readings.radial_delta_l]
+    # Step i of 12 has its middle at (i + 0.5) / 12; the grid's own steps are a few hundredths of the radius.
+    assert steps == pytest.approx([-24 * (i + 0.5) / 12 for i in range(12)], abs=0.3)
+    # Medians of the outer and the inner third lie 2/3 apart, less the ring's growing area.
+    assert readings.gradient_radial.value == pytest.approx(-16, abs=0.3)
+
+
+def test_sectors_run_clockwise_on_screen_from_x():
+    lab = np.empty((*RING.shape, 3), np.float32)
+    lab[:] = TAN
+    lab[(ANGLE >= 90) & (ANGLE < 100), 0] -= 12  # 90 degrees clockwise from +x is down, as y points down
+    readings = read_lining(ring_face(lab), clean_lining(), SETTINGS)
+    values = [sector.value for sector in readings.angular_delta_l]
+    assert values[9] == -12
+    assert values[:9] + values[10:] == [0] * 35
+    assert readings.gradient_angular.value == 12
+    row = RING.shape[0] - 20
+    assert np.all(ANGLE[row, 195:205] < 100)
+    assert np.all(ANGLE[row, 195:205] > 80)
+
+
+def test_turning_the_face_turns_the_sectors_and_nothing_else():
+    lab = np.empty((*RING.shape, 3), np.float32)
+    lab[:] = TAN
+    lab[..., 0] -= 15 * np.cos(np.radians(ANGLE)) ** 2 + 5 * RADIUS
+    one = read_lining(ring_face(lab), clean_lining(), SETTINGS)
+    two = read_lining(ring_face(np.rot90(lab, -1)), clean_lining(), SETTINGS)  # a quarter turn clockwise
+    assert [a.value for a in two.areas] == [a.value for a in one.areas]
+    turned = [s.value for s in two.angular_delta_l]
+    # Pixels exactly on a sector's edge change sides.
+    assert turned[9:] + turned[:9] == pytest.approx([s.value for s in one.angular_delta_l], abs=0.2)
+
+
+def test_a_step_of_few_pixels_is_missing_not_clean():
+    mask = RING & ~((ANGLE > 20) & (ANGLE < 30))
+    readings = read_lining(ring_face(TAN, mask=mask), clean_lining(), SETTINGS)
+    assert not readings.angular_delta_l[2].known
+    assert readings.angular_delta_l[2].flags == ("too few pixels",)
+    assert readings.gradient_angular.known
+
+
+def test_a_gradient_over_less_than_half_the_way_round_is_missing():
+    readings = read_lining(ring_face(TAN, mask=RING & (ANGLE < 170)), clean_lining(), SETTINGS)
+    assert not readings.gradient_angular.known
+
+
+def test_excluded_pixels_are_left_out_not_counted_as_clean():
+    mask = RING & (ANGLE < 180)
+    lab = np.where((ANGLE < 90)[..., None], np.float32(BURNT), np.float32(TAN))
+    readings = read_lining(ring_face(lab, mask=mask), clean_lining(), SETTINGS)
+    assert readings.area_over_20.value == pytest.approx(0.5, abs=0.01)
+    assert np.isnan(readings.delta_e_map[~mask]).all()
+
+
+def test_a_hidden_face_is_missing_not_clean():
+    readings = read_lining(ring_face(TAN, mask=np.zeros_like(RING)), clean_lining(), SETTINGS)
+    assert not any(reading.known for reading in (*readings.areas, readings.delta_e00_median))
+    assert readings.problems == ("too few pixels",)
+    assert (len(readings.radial_delta_l), len(readings.angular_delta_l)) == (12, 36)
+
+
+def test_without_a_reference_everything_is_missing():
+    readings = read_lining(ring_face(TAN), NOTHING, SETTINGS)
+    assert not any(reading.known for reading in (*readings.areas, readings.glazing))
+    assert readings.areas[0].flags == ("no clean reference",)
+    assert readings.problems == ("no clean reference",)
+
+
+@pytest.mark.parametrize(
+    ("clean_l", "lightness", "is_char"),
+    [
+        (60.0, 30.0, True),  # exactly half as light
+        (60.0, 30.1, False),
+        (38.0, 19.0, True),  # Delta E 14.9: over 10, the limit of a dark lining, and under 15
+        (31.0, 15.5, True),
+        (30.0, 14.9, True),  # a clean L* of 30 is not under 30
+    ],
+)
+def test_char_is_half_as_light_and_far_off(clean_l, lightness, is_char):
+    readings = read_lining(ring_face((lightness, 0, 0)), clean_lining((clean_l, 0, 0)), SETTINGS)
+    assert readings.area_char.value == is_char
+
+
+def test_half_as_light_but_not_far_off_is_no_char():
+    rules = replace(SETTINGS.rules, char_delta_e=30.0)
+    readings = read_lining(ring_face((30, 0, 0)), clean_lining((60, 0, 0)), replace(SETTINGS, rules=rules))
+    assert readings.area_char.value == 0
+
+
+def test_a_lining_too_dark_for_char_still_has_its_other_readings():
+    readings = read_lining(ring_face((20, 0, 0)), clean_lining((29.9, 0, 0)), SETTINGS)
+    assert readings.area_char.flags == ("lining too dark to show heat",)
+    assert "lining too dark to show heat" in readings.problems
+    assert readings.area_over_5.value == 1
+    assert readings.glazing.known
+
+
+def test_uncertainties_add_in_quadrature():
+    face = ring_face(TAN, light=3.0, noise=0.5)
+    readings = read_lining(face, clean_lining(light=2.0, spread=1.0), SETTINGS)
+    # 1.645 standard errors of the noise are half a 90 % interval of a normal distribution.
+    assert readings.uncertainty == pytest.approx(math.sqrt(9 + 4 + 1 + (1.645 * 0.5) ** 2), abs=1e-3)
+    assert readings.delta_e00_median.spread == readings.uncertainty
+
+
+def test_an_unknown_light_leaves_the_uncertainty_unknown():
+    readings = read_lining(ring_face(TAN, light=math.nan), clean_lining(), SETTINGS)
+    assert math.isnan(readings.uncertainty)
+    assert len(readings.area_draws) == 0
+    assert math.isnan(readings.area_over_5.spread)
+
+
+def test_without_uncertainty_every_draw_is_the_measured_areas():
+    readings = read_lining(ring_face(halves(TAN, BURNT)), clean_lining(), SETTINGS)
+    assert np.allclose(readings.area_draws, 0.5)
+    assert all(area.spread == 0 for area in readings.areas)
+
+
+def test_an_error_of_the_light_spreads_an_area_near_its_limit_and_not_one_far_from_it():
+    near = read_lining(ring_face((53.0, 8.5, 24), light=3), clean_lining(), SETTINGS)
+    far = read_lining(ring_face(TAN, light=3), clean_lining(), SETTINGS)
+    assert near.area_over_5.spread > 0.4
+    assert far.area_over_20.spread == 0
+
+
+def test_most_draws_of_a_clean_face_stay_within_its_uncertainty():
+    readings = read_lining(ring_face(TAN, light=5.0), clean_lining(), SETTINGS)
+    # Delta E 5 is the half width of the 90 % interval here. CIEDE2000 is no plain distance: a few per cent.
+    assert readings.area_draws[:, 0].mean() == pytest.approx(0.10, abs=0.04)
+
+
+def test_the_same_face_gives_the_same_bytes():
+    face = ring_face(halves(TAN, (50, 8, 24)), light=4)
+    one, two = (read_lining(face, clean_lining(), SETTINGS) for _ in range(2))
+    assert one.area_draws.tobytes() == two.area_draws.tobytes()
+
+
+def test_the_map_cannot_be_written_to():
+    readings = read_lining(ring_face(TAN), clean_lining(), SETTINGS)
+    with pytest.raises(ValueError, match="read-only"):
+        readings.delta_e_map[0, 0] = 1
+
+
+def test_the_faces_problems_are_carried_on():
+    assert read_lining(ring_face(problems=("glare",)), clean_lining(), SETTINGS).problems == ("glare",)
+
+
+def test_the_areas_come_in_the_order_of_their_names():
+    readings = read_lining(ring_face(BURNT), clean_lining(), SETTINGS)
+    assert readings.areas == tuple(getattr(readings, name) for name in AREAS)
+
+
+def test_glazing_is_zero_on_a_clean_face_and_a_hundred_without_grain_under_strong_sheen():
+    assert read_glazing(ring_face(), TAN[0], clean_lining()).value == 0
+    closed = read_glazing(ring_face(grain=0.0, sheen=60.0), TAN[0], clean_lining(sheen=0.01))
+    assert closed.value == pytest.approx(100, abs=0.1)
+
+
+def test_glazing_at_half_the_grain_and_twice_the_light_of_the_sheen_is_fifty():
+    # Half the grain lost and half the sheen gained: 100 x sqrt(0.5 x 0.5). Sheen is light added, here
+    # doubled: the luminance of L* by CIE 15.
+    def luminance(lightness):
+        return ((lightness + 16) / 116) ** 3
+
+    doubled = luminance(61) + 2 * (luminance(67) - luminance(61))
+    sheen = 116 * doubled ** (1 / 3) - 16 - 61
+    assert read_glazing(ring_face(grain=2.5, sheen=sheen), 61.0, clean_lining()).value == pytest.approx(50)
+
+
+def test_darkening_alone_is_no_glaze():
+    # The same fibres at half the light: each step of L* shrinks with L* + 16.
+    lightness = 41.0
+    shrink = (lightness + 16) / (TAN[0] + 16)
+    face = ring_face((lightness, 8, 24), grain=5.0 * shrink, sheen=6.0)
+    assert read_glazing(face, lightness, clean_lining()).value == 0
+
+
+@pytest.mark.parametrize("gap", ["grain", "sheen"])
+def test_glazing_is_missing_without_grain_or_sheen(gap):
+    face = replace(ring_face(), **{gap: math.nan})
+    assert read_glazing(face, TAN[0], clean_lining()).flags == ("grain not resolved",)
+    reference = clean_lining(**{gap: math.nan})
+    assert read_glazing(ring_face(), TAN[0], reference).flags == ("grain not resolved",)
