@@ -29,8 +29,8 @@ PROMISED = {
     "teardown new": "NAME --unit --serial --customer --wish --store",
     "teardown list": "--store",
     "teardown show": "NAME --json --store",
-    "verdict": "TEARDOWN ELEMENT POSITION|pack|NAME reuse|replace|resurface|leave|unsure --heat --reason --by "
-    "--note --store",
+    "verdict": "TEARDOWN ELEMENT POSITION|pack|NAME reuse|replace|resurface|leave|unsure --heat --reason "
+    "--by --note --store",
     "report": "TEARDOWN --out --store",
     "app": "--port --lan",
 }

@@ -58,7 +58,8 @@ def _overlay(photo: PhotoView, photo_bytes: PhotoSource) -> Image.Image | None:
 
 def _jpeg(image: Image.Image, quality: int) -> bytes:
     out = io.BytesIO()
-    Image.merge("RGB", image.split()).save(out, "JPEG", quality=quality, optimize=True)  # merge: pixels only
+    # A new image from the array: pixels only, whatever the opened file said about itself.
+    Image.fromarray(np.asarray(image)).save(out, "JPEG", quality=quality)
     return out.getvalue()
 
 
