@@ -79,7 +79,7 @@ class Tints:
         Hue from and up to, degrees; purple passes through 0.
     pale_share, pale_chroma : float, tuple of float
         Share of the plate's bluest chroma under which blue is grey blue, and the limits of that chroma.
-    grey_darker_than, grey_border_dark, grey_border_light, grey_below_clean_l : float
+    grey_darker_than, grey_border_dark, grey_border_light, grey_beside_blue, grey_below_clean_l : float
         What makes a neutral patch oxide.
     other_darkness_least, other_darkness_per_chroma, other_neutral_darkness : float
         Lost share of the bare L* beyond which a brown, or a neutral, is no oxide.
@@ -102,6 +102,7 @@ class Tints:
     grey_darker_than: float
     grey_border_dark: float
     grey_border_light: float
+    grey_beside_blue: float
     grey_below_clean_l: float
     other_darkness_least: float
     other_darkness_per_chroma: float
@@ -299,6 +300,7 @@ def _read_tints(path: Path) -> Tints:
         grey_darker_than=table.share("grey.darker_than"),
         grey_border_dark=table.share("grey.border_dark"),
         grey_border_light=table.share("grey.border_light"),
+        grey_beside_blue=table.number("grey.beside_blue"),
         grey_below_clean_l=table.number("grey.below_clean_l", 0, 100),
         other_darkness_least=table.share("other.darkness_least"),
         other_darkness_per_chroma=table.share("other.darkness_per_chroma"),

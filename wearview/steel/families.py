@@ -40,6 +40,8 @@ NOT_MEASURED = 255
 # A pale patch thinner than this share of the diameter is only the blurred edge of something blue; an
 # edge of the face this wide may be left out of its mask.
 THIN = 0.01
+# Less of a border, or of a patch, than this is a stray pixel or two.
+_NO_FRINGE = 0.05
 
 
 def find_families(
@@ -51,7 +53,7 @@ def find_families(
     codes[seen] = tint_codes(lab, bare, pale_below(lab, bare, tints), tints)
     _settle_brown(codes, tints)
     _settle_pale(codes, face.diameter)
-    _settle_grey(codes, face.lab[..., 0] < tints.grey_darker_than * bare.lab[0], tints)
+    _settle_grey(codes, face.lab[..., 0], bare, tints)
     codes[~seen] = NOT_MEASURED
     return codes
 
@@ -84,12 +86,15 @@ def _settle_pale(codes: Codes, diameter: float) -> None:
         codes[green] = np.where(beside[labels[green]], GREY, OTHER)
 
 
-def _settle_grey(codes: Codes, darker: NDArray[np.bool_], tints: Tints) -> None:
+def _settle_grey(codes: Codes, lightness: NDArray[np.float32], bare: Bare, tints: Tints) -> None:
     """Neutral patches that lie inside blue are oxide; the plate's bare metal does not."""
-    if not np.isin(codes, (PURPLE, BLUE, GREY)).any():
+    late = np.isin(codes, (PURPLE, BLUE))
+    if not late.any():
         return
     neutral = codes == BARE
-    count, labels, _ = components(neutral & darker)
+    # As light against the blue as only bare metal is.
+    bright = lightness > tints.grey_beside_blue * np.median(lightness[late])
+    count, labels, _ = components(neutral & ~bright & (lightness < tints.grey_darker_than * bare.lab[0]))
     dark = share_beside(find_borders(labels, count, codes), PURPLE, BLUE, GREY) >= tints.grey_border_dark
     dark[0] = False
     oxide = dark[labels]
@@ -98,12 +103,15 @@ def _settle_grey(codes: Codes, darker: NDArray[np.bool_], tints: Tints) -> None:
     if count:
         borders = find_borders(labels, count, codes)
         inside = share_beside(borders, PURPLE, BLUE, GREY) >= tints.grey_border_light
-        inside &= share_beside(borders, STRAW, BROWN) < 1 - tints.grey_border_light
         inside[0] = False
-        # The largest neutral patch is the bare metal, unless blue runs off the face all along it: then
-        # blue is no island on bare metal but the way from it to a grey that fills the rest.
+        # The largest neutral patch is the bare metal, unless blue runs off the face all along it and no
+        # straw lies between: then blue is no island on bare metal but the edge of a grey that fills the rest.
         largest = 1 + int(np.argmax(stats[1:, cv2.CC_STAT_AREA]))
-        inside[largest] &= _blue_is_no_island(codes) and share_beside(borders, STRAW, BROWN)[largest] < 0.05
+        inside[largest] &= (
+            _blue_is_no_island(codes)
+            and share_beside(borders, STRAW, BROWN)[largest] < _NO_FRINGE
+            and np.count_nonzero(bright[labels == largest]) < _NO_FRINGE * stats[largest, cv2.CC_STAT_AREA]
+        )
         oxide |= inside[labels]
     codes[oxide] = GREY
 
