@@ -73,6 +73,8 @@ def find_ring_sets(
     every = max(1, len(laid.xy) // VOTERS)
     voters = PlaneEdges(laid.xy[::every], laid.normal[::every], laid.strength[::every])
     votes = centre_votes(voters, bounds, np.arange(low, high, CELL), CELL)
+    # Ribs and planks send votes far and wide; a plate's meet in one cell.
+    votes = votes - cv2.blur(votes, (11, 11))
     spread = int(max(2, 0.35 * low / CELL))
     peaks = (votes == cv2.dilate(votes, np.ones((2 * spread + 1, 2 * spread + 1), np.uint8))) & (votes > 0)
     rows, columns = np.nonzero(peaks)
@@ -106,9 +108,13 @@ def _settle(laid: PlaneEdges, centre: NDArray[np.float64], low: float, high: flo
         rings = _rings(radius[at], offset[at], tolerance)
         if not rings:
             return None
-        best = max(rings, key=lambda ring: ring.coverage * ring.radius)
-        on = at[np.abs(radius[at] - best.radius) < tolerance]
-        centre = _circle_centre(xy[on], centre)
+        if near is None:
+            # Hot bands crowd the rings of a plate together; the normals of all of them still meet in one point.
+            centre = _meeting_point(xy[at], normal[at], centre)
+        else:
+            best = max(rings, key=lambda ring: ring.coverage * ring.radius)
+            on = at[np.abs(radius[at] - best.radius) < tolerance]
+            centre = _circle_centre(xy[on], centre)
         if near is None:
             # The centre moves by a few pixels from here on: what faces it by far stays out.
             slack = towards * towards > (0.93 * FACING) ** 2 * squared
@@ -130,6 +136,21 @@ def _rings(radius: NDArray[np.float64], offset: NDArray[np.float64], tolerance: 
         coverage > 0.2
     )
     return tuple(Ring((i + 0.5) * RADIUS_STEP, float(coverage[i])) for i in np.flatnonzero(peak))
+
+
+def _meeting_point(
+    xy: NDArray[np.float64], normal: NDArray[np.float64], fallback: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Where lines through `xy` along `normal` come closest to meeting, far edges weighing less."""
+    across = np.stack([-normal[:, 1], normal[:, 0]], axis=1)
+    offset = xy - fallback
+    miss = (across * offset).sum(axis=1)
+    weight = 1 / np.maximum((offset**2).sum(axis=1), 1)
+    weight /= 1 + (miss * np.sqrt(weight) / 0.07) ** 2  # four degrees: the scatter of a rim's gradient
+    shift = np.linalg.lstsq(
+        (across * weight[:, None]).T @ across, (across * weight[:, None]).T @ miss, rcond=None
+    )[0]
+    return fallback + shift if np.hypot(*shift) < 12 else fallback
 
 
 def _circle_centre(xy: NDArray[np.float64], fallback: NDArray[np.float64]) -> NDArray[np.float64]:

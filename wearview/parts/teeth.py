@@ -80,6 +80,8 @@ class Teeth:
         Number of teeth, 0 when there are none.
     regularity : float
         0..1: share of the brightness ripple round the plate that this count explains.
+    lock : float
+        0..1: how well the depth of the edge keeps step with the count; what merely ripples in brightness does not.
     root, tip : float
         Where the teeth begin and end, in units of the outer rim's radius; both the rim's when there are none.
     solid : ndarray of bool, shape (ANGLES,)
@@ -88,9 +90,15 @@ class Teeth:
 
     count: int
     regularity: float
+    lock: float
     root: float
     tip: float
     solid: NDArray[np.bool_]
+
+    @property
+    def evidence(self) -> float:
+        """How sure these are teeth, 0 and up; see `find.SURE_TEETH`."""
+        return self.regularity + 0.5 * self.lock if self.count else 0.0
 
 
 def find_teeth(rays: Rays, outward: bool, hidden: NDArray[np.bool_]) -> Teeth:
@@ -134,7 +142,7 @@ def find_teeth(rays: Rays, outward: bool, hidden: NDArray[np.bool_]) -> Teeth:
         return no_teeth(rim)
     count = int(counts[row])
     depth = _depth_of_first_step(rays, rim, sign)
-    solid = _solid_angles(np.where(hidden, np.median(depth), depth), count)
+    solid, lock = _solid_angles(np.where(hidden, np.median(depth), depth), count)
     margin = max(1, round(0.15 * ANGLES / count))
     beyond = columns[sign * (rays.rho[columns] - rim) > PAST_RIM]
     gaps, teeth = _inner_part(~solid & ~hidden, margin), _inner_part(solid & ~hidden, margin)
@@ -142,7 +150,7 @@ def find_teeth(rays: Rays, outward: bool, hidden: NDArray[np.bool_]) -> Teeth:
     if _metal_in_gaps(rays, gaps, teeth, beyond):
         root = _first_edge(rays, gaps, beyond)
     tip = _first_edge(rays, teeth, beyond[sign * (beyond - root) > 2])
-    return Teeth(count, regularity, float(rays.rho[root]), float(rays.rho[tip]), solid)
+    return Teeth(count, regularity, lock, float(rays.rho[root]), float(rays.rho[tip]), solid)
 
 
 def _depth_of_first_step(rays: Rays, rim: float, sign: int) -> NDArray[np.float64]:
@@ -156,17 +164,19 @@ def _depth_of_first_step(rays: Rays, rim: float, sign: int) -> NDArray[np.float6
     return np.where(hit.any(axis=1), depth, 0.0)
 
 
-def _solid_angles(depth: NDArray[np.float64], count: int) -> NDArray[np.bool_]:
-    """Angles with a tooth: where the edge reaches deep, phase-locked to the tooth count.
+def _solid_angles(depth: NDArray[np.float64], count: int) -> tuple[NDArray[np.bool_], float]:
+    """Angles with a tooth, where the edge reaches deep in step with the tooth count, and how well it keeps step.
 
     The phase may drift slowly round the plate, as perspective makes it; it is averaged over six teeth.
     """
     turn = np.exp(-2j * np.pi * count * np.arange(ANGLES) / ANGLES)
-    signal = (np.minimum(depth, np.percentile(depth, 95)) - depth.mean()) * turn
+    depth = np.minimum(depth, np.percentile(depth, 95))
     spread = 3 * ANGLES / count
     kernel = np.exp(-0.5 * ((np.arange(ANGLES) - ANGLES // 2) / spread) ** 2)
-    slow = np.fft.ifft(np.fft.fft(signal) * np.fft.fft(np.fft.ifftshift(kernel)))
-    return np.asarray((slow * np.conj(turn)).real > 0)
+    signal = (depth - depth.mean()) * turn
+    slow = np.fft.ifft(np.fft.fft(signal) * np.fft.fft(np.fft.ifftshift(kernel / kernel.sum())))
+    lock = float(np.abs(slow).mean() * math.sqrt(2) / (depth.std() + 1e-9))
+    return (slow * np.conj(turn)).real > 0, lock
 
 
 def _metal_in_gaps(
@@ -182,17 +192,33 @@ def _metal_in_gaps(
     return bool(np.abs(ring - on_teeth).max() < 0.5 * np.abs(ring - in_gaps).max())
 
 
+def bench_in_face(rays: Rays) -> float:
+    """Share of the face's most bench-like ring that looks like the bench just outside the plate, 0..1.
+
+    A ring set that took tooth gaps or the hole for face shows bench there.
+    """
+    near, far = rays.column(1.18), rays.column(1.27)
+    bench = np.median(rays.rgb[:, near : far + 1], axis=1)
+    texture = strongest_channel(rays.rgb[:, near : far + 1] - bench[:, None])
+    limit = 10.0 + 1.5 * float(np.median(texture))
+    face = rays.rgb[:, rays.column(rays.ratio + 0.02) : rays.column(0.98)]
+    if face.shape[1] < 3:
+        return 1.0
+    alike = (strongest_channel(face - bench[:, None]) < limit).mean(axis=0)
+    return float(np.quantile(alike, 0.9))
+
+
 def toothed_side(rays: Rays, hidden: NDArray[np.bool_]) -> tuple[Teeth, Teeth]:
     """Teeth beyond the outer and beyond the inner rim; a plate is splined to the drum or to the hub, never to both."""
     outside, inside = find_teeth(rays, True, hidden), find_teeth(rays, False, hidden)
-    if outside.regularity >= inside.regularity:
+    if outside.evidence >= inside.evidence:
         return outside, no_teeth(rays.ratio)
     return no_teeth(1.0), inside
 
 
 def no_teeth(rim: float) -> Teeth:
     """A plain edge."""
-    return Teeth(0, 0.0, rim, rim, np.zeros(ANGLES, bool))
+    return Teeth(0, 0.0, 0.0, rim, rim, np.zeros(ANGLES, bool))
 
 
 def _inner_part(solid: NDArray[np.bool_], margin: int) -> NDArray[np.bool_]:
