@@ -3,8 +3,8 @@
 import argparse
 import hashlib
 import sys
+from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 
 from wearview import store as record
 from wearview.cli.outputs import write_text
@@ -15,6 +15,7 @@ from wearview.draw import overlay_photo
 from wearview.errors import CallError
 from wearview.pipeline import Place, grade_photos
 from wearview.record import (
+    Document,
     Element,
     Graded,
     Grading,
@@ -65,11 +66,13 @@ def grade(args: argparse.Namespace) -> int:
     return 1 if graded.unread else 0
 
 
-def keep(
-    store: record.Store, teardown: str, element: str, graded: Graded, document: dict[str, Any]
-) -> dict[str, Any]:
+def keep(store: record.Store, teardown: str, element: str, graded: Graded, document: Document) -> Document:
     """Store a grading with its original photos and overlays; the document as stored."""
-    photos = []
+    return record.add_grading(store, teardown, element, document, _files(graded))
+
+
+def _files(graded: Graded) -> Iterator[record.GradedPhoto]:
+    """The originals, read again one at a time, with their overlays."""
     for photo in graded.photos:
         try:
             original = Path(photo.file).read_bytes()
@@ -77,11 +80,10 @@ def keep(
             raise CallError(photo.file, "went away while it was graded", "Grade it again") from error
         if hashlib.sha256(original).hexdigest() != photo.sha256:
             raise CallError(photo.file, "changed while it was graded", "Grade it again")
-        photos.append(record.GradedPhoto(original, jpeg(overlay_photo(photo))))
-    return record.add_grading(store, teardown, element, document, photos)
+        yield record.GradedPhoto(original, jpeg(overlay_photo(photo)))
 
 
-def document_text(title: str, document: dict[str, Any]) -> str:
+def document_text(title: str, document: Document) -> str:
     """The table and sentences of a document that need not be in a record."""
     alone = Element(title, None, (Grading(document, "", "", {}),), ())
     return pack_text(title, document, part_lines(alone))

@@ -132,7 +132,7 @@ def _verdict_cell(verdict: Verdict | None) -> str:
 def _sentences(document: dict[str, Any], lines: Sequence[PartLine]) -> Iterator[str]:
     pack = document["pack"]
     if pack is not None:
-        yield f"pattern: {pack['pattern']}{_trend(pack['trend'])}"
+        yield f"pattern: {pack['pattern']}"
         yield from (_bullet(sentence) for sentence in pack["explanation"])
         if pack["advice"]:
             yield "to check:"
@@ -140,8 +140,9 @@ def _sentences(document: dict[str, Any], lines: Sequence[PartLine]) -> Iterator[
     for photo in document["photos"]:
         if not photo["parts"]:
             yield from (_remedy(photo["file"], name) for name in photo["quality"]["problems"])
-    for name in _hindrances(lines):
-        yield _remedy("cannot tell", name)
+    if pack is None:  # a pack's advice holds the remedies of its own parts
+        for name in _hindrances(lines):
+            yield _remedy("cannot tell", name)
     if any(line.part["grade"] and line.part["grade"]["relative"] for line in lines):
         yield RELATIVE
     if lines:
@@ -159,15 +160,6 @@ def _remedy(subject: str, name: str) -> str:
     problem = PROBLEMS.get(name)
     told = f"{problem.text} {problem.remedy}" if problem else name
     return textwrap.fill(printable(f"{subject}: {told}"), WIDTH, subsequent_indent="  ")
-
-
-def _trend(trend: dict[str, float | None]) -> str:
-    if trend["slope_per_position"] is None:
-        return ""
-    told = f"; score {trend['slope_per_position']:+.2f} per position"
-    if trend["p_value"] is not None:
-        told += f" (tau {trend['kendall_tau']:.2f}, p {trend['p_value']:.3f})"
-    return told
 
 
 def _bullet(sentence: str) -> str:
