@@ -53,7 +53,7 @@ def find_trend(positions: Sequence[int], scores: Sequence[float]) -> Trend:
     slope = float(theilslopes(scores, positions).slope) + 0.0  # no negative zero
     if len(set(scores)) == 1:
         return Trend(slope, None, None, n)
-    tau = round(float(kendalltau(positions, scores, method="asymptotic").statistic), 12)  # 1 - 1e-16 is 1
+    tau = round(float(kendalltau(positions, scores).statistic), 12)  # 1 - 1e-16 is 1
     p = exact_p(positions, scores) if n >= FEWEST_FOR_P else None
     return Trend(slope, tau, p, n)
 
