@@ -64,6 +64,8 @@ def element_text(element: Element, lines: Sequence[PartLine]) -> str:
         paragraphs = [printable(element.name)]
     else:
         paragraphs = [pack_text(element.name, element.latest.document, lines)]
+    if element.expectation:
+        paragraphs.append(f"expected here: {printable(element.expectation)}")
     told = [f"verdict on the pack: {verdict_text(v)}" for v in element.pack_verdicts[-1:]]
     told += [
         f"{printable(name)}: {verdict_text(given[-1])}" for name, given in element.named_verdicts.items()
