@@ -43,6 +43,7 @@ def ring_face(
         whole=RING,
         radius=RADIUS,
         angle_deg=ANGLE,
+        xy=np.zeros((SIZE, SIZE, 2), np.float32),
         diameter=DIAMETER,
         mm_per_px=mm_per_px,
         grain=grain,

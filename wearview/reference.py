@@ -1,6 +1,7 @@
 """The clean colour a lining or a steel is compared with."""
 
 import math
+import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -8,6 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearview.colour import delta_e
+from wearview.errors import CleanReferenceError, ModelsError
+from wearview.settings import Settings
 from wearview.surface import Face
 
 # Half width of the 90 % interval between clean plates of one lining, in Delta E: paper is made in batches. Estimate, not
@@ -87,3 +90,31 @@ def cleanest_part(faces: Sequence[Face]) -> Reference:
     if float(delta_e(labs.astype(np.float32), best.lab_median).max()) <= ALL_ALIKE:
         return NO_REFERENCE
     return best
+
+
+def named_lining(name: str, settings: Settings) -> Reference:
+    """A clean lining by its name in `models/linings.toml`.
+
+    Raises
+    ------
+    CleanReferenceError
+        When there is no lining of that name.
+    ModelsError
+        When the file is damaged.
+    """
+    path = settings.models / "linings.toml"
+    try:
+        linings = tomllib.loads(path.read_text("utf-8"))
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        raise ModelsError(path.name, f"cannot be read ({error})", "Install the program again") from error
+    if name not in linings:
+        known = ", ".join(sorted(linings)) or "none"
+        raise CleanReferenceError(name, "no such lining", f"Known linings: {known}")
+    entry = linings[name]
+    try:
+        lab = np.array([float(v) for v in entry["lab"]])
+        numbers = [float(entry[key]) for key in ("spread", "grain", "sheen", "light_uncertainty")]
+    except (KeyError, TypeError, ValueError) as error:
+        raise ModelsError(path.name, f"{name} is not complete", "Install the program again") from error
+    spread, grain, sheen, light = numbers
+    return Reference("library", None, name, lab, spread, grain, sheen, None, light)

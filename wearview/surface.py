@@ -42,6 +42,8 @@ class Face:
         0 at the inner edge, 1 at the outer edge. For a band 0 at its upper or left edge, 1 at the other.
     angle_deg : ndarray, shape (H, W), float32
         [0, 360), clockwise on screen from the photo's +x. For a band 360 times the fraction of its length.
+    xy : ndarray, shape (H, W, 2), float32
+        Where each grid pixel lies in the photo.
     diameter : float
         Outer diameter in grid pixels; for a band its length in grid pixels.
     mm_per_px : float
@@ -67,6 +69,7 @@ class Face:
     whole: NDArray[np.bool_]
     radius: NDArray[np.float32]
     angle_deg: NDArray[np.float32]
+    xy: NDArray[np.float32]
     diameter: float
     mm_per_px: float
     grain: float
@@ -128,6 +131,7 @@ def take_face(photo: Photo, part: Part, light: Light, mm_per_px: float = math.na
         whole=whole,
         radius=radius,
         angle_deg=angle,
+        xy=xy,
         diameter=diameter,
         mm_per_px=mm_per_px * spacing,
         grain=grain,

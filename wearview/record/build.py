@@ -72,7 +72,10 @@ def _photo(photo: GradedPhoto) -> dict[str, Any]:
         "quality": {
             "gradeable": quality.gradeable and bool(photo.parts),
             "problems": list(photo.problems),
-            **{name: _number(value) for name, value in quality.numbers().items()},
+            "median_luminance": _number(quality.median_luminance, 4),
+            "clipped": _number(quality.clipped, 4),
+            "dark": _number(quality.dark, 4),
+            "edge_width": _number(quality.edge_width, 2),
         },
         "light": {
             "method": "none" if photo.light is None else photo.light.method,
