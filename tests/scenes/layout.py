@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from tests.scenes.clutter import Thing
 from tests.scenes.geometry import Pinhole, Pose, look_at
+from tests.scenes.mesh import band_point
 from tests.scenes.skin import BandShape, PlateShape
 
 Array = NDArray[np.float64]
@@ -86,11 +87,9 @@ def centred(poses: Sequence[Pose], shapes: Sequence[Shape]) -> list[Pose]:
 def outline_points(pose: Pose, shape: Shape) -> Array:
     """Bench points (N, 3) round a part, for framing."""
     if isinstance(shape, BandShape):
-        half = np.array(
-            [shape.length_mm / 2, shape.width_mm / 2 + abs(shape.bend_deg) * shape.length_mm / 900]
-        )
-        corners = half * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1.0]])
-        return pose.apply(np.c_[corners, np.zeros(4)])
+        along = np.tile(np.linspace(-shape.length_mm / 2, shape.length_mm / 2, 15), 2)
+        across = np.repeat([-shape.width_mm / 2, shape.width_mm / 2], 15)
+        return pose.apply(np.c_[band_point(shape, along, across), np.zeros(30)])
     a = np.linspace(0, 2 * np.pi, 24, endpoint=False)
     return pose.apply(
         np.c_[shape.reach * np.cos(a), shape.reach * np.sin(a), np.full(24, shape.thickness_mm)]
@@ -131,8 +130,8 @@ def on_bench(camera: Pinhole, xy: Array) -> Array:
 
 def beside(rng: Generator, poses: Sequence[Pose], shapes: Sequence[Shape], thing: Thing, side: str) -> Pose:
     """A place for a sheet or card just outside the group, on one ``side`` of it."""
-    low = np.min([p.shift[:2] - reach_box(s) for p, s in zip(poses, shapes, strict=True)], axis=0)
-    high = np.max([p.shift[:2] + reach_box(s) for p, s in zip(poses, shapes, strict=True)], axis=0)
+    low = np.min([p.shift[:2] - reach_box(p, s) for p, s in zip(poses, shapes, strict=True)], axis=0)
+    high = np.max([p.shift[:2] + reach_box(p, s) for p, s in zip(poses, shapes, strict=True)], axis=0)
     vertices = thing.pieces[0][0].vertices
     half = (vertices.max(axis=0) - vertices.min(axis=0))[:2] / 2
     where = rng.uniform(0.25, 0.75)
@@ -146,11 +145,11 @@ def beside(rng: Generator, poses: Sequence[Pose], shapes: Sequence[Shape], thing
     return Pose(yaw(rng.uniform(-9, 9)), np.array([*xy, 0.0]))
 
 
-def reach_box(shape: Shape) -> Array:
-    """Half extent (2,) of a part that lies untilted."""
+def reach_box(pose: Pose, shape: Shape) -> Array:
+    """Half extent (2,) of the upright box round a part's place that it stays within."""
     if isinstance(shape, PlateShape):
         return np.array([shape.reach, shape.reach])
-    return np.array([shape.length_mm / 2, shape.width_mm / 2 + abs(shape.bend_deg) * shape.length_mm / 900])
+    return np.abs(outline_points(pose, shape) - pose.shift)[:, :2].max(axis=0)
 
 
 def scattered(

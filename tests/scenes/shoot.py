@@ -163,7 +163,7 @@ def _clutter(
     shapes: list[PlateShape | BandShape],
     neutral: tuple[Thing, geometry.Pose] | None,
 ) -> list[PlacedThing]:
-    taken = [(p.shift[:2], layout.reach_box(s)) for p, s in zip(poses, shapes, strict=True)]
+    taken = [(p.shift[:2], layout.reach_box(p, s)) for p, s in zip(poses, shapes, strict=True)]
     flat = all(p.shift[2] == 0 for p in poses)
     holes = [
         (p.shift[:2], s.core_inner_r - (s.tooth_depth if s.teeth == "inner" else 0))

@@ -187,6 +187,11 @@ def test_every_photo_of_the_demo_teardown_is_made_and_told():
     assert files == {f"{s.id}.jpg" for s in demo_photos()}
     taken = [s.taken_at for s in demo_photos()]
     assert taken == sorted(taken)
+    painted = {
+        p["file"]: p["painted_levels"] for e in told["element"] for p in e["photo"] if "positions" in p
+    }
+    shown = {f"{s.id}.jpg": [p.level for p in s.parts] for s in demo_photos() if s.gradeable and not s.clean}
+    assert painted == shown
     refused = {p["file"] for e in told["element"] for p in e["photo"] if not p.get("gradeable", True)}
     assert refused == {f"{s.id}.jpg" for s in demo_photos() if not s.gradeable}
 
