@@ -19,9 +19,9 @@ LIMITS = (5.0, 10.0, 20.0)
 
 _METHOD = "against clean"
 _GLAZING_METHOD = "one photo"
-# Face pixels that stand for all when the colour is varied, evenly spaced in order of Delta E: no chance of a
-# level comes out more than 0.02 off what 8000 pixels give, mean 0.003 (40 faces). A table of binned colours was
-# tried and is worse: whole cells cross a limit at once.
+# Face pixels that stand for all when the colour is varied, evenly spaced in order of Delta E: no chance
+# of a level comes out more than 0.02 off what 8000 pixels give, mean 0.003 (40 faces). A table of
+# binned colours was tried and is worse: whole cells cross a limit at once.
 _SAMPLE = 768
 # Half widths of the 90 % interval of grain and sheen as shares of themselves: what moving the lamp does
 # to a clean face. Estimates, not measured on real plates.
