@@ -3,9 +3,12 @@
 import math
 
 import numpy as np
+from numpy.typing import NDArray
 
 from wearview.parts.candidate import Plate
+from wearview.parts.rims import ANGLES
 from wearview.parts.stack import Visible
+from wearview.parts.teeth import inner_part
 from wearview.terms import FRICTION, REACTION, STEEL
 
 
@@ -45,18 +48,31 @@ def kind_features(visible: Visible) -> dict[str, float]:
         "rough": float(np.median(np.abs(grey - np.median(grey, axis=1, keepdims=True)))) / level,
         "bright": float(level / max(1.0, metal.mean())),
         "wall": _wall(plate),
+        "rim_on_teeth": _rim_on_teeth(plate),
+        "rim_seen": plate.outer.coverage if plate.outside.count else plate.inner.coverage,
     }
 
 
-def _metal_colour(plate: Plate) -> np.ndarray:
+def _metal_colour(plate: Plate) -> NDArray[np.float64]:
+    """Median colour of the teeth, their edges and tips left out."""
     rays = plate.rays
-    for teeth, rim in ((plate.inside, plate.ratio), (plate.outside, 1.0)):
-        if teeth.count and teeth.solid.any():
-            a, b = sorted(
-                (rays.column(rim + 0.25 * (teeth.tip - rim)), rays.column(rim + 0.75 * (teeth.tip - rim)))
-            )
-            return np.asarray(np.median(rays.rgb[teeth.solid, a : b + 1].reshape(-1, 3), axis=0))
-    return np.asarray(np.median(rays.rgb.reshape(-1, 3), axis=0))
+    teeth, rim = (plate.outside, 1.0) if plate.outside.count else (plate.inside, plate.ratio)
+    if not teeth.count:
+        return np.asarray(np.median(rays.rgb.reshape(-1, 3), axis=0), float)
+    middle = inner_part(teeth.solid & ~plate.hidden, max(1, round(0.15 * ANGLES / teeth.count)))
+    a, b = sorted((rays.column(rim + 0.4 * (teeth.tip - rim)), rays.column(rim + 0.75 * (teeth.tip - rim))))
+    return np.asarray(np.median(rays.rgb[middle, a : b + 1].reshape(-1, 3), axis=0), float)
+
+
+def _rim_on_teeth(plate: Plate) -> float:
+    """Step at the rim where teeth grow from it, over the step where there are none; a lining ends there, a steel goes on."""
+    teeth, rim = (plate.outside, 1.0) if plate.outside.count else (plate.inside, plate.ratio)
+    if not teeth.count:
+        return 1.0
+    at = plate.rays.column(rim)
+    step = plate.rays.step[:, max(0, at - 2) : at + 3].max(axis=1)
+    on, off = step[teeth.solid & ~plate.hidden], step[~teeth.solid & ~plate.hidden]
+    return float(np.median(on) / (np.median(off) + 4)) if on.size and off.size else 1.0
 
 
 def _wall(plate: Plate) -> float:

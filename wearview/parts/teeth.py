@@ -145,7 +145,7 @@ def find_teeth(rays: Rays, outward: bool, hidden: NDArray[np.bool_]) -> Teeth:
     solid, lock = _solid_angles(np.where(hidden, np.median(depth), depth), count)
     margin = max(1, round(0.15 * ANGLES / count))
     beyond = columns[sign * (rays.rho[columns] - rim) > PAST_RIM]
-    gaps, teeth = _inner_part(~solid & ~hidden, margin), _inner_part(solid & ~hidden, margin)
+    gaps, teeth = inner_part(~solid & ~hidden, margin), inner_part(solid & ~hidden, margin)
     root = rays.column(rim)
     if _metal_in_gaps(rays, gaps, teeth, beyond):
         root = _first_edge(rays, gaps, beyond)
@@ -221,7 +221,7 @@ def no_teeth(rim: float) -> Teeth:
     return Teeth(0, 0.0, 0.0, rim, rim, np.zeros(ANGLES, bool))
 
 
-def _inner_part(solid: NDArray[np.bool_], margin: int) -> NDArray[np.bool_]:
+def inner_part(solid: NDArray[np.bool_], margin: int) -> NDArray[np.bool_]:
     """The middles of the True runs round the circle, `margin` angles taken off both sides."""
     shrunk = solid.copy()
     for k in range(1, margin + 1):
