@@ -240,16 +240,16 @@ def _room(rng: Generator, tint: tuple[float, float, float], bright: float) -> Fi
 def window(rng: Generator) -> Light:
     """Daylight from a large window to one side."""
     side = rng.uniform(0, 2 * np.pi)
-    at = (1500 * np.cos(side), 1500 * np.sin(side), rng.uniform(900, 1500))
-    lamp = Lamp(at, (0, 0, 0), (550, 700), DAYLIGHT, 0.75)
-    return Light("window", (lamp,), _room(rng, (1.02, 1.0, 0.95), 0.25), None)
+    at = (2300 * np.cos(side), 2300 * np.sin(side), rng.uniform(1200, 2000))
+    lamp = Lamp(at, (0, 0, 0), (750, 900), DAYLIGHT, 0.65)
+    return Light("window", (lamp,), _room(rng, (1.02, 1.0, 0.95), 0.45), None)
 
 
 def bulb(rng: Generator) -> Light:
     """One warm bulb in a shade, overhead."""
-    at = (rng.uniform(-350, 350), rng.uniform(-150, 450), rng.uniform(800, 1100))
+    at = (rng.uniform(-400, 400), rng.uniform(-150, 500), rng.uniform(1200, 1600))
     return Light(
-        "bulb", (Lamp(at, (0, 0, 0), (45, 45), BULB, 0.8),), _room(rng, (1.15, 1.0, 0.75), 0.2), None
+        "bulb", (Lamp(at, (0, 0, 0), (45, 45), BULB, 0.75),), _room(rng, (1.15, 1.0, 0.75), 0.3), None
     )
 
 
@@ -260,22 +260,22 @@ def tubes(rng: Generator) -> Light:
     for shift in (-220.0, 260.0):
         at = (shift * np.sin(turn), 250 + shift * np.cos(turn), 1550.0)
         lamps.append(Lamp(at, (at[0], at[1], 0.0), (600, 22), TUBE, 0.4))
-    return Light("tubes", tuple(lamps), _room(rng, TUBE, 0.2), None)
+    return Light("tubes", tuple(lamps), _room(rng, TUBE, 0.3), None)
 
 
 def led_lamp(rng: Generator) -> Light:
     """A small lamp on an arm: hard shadows."""
     side = rng.uniform(0.1, np.pi - 0.1) + (np.pi if rng.random() < 0.2 else 0)
-    at = (520 * np.cos(side), 520 * np.sin(side), rng.uniform(520, 760))
+    at = (600 * np.cos(side), 600 * np.sin(side), rng.uniform(950, 1300))
     return Light(
-        "led lamp", (Lamp(at, (0, 0, 0), (28, 28), LED, 0.7),), _room(rng, (1.0, 1.0, 1.0), 0.3), None
+        "led lamp", (Lamp(at, (0, 0, 0), (30, 30), LED, 0.62),), _room(rng, (1.0, 1.0, 1.0), 0.45), None
     )
 
 
 def flash(rng: Generator) -> Light:
     """The phone's own light beside its lens, in a dim room; the renderer moves it to the camera."""
-    lamp = Lamp((0, 0, 0), (0, 0, 0), (4, 4), (1.0, 1.0, 1.02), 0.65)
-    return Light("flash", (lamp,), _room(rng, (1.06, 1.0, 0.9), 0.35), None)
+    lamp = Lamp((0, 0, 0), (0, 0, 0), (4, 4), (1.0, 1.0, 1.02), 0.5)
+    return Light("flash", (lamp,), _room(rng, (1.06, 1.0, 0.9), 0.6), None)
 
 
 LIGHTS: dict[str, Callable[[Generator], Light]] = {

@@ -80,10 +80,8 @@ def build(scene: Scene) -> Built:
     bench, shift, turn = _bench(scene, view)
     light = LIGHTS[scene.light](_rng(scene, 3))
     if scene.shadow_edge:
-        lamp = replace(
-            light.lamps[0], half=(180, 260), irradiance=0.5
-        )  # a narrow window: the edge stays readable
-        light = replace(light, lamps=(lamp,), room=light.room * 2, edge=float(rng.uniform(-25, 25)))
+        lamp = replace(light.lamps[0], half=(260, 380), irradiance=0.45)  # narrow, so that the edge is one
+        light = replace(light, lamps=(lamp,), room=light.room * 1.5, edge=float(rng.uniform(-25, 25)))
     stage = Stage(bench, shift, turn, light, parts, things, view)
     return Built(scene, stage, tuple((t.thing.name, t.pose.shift) for t in things), equivalent)
 

@@ -46,7 +46,7 @@ def test_a_plain_sharp_photo_has_no_problem():
     quality = judge(photo_of(coloured(RINGS)))
     assert quality.gradeable
     assert quality.problems == ()
-    assert quality.edge_width < 2
+    assert quality.edge_width < WIDEST_EDGE / 2
 
 
 @pytest.mark.parametrize("sigma", [2.0, 3.0, 5.0])
@@ -79,8 +79,10 @@ def test_a_shake_is_seen_whatever_its_direction(degrees):
         y = round(length / 2 + 0.5 + t * math.sin(math.radians(degrees)))
         kernel[y, x] += 1
     shaken = cv2.filter2D(RINGS, -1, kernel / kernel.sum())
-    # A shake over n pixels is a ramp of n: 0.8 n between 10 and 90 %.
-    assert edge_width(shaken) == pytest.approx(0.8 * length, rel=0.08)
+    # A shake over n pixels is a ramp of n, 0.8 n between 10 and 90 %. Of two neighbouring directions, 22.5
+    # degrees apart, the less widened one counts: at most cos 22.5 degrees short. 6 % is what sampling and the
+    # drawn edge add.
+    assert 0.8 * length * math.cos(math.radians(22.5)) * 0.97 < edge_width(shaken) < 0.8 * length * 1.06
 
 
 def test_turning_the_photo_changes_no_edge_width():

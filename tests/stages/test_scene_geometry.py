@@ -182,7 +182,8 @@ def test_the_accuracy_scenes_are_as_varied_as_promised():
 
 def test_every_photo_of_the_demo_teardown_is_made_and_told():
     told = tomllib.loads(TEARDOWN.read_text("utf-8"))
-    files = {p["file"] for e in told["element"] for p in e["photo"]}
+    photos = [p for e in told["element"] for p in e["photo"]]
+    files = {p["file"] for p in photos}
     files |= {e["reference"] for e in told["element"] if "reference" in e}
     assert files == {f"{s.id}.jpg" for s in demo_photos()}
     taken = [s.taken_at for s in demo_photos()]
@@ -192,7 +193,7 @@ def test_every_photo_of_the_demo_teardown_is_made_and_told():
     }
     shown = {f"{s.id}.jpg": [p.level for p in s.parts] for s in demo_photos() if s.gradeable and not s.clean}
     assert painted == shown
-    refused = {p["file"] for e in told["element"] for p in e["photo"] if not p.get("gradeable", True)}
+    refused = {p["file"] for p in photos if not p.get("gradeable", True)}
     assert refused == {f"{s.id}.jpg" for s in demo_photos() if not s.gradeable}
 
 

@@ -8,18 +8,21 @@ from numpy.typing import NDArray
 
 from wearview.colour import srgb_to_linear
 
-# Reflectance of what people lay beside the part. Office paper reflects 0.82 to 0.92 of the light, a photographer's grey
-# card 0.18 by definition (both from memory).
+# Reflectance of what people lay beside the part. Office paper reflects 0.82 to 0.92 of the light, a
+# photographer's grey card 0.18 by definition (both from memory).
 REFLECTANCE = {"paper": 0.87, "card": 0.18}
-PAPER_FROM = 0.30  # linear; an 18 % card reaches it only when overexposed by three quarters of a stop
-MIN_AREA, MAX_AREA = 0.006, 0.45  # of the photo
-FLAT = 9.0  # 8-bit codes of gradient per pixel, after smoothing
-SOLID = 0.90  # area over the area of the convex hull
+SIDE = 480  # long side of the copy in which sheets are sought
+MIN_AREA, MAX_AREA = 0.004, 0.40  # of the photo
+LEVELS = 18  # thresholds per map and polarity
+SOLID = 0.93  # area over the area of the convex hull
 CORNERS = (4, 6)  # a sheet whole in view has four, one cut by two edges of the frame six
-# Log ratios of red and blue to green under which a sheet can still be white: the phone's own white balance has taken out
-# most of the lamp. Cardboard (about +0.3, -0.6) and blue shop towels (-0.4, +0.4) lie outside.
-RED, BLUE = (-0.30, 0.30), (-0.50, 0.36)
+UNIFORM = 0.075  # scatter of a sheet's smoothed level over the level itself
+# Log ratios of red and blue to green under which a sheet can still be white: the phone's own white balance has
+# taken out most of the lamp. Cardboard (about +0.3, -0.6) and blue shop towels (-0.4, +0.4) lie outside.
+RED, BLUE = (-0.32, 0.32), (-0.52, 0.36)
 CLIPPED = 250
+# A card is darker than much of what is around it, paper is not: the share of a photo that outshines the sheet.
+OUTSHONE = 0.06
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -56,67 +59,101 @@ def find_neutrals(rgb8: NDArray[np.uint8], taken: NDArray[np.bool_]) -> list[Neu
         A small copy of the photo, about 800 pixels long.
     taken : ndarray of bool, shape (H, W)
         Where parts lie.
+
+    Notes
+    -----
+    Level sets of brightness, darkness and colourfulness are searched for four-cornered pieces, as in maximally stable
+    extremal regions (J. Matas and others, BMVC 2002): a sheet keeps its outline over many thresholds.
     """
-    smooth = cv2.GaussianBlur(rgb8, (0, 0), 1.8)
-    dx, dy = cv2.Sobel(smooth, cv2.CV_32F, 1, 0), cv2.Sobel(smooth, cv2.CV_32F, 0, 1)
-    gradient = np.sqrt((dx * dx + dy * dy).max(axis=2)) / 8 * 3
-    flat = (gradient < FLAT) & ~taken
-    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (5, 5))
-    flat8 = cv2.morphologyEx(flat.astype(np.uint8), cv2.MORPH_OPEN, kernel)
-    found = []
-    # A sheet may lie on a bench as flat as itself; bright pixels alone separate them then.
-    level = smooth.max(axis=2)
-    brightest = float(np.percentile(level, 99.5))
-    bright8 = ((level > 0.86 * brightest) & ~taken).astype(np.uint8)
-    for candidate in (flat8, cv2.morphologyEx(bright8, cv2.MORPH_OPEN, kernel)):
-        found.extend(_sheets(candidate, rgb8))
+    height, width = taken.shape
+    factor = min(1.0, SIDE / max(height, width))
+    size = (round(width * factor), round(height * factor))
+    tiny = cv2.GaussianBlur(cv2.resize(rgb8, size, interpolation=cv2.INTER_AREA), (0, 0), 1.2)
+    free = cv2.resize(taken.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST) == 0
+    outlines: list[NDArray[np.int32]] = []
+    for level in _maps(tiny):
+        seen = level[free]
+        steps = np.linspace(*np.quantile(seen, (0.01, 0.999)), LEVELS)[1:-1] if seen.size else []
+        for limit in np.unique(steps):
+            for piece in (level > limit, level < limit):
+                outlines.extend(_sheets((piece & free).astype(np.uint8)))
+    found: list[Neutral] = []
+    for outline in outlines:
+        neutral = _judge_sheet(outline, tiny, rgb8, 1 / factor)
+        if neutral is not None:
+            found.append(neutral)
     found.sort(key=lambda n: -_quality(n))
     return found
 
 
-def _sheets(candidate: NDArray[np.uint8], rgb8: NDArray[np.uint8]) -> list[Neutral]:
-    height, width = candidate.shape
-    count, label, stats, centres = cv2.connectedComponentsWithStats(candidate, connectivity=4)
+def _maps(rgb8: NDArray[np.uint8]) -> list[NDArray[np.float32]]:
+    """Darkest channel (white stands out from any colour), brightest channel, colourfulness."""
+    low = cv2.min(cv2.min(rgb8[..., 0], rgb8[..., 1]), rgb8[..., 2]).astype(np.float32)
+    high = cv2.max(cv2.max(rgb8[..., 0], rgb8[..., 1]), rgb8[..., 2]).astype(np.float32)
+    return [low, high, 255 * (high - low) / np.maximum(high, 8)]
+
+
+def _sheets(piece: NDArray[np.uint8]) -> list[NDArray[np.int32]]:
+    """Four-cornered outlines among the connected pieces of a mask."""
+    height, width = piece.shape
+    opened = cv2.morphologyEx(piece, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
+    contours, _ = cv2.findContours(opened, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
     found = []
-    for i in range(1, count):
-        x, y, w, h, area = stats[i]
+    for contour in contours:
+        if len(contour) < 4:
+            continue
+        area = cv2.contourArea(contour)
         if not MIN_AREA * height * width < area < MAX_AREA * height * width:
             continue
-        region = (label[y : y + h, x : x + w] == i).astype(np.uint8)
-        contour = max(
-            cv2.findContours(region, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)[0], key=cv2.contourArea
-        )
         hull = cv2.convexHull(contour)
-        if area < SOLID * cv2.contourArea(hull):
-            continue
+        hull_area = cv2.contourArea(hull)
         corners = cv2.approxPolyDP(hull, 0.035 * cv2.arcLength(hull, True), True)
-        if not CORNERS[0] <= len(corners) <= CORNERS[1]:
-            continue
-        if cv2.contourArea(corners) < 0.93 * cv2.contourArea(hull):
-            continue
-        inside = cv2.erode(region, np.ones((5, 5), np.uint8), borderValue=0).astype(bool)
-        if inside.sum() < 60:
-            continue
-        codes = rgb8[y : y + h, x : x + w][inside]
-        clipped = float((codes >= CLIPPED).any(axis=1).mean())
-        linear = srgb_to_linear(codes)
-        open_ = linear[(codes < CLIPPED).all(axis=1)] if clipped < 0.7 else linear
-        colour = np.median(open_, axis=0).astype(float)
-        red, blue = np.log(colour[0] / colour[1]), np.log(colour[2] / colour[1])
-        if not (RED[0] < red < RED[1] and BLUE[0] < blue < BLUE[1]):
-            continue
-        kind = "paper" if colour[1] > PAPER_FROM else "card"
-        mask = np.zeros(candidate.shape, bool)
-        mask[y : y + h, x : x + w] = inside
-        found.append(
-            Neutral(
-                kind, colour / REFLECTANCE[kind], (float(centres[i][0]), float(centres[i][1])), mask, clipped
-            )
-        )
+        if (
+            area > SOLID * hull_area
+            and CORNERS[0] <= len(corners) <= CORNERS[1]
+            and cv2.contourArea(corners) > (0.88 if len(corners) == 4 else 0.94) * hull_area
+        ):
+            found.append(hull)
     return found
+
+
+def _judge_sheet(
+    outline: NDArray[np.int32], tiny: NDArray[np.uint8], rgb8: NDArray[np.uint8], scale: float
+) -> Neutral | None:
+    """The neutral inside an outline; None when it is not of one colour or cannot be white."""
+    mask = np.zeros(tiny.shape[:2], np.uint8)
+    cv2.fillConvexPoly(mask, outline, 1)
+    inside = cv2.erode(mask, np.ones((5, 5), np.uint8), borderValue=0).astype(bool)
+    if inside.sum() < 40:
+        return None
+    level = tiny[inside].astype(np.float32).mean(axis=1)
+    if float(level.std()) > UNIFORM * float(level.mean()) + 1.0:
+        return None
+    large = cv2.resize(inside.astype(np.uint8), rgb8.shape[1::-1], interpolation=cv2.INTER_NEAREST).astype(
+        bool
+    )
+    codes = rgb8[large]
+    clipped = float((codes >= CLIPPED).any(axis=1).mean())
+    linear = srgb_to_linear(codes)
+    open_ = linear[(codes < CLIPPED).all(axis=1)] if clipped < 0.7 else linear
+    colour = np.median(open_, axis=0).astype(float)
+    if colour.min() < 0.01:
+        return None
+    red, blue = np.log(colour[0] / colour[1]), np.log(colour[2] / colour[1])
+    if not (RED[0] < red < RED[1] and BLUE[0] < blue < BLUE[1]):
+        return None
+    others = srgb_to_linear(tiny[::3, ::3][..., 1])
+    kind = "card" if float((others > 1.3 * colour[1]).mean()) > OUTSHONE else "paper"
+    rows, columns = np.nonzero(inside)
+    if kind == "card" and (
+        min(rows.min(), columns.min()) < 4 or rows.max() > len(tiny) - 5 or columns.max() > tiny.shape[1] - 5
+    ):
+        return None  # part of anything grey can look like a card where the frame cuts it
+    centre = tuple(float((at.mean() + 0.5) * scale - 0.5) for at in (columns, rows))
+    return Neutral(kind, colour / REFLECTANCE[kind], (centre[0], centre[1]), large, clipped)
 
 
 def _quality(neutral: Neutral) -> float:
     """Large and not blown out; paper before card, as a grey square can be many things."""
     size = float(np.sqrt(neutral.mask.mean()))
-    return size * (1 - 0.8 * neutral.clipped) * (1.0 if neutral.kind == "paper" else 0.7)
+    return size * (1 - 0.8 * neutral.clipped) * (1.0 if neutral.kind == "paper" else 0.4)
