@@ -22,9 +22,9 @@ Float32 = NDArray[np.float32]
 LEAST_SIDE = 300  # px: a plate across all of it has some 50 pixels in a 10 degree sector of its face
 LEAST_LIGHT = 0.03  # linear, of the brightest 5 %: at a third of it, one 8-bit step is a Delta E of 1
 MOST_CLIPPED = 0.25  # share of the picture
-# Working px. On 66 rendered bench photos (tuned ones): sharp up to 5.2; blurred afterwards by a Gaussian of
-# sigma 4 px from 7.7 on, of 10 from 19; shaken over 20 px from 6.9, over 38 from 13. From 6 to 13 only what
-# is doubtful moves.
+# Working px. On 58 rendered bench photos (tuned ones): sharp up to 5.5; blurred afterwards by a Gaussian of
+# sigma 4 px from 8.3 on, of 10 from 19; shaken over 20 px from 9.6, over 38 from 10.8. From 6 to 9 nothing of
+# this moves.
 WIDEST_EDGE = 8.0
 
 LUMINANCE = SRGB_TO_XYZ[1].astype(np.float32)
