@@ -1,0 +1,1 @@
+"""How often the program is right, on scenes whose truth is exact: the scores, the table, and the floors."""

@@ -1,0 +1,185 @@
+"""The table's own arithmetic, on made-up findings: what counts as found, refused, graded and the same."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+import pytest
+
+from tests.accuracy.counts import Figure, Share, figure
+from tests.accuracy.figures import colour_figures, part_figures
+from tests.accuracy.grades import grade_figures, is_refused, refusal_figures
+from tests.accuracy.lights import CANNOT_TELL, NOT_FOUND, Group, is_one_answer
+from tests.accuracy.overlap import match
+from tests.accuracy.scoring import Overlap, Pair, Scored
+from tests.accuracy.table import scene_lines
+
+
+def box(x: int, width: int) -> np.ndarray:
+    mask = np.zeros((20, 100), bool)
+    mask[5:15, x : x + width] = True
+    return mask
+
+
+def test_a_part_is_found_at_half_overlap_and_not_below():
+    truth = box(0, 30)
+    assert match([box(0, 15)], [1.0], [truth], [True]).pairs == ((0, 0),)
+    below = match([box(0, 14)], [1.0], [truth], [True])
+    assert (below.pairs, below.extra, below.missed) == ((), (0,), (0,))
+
+
+def test_the_more_confident_finding_takes_the_part_and_the_other_is_extra():
+    found = match([box(0, 30), box(0, 28)], [0.4, 0.9], [box(0, 30)], [True])
+    assert (found.pairs, found.extra) == (((1, 0),), (0,))
+
+
+def test_a_finding_takes_its_best_part_that_is_free():
+    found = match([box(10, 30), box(0, 30)], [0.9, 0.8], [box(0, 30), box(12, 30)], [True, True])
+    assert set(found.pairs) == {(0, 1), (1, 0)}
+
+
+def test_a_part_that_nobody_must_find_counts_neither_way():
+    found = match([box(40, 10)], [0.9], [box(0, 20), box(40, 30)], [True, False])
+    assert (found.pairs, found.ignored, found.extra, found.missed) == ((), (0,), (), (0,))
+
+
+def test_an_empty_figure_is_unknown_not_zero():
+    assert math.isnan(figure([None]).mean)
+    assert math.isnan(Share(0, 0).value)
+    assert figure([1.0, 3.0, None]) == Figure(2.0, 3.0, 2)
+    assert figure([1.0, 3.0], min).worst == 1.0
+
+
+def truth_of(level: int | None, **more: Any) -> dict[str, Any]:
+    return {
+        "kind": "friction plate",
+        "position": 1,
+        "truth": {
+            "level": level,
+            "margin_ok": True,
+            "clean_lab": [61, 8, 24],
+            "delta_e00_median": 4.0,
+            "glazing": 50.0,
+            "heat_tint": None,
+        }
+        | more,
+    }
+
+
+def seen_of(level: int | None, **more: Any) -> dict[str, Any]:
+    return {
+        "kind": "friction plate",
+        "position": 1,
+        "gradeable": True,
+        "problems": [],
+        "grade": None if level is None else {"level": level},
+        "discoloration": {"delta_e00_median": 5.0, "uncertainty": 2.0},
+        "glazing": {"index": 40.0},
+        "heat_tint": None,
+    } | more
+
+
+def pair_of(true: int | None, level: int | None, **truth: Any) -> Pair:
+    return Pair(truth_of(true, **truth), seen_of(level), Overlap(0.9, 0.8, 1.0, 1.0, 0.01, 0.02))
+
+
+def scored_of(
+    *pairs: Pair, clutter: int = 0, misfits: int = 0, problems: tuple[str, ...] = (), **scene: Any
+) -> Scored:
+    known = {
+        "id": "s1",
+        "tuned": True,
+        "gradeable": True,
+        "reason": None,
+        "reference": "r.jpg",
+        "neutral_in_view": True,
+    }
+    photo = {
+        "quality": {"gradeable": not problems, "problems": list(problems)},
+        "light": {"method": "paper"},
+        "parts": [pair.seen for pair in pairs if pair.seen],
+    }
+    return Scored(known | scene, photo, pairs, clutter, misfits, False)
+
+
+MISSED = Pair(truth_of(2), None, None)
+
+
+def test_missed_and_extra_parts_lower_f1_alike():
+    # 2 found, 1 missed, 1 extra: F1 = 4 / (4 + 1 + 1).
+    figures = part_figures([scored_of(pair_of(1, 1), pair_of(2, 2), MISSED, clutter=1)])
+    assert figures.f1 == pytest.approx(4 / 6)
+    assert (figures.clutter_photos, figures.part_iou.n) == (Share(1, 1), 2)
+
+
+def test_a_missed_part_pulls_its_photo_down():
+    assert part_figures([scored_of(pair_of(1, 1), MISSED)]).worst_photo_face_iou == pytest.approx(0.4)
+
+
+def test_a_part_near_a_threshold_is_kept_out_of_the_grades():
+    figures = grade_figures([scored_of(pair_of(1, 1), pair_of(0, 2, margin_ok=False))])
+    assert (figures.exact, figures.near_threshold) == (Share(1, 1), Share(0, 1))
+
+
+def test_no_grade_is_neither_exact_nor_forgotten():
+    figures = grade_figures([scored_of(pair_of(1, 1), pair_of(3, None), pair_of(4, 2), MISSED)])
+    assert (figures.exact, figures.exact_of_all, figures.within_one) == (
+        Share(1, 2),
+        Share(1, 3),
+        Share(1, 2),
+    )
+    assert figures.graded == Share(2, 4)
+    assert figures.confusion[4][2] == 1
+
+
+def test_a_lining_too_dark_to_tell_need_not_be_graded():
+    dark = pair_of(None, None, clean_lab=[22, 1, 2])
+    figures = grade_figures([scored_of(dark, pair_of(1, 1))])
+    assert (figures.graded, figures.dark_graded) == (Share(1, 1), Share(0, 1))
+
+
+def test_no_neutral_in_view_is_no_fault_of_the_grades():
+    assert grade_figures([scored_of(pair_of(1, None), neutral_in_view=False)]).graded == Share(0, 0)
+
+
+def test_colour_errors_are_set_beside_their_stated_interval():
+    figures = colour_figures([scored_of(pair_of(1, 1)), scored_of(pair_of(1, 1, delta_e00_median=9.0))])
+    assert figures.delta_e == Figure(2.5, 4.0, 2)
+    assert figures.delta_e_bias == pytest.approx((1.0 - 4.0) / 2)
+    assert figures.covered_90 == Share(1, 2)
+    assert (figures.glazing, figures.crossed_60) == (Figure(10.0, 10.0, 2), Share(0, 2))
+
+
+def test_an_unfit_photo_counts_as_refused_only_when_the_document_says_so():
+    spoiled = {"gradeable": False, "reason": "blurred"}
+    figures = refusal_figures(
+        [scored_of(problems=("too dark",), **spoiled), scored_of(pair_of(1, 1), **spoiled)]
+    )
+    assert figures.refused == {"blurred": Share(1, 2)}
+    assert figures.reason_named == {"blurred": Share(0, 2)}
+    assert figures.all_refused == Share(1, 2)
+
+
+def test_doubt_about_the_colour_is_no_refusal_but_a_covered_part_is():
+    def photo(problem: str) -> dict[str, Any]:
+        part = {"gradeable": False, "problems": [problem]}
+        return {"quality": {"gradeable": True, "problems": []}, "parts": [part]}
+
+    assert is_refused(photo("covered"))
+    assert not is_refused(photo("uncertainty spans grades"))
+
+
+def test_untouched_scenes_are_never_shown_singly():
+    assert len(list(scene_lines([scored_of(tuned=False)]))) == 0
+    assert len(list(scene_lines([scored_of(tuned=True)]))) == 1
+
+
+def test_four_lights_agree_only_when_every_plate_has_one_answer():
+    assert is_one_answer((2, 2, 2, 2))
+    assert is_one_answer((CANNOT_TELL,) * 4)
+    assert not is_one_answer((2, 2, CANNOT_TELL, 2))
+    assert not is_one_answer((NOT_FOUND,) * 4)
+    assert Group(True, {"a": (1, 1, 1, 1), "b": (3, 3, 3, 3)}).same
+    assert not Group(True, {"a": (1, 1, 1, 1), "b": (3, 3, 2, 3)}).same
