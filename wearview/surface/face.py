@@ -1,4 +1,4 @@
-"""The face of a part, rectified and with the light taken out: what the measurements look at."""
+"""`Face`: the measured surface of a part on a regular grid, and how it is taken from a photo."""
 
 import math
 from dataclasses import dataclass
@@ -11,6 +11,7 @@ from wearview.colour import linear_to_lab, srgb_to_linear
 from wearview.light import Light
 from wearview.parts import Part
 from wearview.photo import Photo
+from wearview.surface.texture import read_texture
 from wearview.terms import LINED_KINDS
 
 GRID = 400  # pixels of the outer diameter on the grid: the contract's disc is then 2.7 pixels wide
@@ -119,7 +120,7 @@ def take_face(photo: Photo, part: Part, light: Light, mm_per_px: float = math.na
     visible = max(1, int(whole.sum()))
     excluded = {name: float((what & whole).sum() / visible) for name, what in left_out.items()}
     averaged = _disc_mean(lab, mask, disc)
-    grain, sheen = _grain(photo, part, light, xy, mask, lab) if lined else (math.nan, math.nan)
+    grain, sheen = read_texture(part, mask, lab) if lined else (math.nan, math.nan)
     centre = xy[whole].mean(axis=0) if whole.any() else np.zeros(2)
     median = np.median(lab[mask], axis=0) if mask.any() else np.array([50.0, 0, 0])
     problems = list(part.problems)
@@ -275,36 +276,3 @@ def _disc_mean(lab: NDArray[np.float32], mask: NDArray[np.bool_], disc: float) -
     out = total / np.maximum(share, 1e-6)[..., None]
     out[~mask] = np.nan
     return np.asarray(out, np.float32)
-
-
-def _grain(
-    photo: Photo,
-    part: Part,
-    light: Light,
-    xy: NDArray[np.float32],
-    mask: NDArray[np.bool_],
-    lab: NDArray[np.float32],
-) -> tuple[float, float]:
-    """Grain and sheen of a lining in L*; grain NaN where fibres are finer than the pixels.
-
-    Grain is band-passed L* between 1/400 and 1/110 of the diameter, on the grid, where every plate has one scale. Sheen
-    is how far the brightest tenth stands over the median once the grain is averaged away.
-    """
-    size = math.sqrt(part.outer.major * part.outer.minor) if part.outer is not None else 8 * part.width
-    lightness = lab[..., 0]
-    weight = mask.astype(np.float32)
-
-    def blurred(sigma: float) -> NDArray[np.float32]:
-        share = cv2.GaussianBlur(weight, (0, 0), sigma)
-        return np.asarray(cv2.GaussianBlur(lightness * weight, (0, 0), sigma) / np.maximum(share, 1e-3))
-
-    if mask.sum() < 500:
-        return math.nan, math.nan
-    broad = blurred(6.0)
-    values = broad[mask]
-    sheen = float(np.quantile(values, 0.95) - np.quantile(values, 0.5))
-    if size < MIN_GRAIN_DIAMETER:
-        return math.nan, sheen
-    fine = (blurred(0.7) - blurred(2.2))[mask]
-    grain = 1.4826 * float(np.median(np.abs(fine - np.median(fine))))
-    return grain, sheen
