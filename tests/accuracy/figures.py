@@ -105,7 +105,8 @@ def _is_in_order(pairs: Sequence[Pair]) -> bool:
 class ColourFigures:
     """Delta E and glazing of linings, tint and spots of metal: errors against the truth.
 
-    ``delta_e_bias`` is the mean of seen minus true where a neutral is in view; ``neutral_used`` counts the photos with a neutral in view whose light was read from one.
+    ``delta_e_bias`` is the mean of seen minus true where a neutral is in view; ``neutral_used`` counts the
+    photos with a neutral in view whose light was read from one.
     """
 
     delta_e: Figure
