@@ -16,6 +16,7 @@ ROWS = [
     "parts",
     "light",
     "surface",
+    "material",
     "reference",
     "lining steel",
     "grade",

@@ -11,6 +11,7 @@ from wearview.errors import CleanReferenceError, PhotoError
 from wearview.grade import grade_lining, grade_steel
 from wearview.light import Light, estimate_light, match_light
 from wearview.lining import read_lining
+from wearview.material import lining_chance, material_features
 from wearview.pack import Pack, PackEntry, profile_pack
 from wearview.parts import Part, find_parts, row_order
 from wearview.photo import Photo, read_photo
@@ -19,8 +20,8 @@ from wearview.record import Graded, GradedPart, GradedPhoto
 from wearview.reference import Reference, cleanest_part, reference_from_face
 from wearview.settings import Settings
 from wearview.steel import read_steel
-from wearview.surface import take_face
-from wearview.terms import BAND, LINED_KINDS, PROBLEMS
+from wearview.surface import Face, rectify, take_face
+from wearview.terms import BAND, FRICTION, LINED_KINDS, PROBLEMS, STEEL
 
 Progress = Callable[[int, int, str], None]
 SMALL = 800  # long side of the copy in which the light is judged
@@ -28,7 +29,7 @@ WEAK_LIGHT = ("metal", "reference", "none")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Seen:
+class Seen:
     """A photo on its way: its parts found, its light known, its faces taken or not yet."""
 
     photo: Photo
@@ -92,7 +93,7 @@ def grade_photos(
     anchor, clean = None, None
     if reference is not None:
         progress(0, total, reference)
-        anchor, clean = _clean_from_photo(reference)
+        anchor, clean = _clean_from_photo(reference, settings)
     order = list(files) if first == "apply" else list(reversed(files))
     unread: list[PhotoError] = []
     repeated: list[str] = []
@@ -110,12 +111,12 @@ def grade_photos(
             repeated.append(file)
             continue
         seen_hashes.add(photo.sha256)
-        seen = _look(photo)
+        seen = look_at(photo)
         if stated:
             seen = replace(seen, parts=_with_kinds(seen.parts, stated, apply_end))
         if anchor is None:
             anchor = seen.light
-        looked.append(_faces(seen, anchor, apply_end))
+        looked.append(_faces(seen, anchor, apply_end, settings))
     progress(total, total, "")
     chosen = clean or lining or _cleanest(looked)
     photos = _number(looked, places)
@@ -123,10 +124,11 @@ def grade_photos(
     return Graded(tuple(photos), tuple(unread), chosen, _pack(photos), tuple(repeated))
 
 
-def _look(photo: Photo) -> _Seen:
+def look_at(photo: Photo) -> Seen:
+    """A photo with its quality judged, its parts found and its light estimated."""
     quality = judge(photo)
     parts = find_parts(photo) if quality.gradeable else ()
-    return _Seen(photo, quality, parts, _light(photo, parts) if quality.gradeable else None)
+    return Seen(photo, quality, parts, _light(photo, parts) if quality.gradeable else None)
 
 
 def _light(photo: Photo, parts: Sequence[Part]) -> Light:
@@ -146,23 +148,35 @@ def _light(photo: Photo, parts: Sequence[Part]) -> Light:
     return estimate_light(small, shrink[0], shrink[1])
 
 
-def _clean_from_photo(file: str) -> tuple[Light, Reference]:
+def _take(photo: Photo, part: Part, light: Light, settings: Settings) -> tuple[Part, Face]:
+    """A part's face, and the part with its kind settled by what the face is made of, unless a person stated it."""
+    rectified = rectify(photo, part, light)
+    if part.outer is not None and part.kind_confidence < 1:
+        chance = lining_chance(material_features(rectified, part), settings)
+        if chance >= 0.5:
+            part = replace(part, kind=FRICTION, kind_confidence=chance)
+        else:
+            kind = STEEL if part.kind == FRICTION else part.kind
+            part = replace(part, kind=kind, kind_confidence=1 - chance)
+    return part, take_face(photo, rectified, part, light)
+
+
+def _clean_from_photo(file: str, settings: Settings) -> tuple[Light, Reference]:
     try:
         photo = read_photo(file)
     except PhotoError as error:
         raise CleanReferenceError(file, error.problem, error.remedy) from error
-    seen = _look(photo)
+    seen = look_at(photo)
     if not seen.quality.gradeable:
         problem = PROBLEMS[seen.quality.problems[0]]
         raise CleanReferenceError(
             file, f"cannot serve as clean reference: {problem.name}", problem.remedy.rstrip(".")
         )
     assert seen.light is not None
-    lined = [p for p in seen.parts if p.kind in LINED_KINDS] or list(seen.parts)
-    lined.sort(key=lambda p: -p.face_mask.sum())
-    for part in lined:
-        found = reference_from_face(take_face(photo, part, seen.light), "photo", file)
-        if found is not None:
+    usable = [p for p in seen.parts if not any(PROBLEMS[q].refuses for q in p.problems)]
+    for part in sorted(usable, key=lambda p: -p.face_mask.sum()):
+        part, face = _take(photo, part, seen.light, settings)
+        if part.kind in LINED_KINDS and (found := reference_from_face(face, "photo", file)) is not None:
             return seen.light, found
     raise CleanReferenceError(
         file, "no clean lining was found in it", "Lay one clean plate flat on a plain surface, whole in view"
@@ -192,12 +206,11 @@ def _centre(part: Part) -> tuple[float, float]:
     return float(middle[0]), float(middle[1])
 
 
-def _faces(seen: _Seen, anchor: Light | None, apply_end: str | None) -> GradedPhoto:
+def _faces(seen: Seen, anchor: Light | None, apply_end: str | None, settings: Settings) -> GradedPhoto:
     """Parts in row order with their faces, the light matched to `anchor` where one of the two is weak."""
     photo, light = seen.photo, seen.light
-    if light is not None and anchor is not None and anchor is not light:
-        if light.method in WEAK_LIGHT or anchor.method in WEAK_LIGHT:
-            light = match_light(light, anchor)
+    if light is not None and anchor is not None and anchor is not light and _needs_match(light, anchor):
+        light = match_light(light, anchor)
     problems = list(photo.problems)
     if seen.quality.gradeable and not seen.parts:
         problems.append("no part found")
@@ -206,7 +219,9 @@ def _faces(seen: _Seen, anchor: Light | None, apply_end: str | None) -> GradedPh
     parts = []
     for n, part in enumerate(_in_row(seen.parts, apply_end), start=1):
         refused = any(PROBLEMS[p].refuses for p in part.problems)
-        face = None if refused or light is None else take_face(photo, part, light)
+        face = None
+        if light is not None and not refused:
+            part, face = _take(photo, part, light, settings)
         parts.append(
             GradedPart(f"{photo.sha256[:12]}-{n}", 0, None, part, face, None, None, None, part.problems)
         )
@@ -226,6 +241,11 @@ def _faces(seen: _Seen, anchor: Light | None, apply_end: str | None) -> GradedPh
         max(known, default=math.nan),
         tuple(parts),
     )
+
+
+def _needs_match(light: Light, anchor: Light) -> bool:
+    """Whether two photos must be compared through what both show, one of them having no neutral."""
+    return light.method in WEAK_LIGHT or anchor.method in WEAK_LIGHT
 
 
 def _cleanest(photos: Sequence[GradedPhoto]) -> Reference:
@@ -272,5 +292,8 @@ def _pack(photos: Sequence[GradedPhoto]) -> Pack | None:
     parts = [p for photo in photos for p in photo.parts]
     if len(parts) < 2 or any(p.part.kind == BAND for p in parts):
         return None
-    entries = [PackEntry(p.id, p.position, p.part.kind, p.side, p.grade, p.lining, p.steel) for p in parts]
+    entries = [
+        PackEntry(p.id, p.position, p.part.kind, p.side, p.grade, p.lining, p.steel, p.problems)
+        for p in parts
+    ]
     return profile_pack(entries)

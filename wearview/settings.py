@@ -3,8 +3,10 @@
 import hashlib
 import math
 import tomllib
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
 from wearview.errors import CallError, ModelsError
@@ -123,11 +125,32 @@ class Settings:
         The folder the files came from.
     rules : Rules
     tints : Tints
+    material : mapping of str to float
+        Weights that tell lining from bare metal, see `material`.
     """
 
     models: Path
     rules: Rules
     tints: Tints
+    material: Mapping[str, float]
+
+
+MATERIAL_WEIGHTS = (
+    "bias",
+    "inner_teeth",
+    "chroma",
+    "darker",
+    "lighter",
+    "spread_l",
+    "spread_b",
+    "spread_a",
+    "even",
+    "blue",
+    "hue",
+    "groove",
+    "rough",
+    "lay",
+)
 
 
 class _Table:
@@ -234,7 +257,17 @@ def load_settings(rules: str = "rules-1", models: Path | None = None) -> Setting
     if not path.is_file():
         known = ", ".join(sorted(p.stem for p in folder.glob("rules-*.toml"))) or "none"
         raise CallError(rules, "no such rules", f"Known rules: {known}")
-    return Settings(folder, _read_rules(path), _read_tints(folder / "tints.toml"))
+    return Settings(
+        folder,
+        _read_rules(path),
+        _read_tints(folder / "tints.toml"),
+        _read_material(folder / "material.toml"),
+    )
+
+
+def _read_material(path: Path) -> Mapping[str, float]:
+    table = _Table(path, _bytes(path))
+    return MappingProxyType({name: table.number(name, -100.0, 100.0) for name in MATERIAL_WEIGHTS})
 
 
 def _bytes(path: Path) -> bytes:

@@ -10,7 +10,7 @@ from wearview.settings import load_settings, models_folder
 
 @pytest.fixture
 def models(tmp_path: Path) -> Path:
-    for name in ("rules-1.toml", "tints.toml"):
+    for name in ("rules-1.toml", "tints.toml", "material.toml"):
         shutil.copy(models_folder() / name, tmp_path / name)
     return tmp_path
 

@@ -183,7 +183,7 @@ def _metal_in_gaps(
     rays: Rays, gaps: NDArray[np.bool_], teeth: NDArray[np.bool_], columns: NDArray[np.int64]
 ) -> bool:
     """Whether the ring next to the rim is as metallic between the teeth as on them: a core ring."""
-    if len(columns) < 4:
+    if len(columns) < 4 or not gaps.any() or not teeth.any():
         return False
     near, middle = columns[:2], columns[len(columns) // 6 : len(columns) // 4 + 1]
     ring = np.median(rays.rgb[gaps][:, near].reshape(-1, 3), axis=0)

@@ -1,5 +1,6 @@
 """The face of a part, rectified and with the light taken out: what the measurements look at."""
 
-from wearview.surface.face import GRID, Face, take_face
+from wearview.surface.face import Face, take_face
+from wearview.surface.rectify import GRID, Rectified, rectify
 
-__all__ = ["GRID", "Face", "take_face"]
+__all__ = ["GRID", "Face", "Rectified", "rectify", "take_face"]

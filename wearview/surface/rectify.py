@@ -1,0 +1,216 @@
+"""A part's face rectified to a grid, with the light taken out and nothing else decided."""
+
+import math
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from wearview.colour import linear_to_lab, srgb_to_linear
+from wearview.light import Light
+from wearview.parts import Part
+from wearview.photo import Photo
+
+GRID = 400  # pixels of the outer diameter on the grid: the contract's disc is then 2.7 pixels wide
+DISC = 1 / 150  # of the outer diameter, the contract's averaging disc without a scale
+BAND_WIDTH = 80  # grid pixels across a band; its disc is 1/40 of the width
+BAND_DIAMETERS = 8  # a band's marks are as fine as those of a plate eight times as wide as the band
+RIM_MARGIN = 0.012  # of the outer radius, left out at both rims: pixels there are mixed with the edge
+CLIPPED = 250
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Rectified:
+    """A face on its grid. A plate is rectified to a circle, directions kept; a band is straightened along x.
+
+    Attributes
+    ----------
+    lab : ndarray, shape (H, W, 3), float32
+        CIELAB, D65, 2 degrees, light taken out; every grid pixel, on the face or not.
+    clipped : ndarray of bool, shape (H, W)
+        Where a channel of the photo is blown out.
+    whole : ndarray of bool, shape (H, W)
+        The visible face.
+    radius, angle_deg, xy
+        As in `Face`.
+    diameter : float
+        Grid pixels of the outer diameter; of a band its length.
+    disc : float
+        Diameter of the averaging disc in grid pixels.
+    metal_lab : ndarray, shape (3,)
+        Median Lab of the part's bare steel beside the face; NaN where none is seen.
+    """
+
+    lab: NDArray[np.float32]
+    clipped: NDArray[np.bool_]
+    whole: NDArray[np.bool_]
+    radius: NDArray[np.float32]
+    angle_deg: NDArray[np.float32]
+    xy: NDArray[np.float32]
+    diameter: float
+    disc: float
+    metal_lab: NDArray[np.float64]
+
+    def marks(self) -> dict[str, NDArray[np.bool_]]:
+        """Grooves and print, see `find_marks`."""
+        plate = self.lab.shape[0] == self.lab.shape[1]
+        return find_marks(
+            self.lab[..., 0], self.whole, self.diameter if plate else BAND_DIAMETERS * BAND_WIDTH
+        )
+
+
+def rectify(photo: Photo, part: Part, light: Light) -> Rectified:
+    """A part's face on its grid, light taken out.
+
+    Parameters
+    ----------
+    photo : Photo
+    part : Part
+    light : Light
+        Of the photo; its white may have been matched to the reference photo's.
+    """
+    xy, radius, angle, inside = _plate_grid(part) if part.outer is not None else _band_grid(part)
+    codes = _sample(photo.rgb8, xy, _spacing(xy))
+    plate = part.outer is not None
+    return Rectified(
+        lab=_lit(codes, xy, photo, light),
+        clipped=(codes >= CLIPPED).any(axis=2),
+        whole=inside & _sample_mask(part, xy),
+        radius=radius,
+        angle_deg=angle,
+        xy=xy,
+        diameter=float(GRID if plate else inside.shape[1]),
+        disc=DISC * GRID if plate else BAND_WIDTH / 40,
+        metal_lab=_metal_lab(photo, part, light),
+    )
+
+
+def _lit(
+    codes: NDArray[np.uint8], xy: NDArray[np.float32], photo: Photo, light: Light
+) -> NDArray[np.float32]:
+    """Lab of sampled codes with the light at each place taken out."""
+    level = light.level(2 * xy[..., 0] / (photo.width - 1) - 1, 2 * xy[..., 1] / (photo.height - 1) - 1)
+    linear = srgb_to_linear(codes) / (light.white * level[..., None]).astype(np.float32)
+    return linear_to_lab(np.clip(linear, 0, 4))
+
+
+def _metal_lab(photo: Photo, part: Part, light: Light) -> NDArray[np.float64]:
+    inside = cv2.erode(part.metal_mask.astype(np.uint8), np.ones((3, 3), np.uint8), borderValue=0).astype(
+        bool
+    )
+    if inside.sum() < 20:
+        return np.full(3, np.nan)
+    rows, columns = np.nonzero(inside)
+    codes = photo.working[rows + part.origin[1], columns + part.origin[0]][None]
+    xy = ((np.stack([columns, rows], axis=-1) + np.array(part.origin) + 0.5) * part.scale - 0.5)[None]
+    return np.asarray(np.median(_lit(codes, xy.astype(np.float32), photo, light)[0], axis=0), float)
+
+
+def _plate_grid(
+    part: Part,
+) -> tuple[NDArray[np.float32], NDArray[np.float32], NDArray[np.float32], NDArray[np.bool_]]:
+    """Photo positions of a plate's grid, radius 0..1 across the face, angle, and which pixels lie on the face."""
+    assert part.outer is not None
+    assert part.inner is not None
+    size = round(GRID * 1.03)
+    step = (np.arange(size, dtype=np.float32) - (size - 1) / 2) / (GRID / 2)
+    u, v = np.meshgrid(step, step)
+    rho = np.hypot(u, v)
+    ratio = math.sqrt(part.inner.major * part.inner.minor / (part.outer.major * part.outer.minor))
+    t = np.clip((rho - ratio) / (1 - ratio), -0.2, 1.2)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        cos, sin = np.where(rho > 0, u / rho, 1), np.where(rho > 0, v / rho, 0)
+    unit = np.stack([cos, sin], axis=-1)
+    at_inner = unit @ part.inner.axes + [part.inner.cx, part.inner.cy]
+    at_outer = unit @ part.outer.axes + [part.outer.cx, part.outer.cy]
+    xy = (at_inner + (at_outer - at_inner) * t[..., None]).astype(np.float32)
+    inside = (rho < 1 - RIM_MARGIN) & (rho > ratio + RIM_MARGIN)
+    angle = np.degrees(np.arctan2(v, u)) % 360
+    return xy, np.clip(t, 0, 1).astype(np.float32), angle.astype(np.float32), inside
+
+
+def _band_grid(
+    part: Part,
+) -> tuple[NDArray[np.float32], NDArray[np.float32], NDArray[np.float32], NDArray[np.bool_]]:
+    """Photo positions of a straightened band, across 0..1, along 0..360, and which pixels lie on the lining."""
+    assert part.spine is not None
+    spine = part.spine
+    along = np.concatenate([[0], np.cumsum(np.hypot(*np.diff(spine, axis=0).T))])
+    length = max(BAND_WIDTH, round(along[-1] / part.width * BAND_WIDTH))
+    at = (np.arange(length) + 0.5) / length * along[-1]
+    middle = np.stack([np.interp(at, along, spine[:, k]) for k in (0, 1)], axis=-1)
+    ahead = np.gradient(middle, axis=0)
+    ahead /= np.maximum(np.hypot(ahead[:, 0], ahead[:, 1]), 1e-9)[:, None]
+    across = np.stack([-ahead[:, 1], ahead[:, 0]], axis=-1)
+    offset = (np.arange(BAND_WIDTH) + 0.5) / BAND_WIDTH - 0.5
+    xy = (middle[None] + offset[:, None, None] * part.width * across[None]).astype(np.float32)
+    radius = np.broadcast_to((offset + 0.5)[:, None], xy.shape[:2]).astype(np.float32)
+    angle = np.broadcast_to((at / along[-1] * 360)[None], xy.shape[:2]).astype(np.float32)
+    inside = np.ones(xy.shape[:2], bool)
+    inside[:2] = inside[-2:] = False
+    inside[:, :2] = inside[:, -2:] = False
+    return xy, radius, angle, inside
+
+
+def _spacing(xy: NDArray[np.float32]) -> float:
+    """Full-size pixels per grid pixel, the geometric mean of both directions in the middle of the grid's rows."""
+    along = np.hypot(*np.moveaxis(np.diff(xy, axis=1), -1, 0))
+    down = np.hypot(*np.moveaxis(np.diff(xy, axis=0), -1, 0))
+    return float(math.sqrt(max(1e-6, float(np.median(along)) * float(np.median(down)))))
+
+
+def _sample(rgb8: NDArray[np.uint8], xy: NDArray[np.float32], spacing: float) -> NDArray[np.uint8]:
+    """Colours at the grid's places; averaged over a grid pixel where the photo is finer than the grid."""
+    x0, y0 = np.maximum(0, np.floor(xy.reshape(-1, 2).min(axis=0)).astype(int) - 2)
+    x1, y1 = np.ceil(xy.reshape(-1, 2).max(axis=0)).astype(int) + 3
+    crop = rgb8[y0:y1, x0:x1]
+    if crop.size == 0:
+        return np.zeros((*xy.shape[:2], 3), np.uint8)
+    factor = 1.0
+    if spacing > 1.3:
+        factor = 1 / spacing
+        size = max(1, round(crop.shape[1] * factor)), max(1, round(crop.shape[0] * factor))
+        factor_x, factor_y = size[0] / crop.shape[1], size[1] / crop.shape[0]
+        crop = cv2.resize(crop, size, interpolation=cv2.INTER_AREA)
+    else:
+        factor_x = factor_y = 1.0
+    at = (xy - [x0, y0] + 0.5) * [factor_x, factor_y] - 0.5
+    return np.asarray(
+        cv2.remap(crop, at.astype(np.float32), None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    )
+
+
+def _sample_mask(part: Part, xy: NDArray[np.float32]) -> NDArray[np.bool_]:
+    """Whether each grid pixel shows the part's face, by its working-copy mask."""
+    at = ((xy + 0.5) / part.scale - 0.5 - np.array(part.origin)).astype(np.float32)
+    shown = cv2.remap(part.face_mask.astype(np.float32), at, None, cv2.INTER_LINEAR, borderValue=0)
+    return np.asarray(shown > 0.5)
+
+
+def find_marks(
+    lightness: NDArray[np.float32], whole: NDArray[np.bool_], diameter: float
+) -> dict[str, NDArray[np.bool_]]:
+    """Grooves, gaps and printed ink: thin marks darker or lighter than the lining on both their sides.
+
+    Heat has no thin straight parts: a mark counts when it is narrower than 1/45 of the diameter (3 mm) and longer than
+    three times that. Grooves leave the face at its rims, print does not; both are left out all the same.
+    """
+    width = max(5, round(diameter / 45)) | 1
+    filled = lightness.copy()
+    filled[~whole] = np.median(lightness[whole]) if whole.any() else 0
+    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (width, width))
+    smooth = cv2.GaussianBlur(filled, (0, 0), 0.8)
+    dark = cv2.morphologyEx(smooth, cv2.MORPH_CLOSE, kernel) - smooth
+    light = smooth - cv2.morphologyEx(smooth, cv2.MORPH_OPEN, kernel)
+    found = {}
+    for name, height in (("groove", dark), ("ink", light)):
+        usual = float(np.median(height[whole])) if whole.any() else 0.0
+        strong = (height > max(3.5, 3.2 * usual)) & whole
+        _, label, stats, _ = cv2.connectedComponentsWithStats(strong.astype(np.uint8), connectivity=8)
+        long_ = np.maximum(stats[:, cv2.CC_STAT_WIDTH], stats[:, cv2.CC_STAT_HEIGHT]) > 0.6 * width
+        long_ &= stats[:, cv2.CC_STAT_AREA] > 0.5 * width
+        long_[0] = False
+        kept = long_[label].astype(np.uint8)
+        found[name] = cv2.dilate(kept, np.ones((3, 3), np.uint8)).astype(bool) & whole
+    return found
