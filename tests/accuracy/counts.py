@@ -39,7 +39,7 @@ class Share:
 
 def share(held: Iterable[bool]) -> Share:
     """How many of some statements hold."""
-    listed = list(held)
+    listed = [bool(one) for one in held]
     return Share(sum(listed), len(listed))
 
 

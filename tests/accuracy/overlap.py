@@ -24,7 +24,7 @@ def iou(a: Mask, b: Mask) -> float:
     P. Jaccard (1912), New Phytologist 11, 37-50.
     """
     union = np.count_nonzero(a | b)
-    return np.count_nonzero(a & b) / union if union else 0.0
+    return float(np.count_nonzero(a & b) / union) if union else 0.0
 
 
 def dice(a: Mask, b: Mask) -> float:
@@ -35,7 +35,7 @@ def dice(a: Mask, b: Mask) -> float:
     L. R. Dice (1945), Ecology 26, 297-302.
     """
     total = np.count_nonzero(a) + np.count_nonzero(b)
-    return 2 * np.count_nonzero(a & b) / total if total else 0.0
+    return float(2 * np.count_nonzero(a & b) / total) if total else 0.0
 
 
 def boundary_f(seen: Mask, truth: Mask, tolerance_px: float) -> float:
@@ -144,4 +144,4 @@ def match(
 def share_on(mask: Mask, other: Mask) -> float:
     """Share of a mask that lies on another, 0..1."""
     size = np.count_nonzero(mask)
-    return np.count_nonzero(mask & other) / size if size else 0.0
+    return float(np.count_nonzero(mask & other) / size) if size else 0.0
