@@ -3,31 +3,34 @@
 import argparse
 import importlib.util
 import os
+import signal
 import subprocess
 import sys
 from pathlib import Path
 
 from wearview.errors import CallError
 
+PAGE = Path(__file__).resolve().parents[1] / "ui" / "start" / "app.py"
+
 
 def app(args: argparse.Namespace) -> int:
-    """Serve the page until it is interrupted."""
+    """Serve the page on this computer until it is interrupted; 2 when it could not be served."""
     if not 0 < args.port < 65536:
         raise CallError(str(args.port), "is no port", "Use 1 to 65535")
+    if args.lan:
+        raise CallError("--lan", "not yet: the page has no passcode guard", "Run it without --lan")
     if importlib.util.find_spec("streamlit") is None:
         raise CallError("wearview app", "the page needs streamlit", "Run: pip install streamlit")
     environment = dict(os.environ)
     if args.store:
         environment["WEARVIEW_STORE"] = args.store
-    command = [sys.executable, "-m", "streamlit", "run", str(_page())]
-    command += ["--server.address", "0.0.0.0" if args.lan else "localhost", "--server.port", str(args.port)]
-    return subprocess.run(command, env=environment, check=False).returncode and 2
-
-
-def _page() -> Path:
-    """`app.py`: inside the package when installed, beside it in a checkout."""
-    package = Path(__file__).resolve().parents[1]
-    for page in (package / "app.py", package.parent / "app.py"):
-        if page.is_file():
-            return page
-    raise CallError("app.py", "the page is missing", "Install the program again")
+    # Address, telemetry and look stand in the config file beside the page, which Streamlit reads last.
+    command = [sys.executable, "-m", "streamlit", "run", str(PAGE), "--server.port", str(args.port)]
+    with subprocess.Popen(command, env=environment) as server:
+        # A service is stopped with SIGTERM, which reaches this process alone.
+        signal.signal(signal.SIGTERM, lambda *_: server.terminate())
+        try:
+            return 2 if server.wait() > 0 else 0
+        except KeyboardInterrupt:  # the terminal has interrupted the server too
+            server.wait()
+            return 0

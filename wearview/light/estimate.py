@@ -11,6 +11,7 @@ from wearview.colour import linear_to_lab, srgb_to_linear
 from wearview.light.neutral import find_neutrals
 
 TILES = (12, 9)
+ENOUGH_METAL = 80  # pixels of bare steel beside the faces
 # Half widths of the 90 % interval, as a factor on all channels (log) and between channels (log), by what white was read
 # from. Measured on rendered scenes with known light; see tests/accuracy.
 LEVEL_ERROR = {"card": 0.09, "paper": 0.09, "metal": 0.25, "reference": 0.20, "none": 0.55}
@@ -76,8 +77,9 @@ def estimate_light(
         Bare steel of the parts outside their faces: teeth and core.
     """
     height, width = taken.shape
-    neutrals = find_neutrals(small, taken)
     linear = srgb_to_linear(small)
+    teeth = float(np.median(linear[metal_mask][:, 1])) if metal_mask.sum() > ENOUGH_METAL else None
+    neutrals = find_neutrals(small, taken, teeth)
     sheets = np.zeros(taken.shape, bool)
     for neutral in neutrals:
         sheets |= cv2.dilate(neutral.mask.astype(np.uint8), np.ones((9, 9), np.uint8)).astype(bool)
@@ -87,7 +89,7 @@ def estimate_light(
     bench_at = ~(taken | sheets)
     bench = np.median(linear[bench_at] * flat[bench_at][:, None], axis=0) if bench_at.sum() > 500 else None
     metal = None
-    if metal_mask.sum() > 80:
+    if metal_mask.sum() > ENOUGH_METAL:
         metal = np.median(linear[metal_mask] * flat[metal_mask][:, None], axis=0)
     if neutrals:
         best = neutrals[0]

@@ -16,13 +16,18 @@ MIN_AREA, MAX_AREA = 0.004, 0.40  # of the photo
 LEVELS = 18  # thresholds per map and polarity
 SOLID = 0.93  # area over the area of the convex hull
 CORNERS = (4, 6)  # a sheet whole in view has four, one cut by two edges of the frame six
+SAMPLE = 20_000  # pixels of a sheet that its colour is read from
+SAME_BOX = 8  # pixels of the small copy
 UNIFORM = 0.075  # scatter of a sheet's smoothed level over the level itself
 # Log ratios of red and blue to green under which a sheet can still be white: the phone's own white balance has
 # taken out most of the lamp. Cardboard (about +0.3, -0.6) and blue shop towels (-0.4, +0.4) lie outside.
 RED, BLUE = (-0.32, 0.32), (-0.52, 0.36)
 CLIPPED = 250
-# A card is darker than much of what is around it, paper is not: the share of a photo that outshines the sheet.
-OUTSHONE = 0.06
+# Bare teeth reflect about 0.3 of the light, 0.1 to 0.8 with their sheen. Against a card taken for paper they would come out
+# 4.8 times as bright: this is the geometric middle.
+BRIGHTEST_TEETH = 0.66
+# Without teeth: paper outshines what a phone exposes for, a card is about as bright.
+PAPER_OVER_REST = 2.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -50,7 +55,9 @@ class Neutral:
     clipped: float
 
 
-def find_neutrals(rgb8: NDArray[np.uint8], taken: NDArray[np.bool_]) -> list[Neutral]:
+def find_neutrals(
+    rgb8: NDArray[np.uint8], taken: NDArray[np.bool_], teeth: float | None = None
+) -> list[Neutral]:
     """Neutral surfaces, best first.
 
     Parameters
@@ -59,6 +66,8 @@ def find_neutrals(rgb8: NDArray[np.uint8], taken: NDArray[np.bool_]) -> list[Neu
         A small copy of the photo, about 800 pixels long.
     taken : ndarray of bool, shape (H, W)
         Where parts lie.
+    teeth : float or None
+        Linear green of bare teeth in view, to tell paper from card by.
 
     Notes
     -----
@@ -78,8 +87,8 @@ def find_neutrals(rgb8: NDArray[np.uint8], taken: NDArray[np.bool_]) -> list[Neu
             for piece in (level > limit, level < limit):
                 outlines.extend(_sheets((piece & free).astype(np.uint8)))
     found: list[Neutral] = []
-    for outline in outlines:
-        neutral = _judge_sheet(outline, tiny, rgb8, 1 / factor)
+    for outline in _distinct(outlines):
+        neutral = _judge_sheet(outline, tiny, rgb8, 1 / factor, teeth)
         if neutral is not None:
             found.append(neutral)
     found.sort(key=lambda n: -_quality(n))
@@ -117,8 +126,26 @@ def _sheets(piece: NDArray[np.uint8]) -> list[NDArray[np.int32]]:
     return found
 
 
+def _distinct(outlines: list[NDArray[np.int32]]) -> list[NDArray[np.int32]]:
+    """One outline of each sheet: of those with nearly the same box the middle one in size."""
+    groups: list[list[tuple[NDArray[np.int64], NDArray[np.int32]]]] = []
+    for outline in outlines:
+        box = np.concatenate([outline.min(axis=(0, 1)), outline.max(axis=(0, 1))])
+        for group in groups:
+            if np.abs(group[0][0] - box).max() <= SAME_BOX:
+                group.append((box, outline))
+                break
+        else:
+            groups.append([(box, outline)])
+    return [sorted(group, key=lambda g: cv2.contourArea(g[1]))[len(group) // 2][1] for group in groups]
+
+
 def _judge_sheet(
-    outline: NDArray[np.int32], tiny: NDArray[np.uint8], rgb8: NDArray[np.uint8], scale: float
+    outline: NDArray[np.int32],
+    tiny: NDArray[np.uint8],
+    rgb8: NDArray[np.uint8],
+    scale: float,
+    teeth: float | None,
 ) -> Neutral | None:
     """The neutral inside an outline; None when it is not of one colour or cannot be white."""
     mask = np.zeros(tiny.shape[:2], np.uint8)
@@ -142,8 +169,12 @@ def _judge_sheet(
     red, blue = np.log(colour[0] / colour[1]), np.log(colour[2] / colour[1])
     if not (RED[0] < red < RED[1] and BLUE[0] < blue < BLUE[1]):
         return None
-    others = srgb_to_linear(tiny[::3, ::3][..., 1])
-    kind = "card" if float((others > 1.3 * colour[1]).mean()) > OUTSHONE else "paper"
+    rest = float(np.median(srgb_to_linear(tiny[::3, ::3][~inside[::3, ::3]][:, 1])))
+    doubt = 0.8 * float(np.clip(np.log(PAPER_OVER_REST * rest / colour[1]), -1.5, 1.5))
+    if teeth is not None:
+        as_paper = teeth * REFLECTANCE["paper"] / colour[1]
+        doubt += float(np.clip(np.log(as_paper / BRIGHTEST_TEETH), -1, 1))
+    kind = "card" if doubt > 0 else "paper"
     rows, columns = np.nonzero(inside)
     if kind == "card" and (
         min(rows.min(), columns.min()) < 4 or rows.max() > len(tiny) - 5 or columns.max() > tiny.shape[1] - 5
