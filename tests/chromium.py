@@ -1,0 +1,99 @@
+"""A real browser for tests: Debian's chromium, driven over its own debugging protocol."""
+
+import base64
+import contextlib
+import json
+import os
+import shutil
+import subprocess
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+BROWSER = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
+
+
+def needed() -> pytest.MarkDecorator:
+    """Skips where there is no browser, and fails on CI."""
+    if BROWSER is None and os.environ.get("CI"):
+        raise RuntimeError("CI needs Debian's chromium package")
+    return pytest.mark.skipif(BROWSER is None, reason="no browser: apt-get install chromium")
+
+
+class Tab:
+    """One open page."""
+
+    def __init__(self, socket) -> None:
+        self._socket = socket
+        self._sent = 0
+
+    def ask(self, method: str, **parameters):
+        """Send a command and give its result; events that come between are dropped."""
+        self._sent += 1
+        self._socket.send(json.dumps({"id": self._sent, "method": method, "params": parameters}))
+        while True:
+            answer = json.loads(self._socket.recv(timeout=60))
+            if answer.get("id") == self._sent:
+                assert "error" not in answer, answer["error"]
+                return answer["result"]
+
+    def value(self, expression: str):
+        """The value of a JavaScript expression in the page."""
+        return self.ask("Runtime.evaluate", expression=expression, returnByValue=True)["result"].get("value")
+
+    def wait_for(self, expression: str, seconds: float = 60):
+        """Wait until an expression is true, and give its value."""
+        deadline = time.monotonic() + seconds
+        while not (found := self.value(expression)):
+            assert time.monotonic() < deadline, f"not within {seconds} s: {expression}\n{self.text()}"
+            time.sleep(0.1)
+        return found
+
+    def text(self) -> str:
+        """The page's visible text."""
+        return self.value("document.body.innerText")
+
+    def upload(self, selector: str, files: list[Path]) -> None:
+        """Give files to a file field."""
+        root = self.ask("DOM.getDocument")["root"]["nodeId"]
+        node = self.ask("DOM.querySelector", nodeId=root, selector=selector)["nodeId"]
+        self.ask("DOM.setFileInputFiles", files=[str(file) for file in files], nodeId=node)
+
+    def picture(self) -> bytes:
+        """The whole page as PNG."""
+        return base64.b64decode(self.ask("Page.captureScreenshot", captureBeyondViewport=True)["data"])
+
+
+@contextlib.contextmanager
+def open_tab(profile: Path, address: str, *, width: int, height: int = 900) -> Iterator[Tab]:
+    """A page of this width; `profile` is an empty folder."""
+    from websockets.sync.client import connect
+
+    command = [str(BROWSER), "--headless=new", "--no-sandbox", "--disable-gpu", "--remote-debugging-port=0"]
+    command += [f"--user-data-dir={profile}", "about:blank"]
+    with subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL) as browser:
+        try:
+            told = profile / "DevToolsActivePort"
+            deadline = time.monotonic() + 60
+            while not told.is_file() or len(told.read_text().splitlines()) < 2:
+                assert time.monotonic() < deadline, "the browser did not start"
+                time.sleep(0.05)
+            port, path = told.read_text().splitlines()
+            with connect(f"ws://127.0.0.1:{port}{path}", max_size=None) as socket:
+                target = Tab(socket).ask("Target.createTarget", url="about:blank")["targetId"]
+            with connect(f"ws://127.0.0.1:{port}/devtools/page/{target}", max_size=None) as socket:
+                tab = Tab(socket)
+                tab.ask(
+                    "Emulation.setDeviceMetricsOverride",
+                    width=width,
+                    height=height,
+                    deviceScaleFactor=1,
+                    mobile=width < 700,
+                )
+                tab.ask("Page.enable")
+                tab.ask("Page.navigate", url=address)
+                yield tab
+        finally:
+            browser.terminate()

@@ -1,0 +1,75 @@
+"""Pieces of a page as HTML, from the same templates and words as the report."""
+
+from functools import cache
+from typing import Any
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+
+from wearview.palette import colour_of, ink_of
+from wearview.record import Document, Element, PartLine, Teardown
+from wearview.report.view import base_name, day
+from wearview.terms import CAUTIONS, LINED_KINDS, PROBLEMS, TINTS
+
+_MARKDOWN = frozenset("\\`*_{}[]()<>#+-.!|~$:&^=\"'/@%")
+
+
+def row_html(lines: list[PartLine]) -> str:
+    """The pack as a row of heat levels from the apply end on; empty for a band or one part."""
+    return _pieces("plates.html").row(lines)
+
+
+def parts_html(lines: list[PartLine], *, with_verdicts: bool) -> str:
+    """The table of parts with their numbers and reasons."""
+    return _pieces("plates.html").parts(lines, with_verdicts)
+
+
+def pack_html(document: Document, lines: list[PartLine]) -> str:
+    """What the pack shows, what to check, which photos failed, and what all this is compared with."""
+    return _pieces("plates.html").pack(document, lines)
+
+
+def job_html(teardown: Teardown) -> str:
+    """The unit, the customer and his wish."""
+    return _pieces("page_facts.html").job(teardown)
+
+
+def said_html(element: Element) -> str:
+    """What the shop expects of an element, and verdicts that stand in no row of its table."""
+    return _pieces("page_facts.html").said(element)
+
+
+def cautions_html() -> str:
+    """What nobody may overlook."""
+    items = "".join(f"<li>{caution}</li>" for caution in CAUTIONS)
+    return f'<div class="wv wv-cautions"><strong>Cautions</strong><ul>{items}</ul></div>'
+
+
+def word(table: str, term: str) -> str:
+    """A term of the contract as the report writes it; `table` is "decisions" or "reasons"."""
+    return getattr(_pieces("words.html"), table)[term]
+
+
+def plain(text: str) -> str:
+    """Text that Markdown leaves as it is: a file's name may hold a link or a picture from elsewhere."""
+    return "".join(f"\\{c}" if c in _MARKDOWN else c for c in text)
+
+
+def _pieces(template: str) -> Any:
+    """The macros and words of a template."""
+    return _templates().get_template(template).module
+
+
+@cache
+def _templates() -> Any:
+    environment = Environment(
+        loader=PackageLoader("wearview"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.globals.update(
+        colour_of=colour_of, ink_of=ink_of, lined=LINED_KINDS, problems=PROBLEMS, tints=TINTS
+    )
+    environment.filters.update(day=day, basename=base_name)
+    return environment
