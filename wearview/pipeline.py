@@ -21,10 +21,11 @@ from wearview.reference import Reference, cleanest_part, reference_from_face
 from wearview.settings import Settings
 from wearview.steel import read_steel
 from wearview.surface import Face, rectify, take_face
-from wearview.terms import BAND, FRICTION, LINED_KINDS, PROBLEMS, STEEL
+from wearview.terms import BAND, FRICTION, LINED_KINDS, PROBLEMS, REACTION, STEEL
 
 Progress = Callable[[int, int, str], None]
 SMALL = 800  # long side of the copy in which the light is judged
+BY_PLACE = 0.6  # confidence in a reaction plate known by its place alone
 WEAK_LIGHT = ("metal", "reference", "none")
 
 
@@ -119,7 +120,7 @@ def grade_photos(
         looked.append(_faces(seen, anchor, apply_end, settings))
     progress(total, total, "")
     chosen = clean or lining or _cleanest(looked)
-    photos = _number(looked, places)
+    photos = _with_reaction_plate(_number(looked, places))
     photos = [_graded(photo, chosen, settings) for photo in photos]
     return Graded(tuple(photos), tuple(unread), chosen, _pack(photos), tuple(repeated))
 
@@ -153,11 +154,9 @@ def _take(photo: Photo, part: Part, light: Light, settings: Settings) -> tuple[P
     rectified = rectify(photo, part, light)
     if part.outer is not None and part.kind_confidence < 1:
         chance = lining_chance(material_features(rectified, part), settings)
-        if chance >= 0.5:
-            part = replace(part, kind=FRICTION, kind_confidence=chance)
-        else:
-            kind = STEEL if part.kind == FRICTION else part.kind
-            part = replace(part, kind=kind, kind_confidence=1 - chance)
+        part = replace(
+            part, kind=FRICTION if chance >= 0.5 else STEEL, kind_confidence=max(chance, 1 - chance)
+        )
     return part, take_face(photo, rectified, part, light)
 
 
@@ -268,6 +267,24 @@ def _number(photos: Sequence[GradedPhoto], places: Sequence[Place] | None) -> li
             parts.append(replace(part, position=place.position, side=place.side))
         out.append(replace(photo, parts=tuple(parts)))
     return out
+
+
+def _with_reaction_plate(photos: list[GradedPhoto]) -> list[GradedPhoto]:
+    """The photos with the steel at a pack's reaction end called its reaction plate.
+
+    Frictions and steels alternate, and the last is the thick plate that the pack is pressed against (common practice, no
+    source). From above its thickness does not show, so only its place tells, and half-heartedly.
+    """
+    parts = sorted((p for photo in photos for p in photo.parts), key=lambda p: p.position)
+    if len(parts) < 3 or parts[-1].part.kind != STEEL or parts[-1].part.kind_confidence == 1:
+        return photos
+    frictions = sum(p.part.kind == FRICTION for p in parts)
+    if parts[-2].part.kind != FRICTION or 2 * frictions < len(parts) - 2:
+        return photos
+    last = replace(parts[-1], part=replace(parts[-1].part, kind=REACTION, kind_confidence=BY_PLACE))
+    return [
+        replace(photo, parts=tuple(last if p.id == last.id else p for p in photo.parts)) for photo in photos
+    ]
 
 
 def _graded(photo: GradedPhoto, reference: Reference, settings: Settings) -> GradedPhoto:

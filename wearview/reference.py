@@ -36,7 +36,7 @@ class Reference:
         Median clean colour, CIELAB D65 2 degrees. None when there is no reference.
     spread : float
         Half width of the 90 % interval of the clean colour in Delta E.
-    grain, sheen : float
+    grain : float
         Of the clean lining, as in `surface.Face`; NaN when unknown.
     wet : bool or None
         Whether the clean lining was photographed wet; None when unknown.
@@ -50,7 +50,6 @@ class Reference:
     lab_median: NDArray[np.float64] | None
     spread: float
     grain: float
-    sheen: float
     wet: bool | None
     light_uncertainty: float
 
@@ -60,7 +59,7 @@ class Reference:
         return self.source == "cleanest part"
 
 
-NO_REFERENCE = Reference("none", None, None, None, math.nan, math.nan, math.nan, None, math.nan)
+NO_REFERENCE = Reference("none", None, None, None, math.nan, math.nan, None, math.nan)
 
 
 def reference_from_face(
@@ -72,7 +71,7 @@ def reference_from_face(
         return None
     lab = np.median(face.lab[seen], axis=0).astype(float)
     spread = math.hypot(BATCH_SPREAD, 1.64 * face.noise)
-    return Reference(source, file, lining, lab, spread, face.grain, face.sheen, None, face.light_uncertainty)
+    return Reference(source, file, lining, lab, spread, face.grain, None, face.light_uncertainty)
 
 
 def cleanest_part(faces: Sequence[Face]) -> Reference:
@@ -113,8 +112,8 @@ def named_lining(name: str, settings: Settings) -> Reference:
     entry = linings[name]
     try:
         lab = np.array([float(v) for v in entry["lab"]])
-        numbers = [float(entry[key]) for key in ("spread", "grain", "sheen", "light_uncertainty")]
+        numbers = [float(entry[key]) for key in ("spread", "grain", "light_uncertainty")]
     except (KeyError, TypeError, ValueError) as error:
         raise ModelsError(path.name, f"{name} is not complete", "Install the program again") from error
-    spread, grain, sheen, light = numbers
-    return Reference("library", None, name, lab, spread, grain, sheen, None, light)
+    spread, grain, light = numbers
+    return Reference("library", None, name, lab, spread, grain, None, light)

@@ -57,7 +57,7 @@ def turn_to(app, page):
 
 def widget(app, kind, name):
     """A widget of a form whose keys change each time the form is used."""
-    [found] = [w for w in getattr(app, kind) if w.key and w.key.rpartition(" ")[0] == name]
+    [found] = [w for w in getattr(app, kind) if w.key and w.key.partition(" ")[0] == name]
     return found
 
 
@@ -157,7 +157,7 @@ def test_a_teardown_opened_on_the_page_takes_what_is_graded_there(app, url):
     assert entry["sha256"] in grading_kept.overlays
 
     turn_to(app, TEARDOWN)
-    assert app.header[0].value == "Direct"
+    assert app.pills(key="element").value == "Direct"
     assert "keep the cost down" in shown(app)
     assert all(part["kind"] in shown(app) for part in entry["parts"])
 

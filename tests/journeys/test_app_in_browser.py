@@ -60,6 +60,7 @@ def test_a_report_is_downloaded_in_a_browser(tmp_path):
         tab.wait_for("document.body.innerText.includes('What the pack shows')")
         assert tab.value("document.documentElement.scrollWidth") <= 390
         assert not tab.value("!!document.querySelector('img:not([alt]), img[alt=\"\"]')")
+        press(tab, "Report")
         press(tab, "Write the report")
         tab.ask("Browser.setDownloadBehavior", behavior="allow", downloadPath=str(tmp_path / "got"))
         press(tab, "Report for the customer")

@@ -42,8 +42,8 @@ class Plate:
 
     @property
     def teeth(self) -> float:
-        """Regularity of its teeth, 0 when it has none."""
-        return max(t.regularity if t.count else 0.0 for t in (self.outside, self.inside))
+        """How sure its teeth are, 0 when it has none."""
+        return max(t.surety for t in (self.outside, self.inside))
 
     @property
     def support(self) -> float:

@@ -19,6 +19,7 @@ from wearview.parts.rims import ANGLES, strongest_channel
 DEEPEST_TOOTH = 0.16  # of the outer radius
 CORE_RING = 0.022  # of the outer radius: less steel than 1.5 mm between lining and tooth root is no core ring
 MIN_REGULARITY = 0.16  # rings without teeth stay under 0.1
+FEW_LUGS = 10
 FEWEST, MOST = 5, 90  # teeth round a plate
 GUARD = 0.010  # of the outer radius: the blur of the rim's own step
 PAST_RIM = 0.024  # of the outer radius: here the rim's own step has ended
@@ -96,6 +97,13 @@ class Teeth:
     solid: NDArray[np.bool_]
 
     @property
+    def surety(self) -> float:
+        """Regularity, which a few lugs must also keep step for: five of anything ripple now and then."""
+        if not self.count:
+            return 0.0
+        return self.regularity if self.count >= FEW_LUGS else min(self.regularity, self.lock)
+
+    @property
     def evidence(self) -> float:
         """How sure these are teeth, 0 and up; see `find.SURE_TEETH`."""
         return self.regularity + 0.5 * self.lock if self.count else 0.0
@@ -117,18 +125,7 @@ def find_teeth(rays: Rays, outward: bool, hidden: NDArray[np.bool_]) -> Teeth:
         return no_teeth(rim)
     sign = 1 if outward else -1
     columns = np.arange(rays.column(rim + sign * 0.5 * GUARD), rays.column(rim + sign * DEEPEST_TOOTH), sign)
-    grey = rays.rgb[:, columns].mean(axis=2)
-    grey = (
-        grey - cv2.blur(np.vstack([grey[-90:], grey, grey[:90]]), (1, 145))[90:-90]
-    )  # slow shading round the plate
-    scale = np.median(np.abs(grey), axis=0) * 3 + 1e-3
-    grey = np.clip(grey, -scale, scale)  # a glint or a stray chip weighs no more than a tooth
-    grey[hidden] = 0
-    # Shading and stray edges fall off with frequency, tooth rows do not: weigh so that the former are flat.
-    power = np.abs(np.fft.rfft(grey, axis=0)) ** 2 * np.arange(ANGLES // 2 + 1)[:, None] ** 1.5
-    wide = (
-        power + np.vstack([power[1:], power[-1:]]) + np.vstack([power[:1], power[:-1]])
-    )  # perspective smears a line
+    power, wide = _ripple(rays, columns, hidden)
     counts = np.arange(FEWEST, MOST + 1)
     total = np.maximum(power[FEWEST : 3 * MOST].sum(axis=0), 1e-9)
     fundamental = wide[counts] / total
@@ -151,6 +148,24 @@ def find_teeth(rays: Rays, outward: bool, hidden: NDArray[np.bool_]) -> Teeth:
         root = _first_edge(rays, gaps, beyond)
     tip = _first_edge(rays, teeth, beyond[sign * (beyond - root) > 2])
     return Teeth(count, regularity, lock, float(rays.rho[root]), float(rays.rho[tip]), solid)
+
+
+def _ripple(
+    rays: Rays, columns: NDArray[np.int64], hidden: NDArray[np.bool_]
+) -> tuple[NDArray[np.floating], NDArray[np.floating]]:
+    """Power of the brightness ripple round the plate at these radii, (count, radius), plain and with each line's wings.
+
+    Perspective smears a line over its neighbours.
+    """
+    grey = rays.rgb[:, columns].mean(axis=2)
+    slow = cv2.blur(np.vstack([grey[-90:], grey, grey[:90]]), (1, 145))[90:-90]  # shading round the plate
+    grey = grey - slow
+    scale = np.median(np.abs(grey), axis=0) * 3 + 1e-3
+    grey = np.clip(grey, -scale, scale)  # a glint or a stray chip weighs no more than a tooth
+    grey[hidden] = 0
+    # Shading and stray edges fall off with frequency, tooth rows do not: weigh so that the former are flat.
+    power = np.abs(np.fft.rfft(grey, axis=0)) ** 2 * np.arange(ANGLES // 2 + 1)[:, None] ** 1.5
+    return power, power + np.vstack([power[1:], power[-1:]]) + np.vstack([power[:1], power[:-1]])
 
 
 def _depth_of_first_step(rays: Rays, rim: float, sign: int) -> NDArray[np.float64]:

@@ -11,7 +11,7 @@ from wearview.light import Light
 from wearview.parts import Part
 from wearview.photo import Photo
 from wearview.surface.rectify import Rectified
-from wearview.surface.texture import read_texture
+from wearview.surface.texture import read_grain
 from wearview.terms import LINED_KINDS
 
 MUCH_GLARE = 0.15  # of the visible face, from which it is said
@@ -44,11 +44,8 @@ class Face:
     mm_per_px : float
         Millimetres per grid pixel; NaN when the scale is unknown.
     grain : float
-        Contrast of the fibre texture: robust rms of band-passed L* over measured pixels at full size, noise taken off.
+        Contrast of the fibre texture in per cent, noise taken off, plates of any size alike: `read_grain`.
         NaN where the grain is not resolved.
-    sheen : float
-        Share of light returned as sheen: robust 95th minus 50th percentile of L* over the face at grain scale and the
-        broad highlight, in L*. NaN where not measurable.
     excluded : dict of str to float
         Fraction of the visible face left out, by reason: "glare", "groove", "ink", "dirt", "shadow edge".
     light_uncertainty : float
@@ -68,7 +65,6 @@ class Face:
     diameter: float
     mm_per_px: float
     grain: float
-    sheen: float
     excluded: dict[str, float]
     light_uncertainty: float
     noise: float
@@ -105,7 +101,6 @@ def take_face(photo: Photo, rectified: Rectified, part: Part, light: Light) -> F
         mask &= ~what
     visible = max(1, int(whole.sum()))
     excluded = {name: float((what & whole).sum() / visible) for name, what in left_out.items()}
-    grain, sheen = read_texture(part, mask, lab) if lined else (math.nan, math.nan)
     centre = rectified.xy[whole].mean(axis=0) if whole.any() else np.zeros(2)
     median = np.median(lab[mask], axis=0) if mask.any() else np.array([50.0, 0, 0])
     problems = list(part.problems)
@@ -120,8 +115,7 @@ def take_face(photo: Photo, rectified: Rectified, part: Part, light: Light) -> F
         xy=rectified.xy,
         diameter=rectified.diameter,
         mm_per_px=math.nan,
-        grain=grain,
-        sheen=sheen,
+        grain=read_grain(photo, part, rectified.xy, mask) if lined else math.nan,
         excluded=excluded,
         light_uncertainty=light.uncertainty(
             median, 2 * centre[0] / (photo.width - 1) - 1, 2 * centre[1] / (photo.height - 1) - 1

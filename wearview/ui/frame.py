@@ -30,7 +30,8 @@ def run() -> None:
     ]
     chosen = st.navigation(pages, position="hidden")
     # Streamlit's own navigation folds away into a corner, out of sight on a phone.
-    for column, page in zip(st.columns(len(pages)), pages, strict=True):
-        column.page_link(page, width="stretch")
+    with st.container(horizontal=True):
+        for page in pages:
+            st.page_link(page, width="stretch")
     chosen.run()
     show.cautions()

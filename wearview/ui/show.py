@@ -130,6 +130,11 @@ def graded_element(
     _html(parts_html(lines, with_verdicts=with_verdicts))
 
 
+def row(lines: list[PartLine]) -> None:
+    """The pack as a row of heat levels."""
+    _html(row_html(lines))
+
+
 def _html(piece: str) -> None:
     if piece.strip():
         st.html(piece)

@@ -33,12 +33,14 @@ def page() -> None:
             return
         teardown = record.get_teardown(store, name)
         st.html(job_html(teardown))
-        if teardown.elements:
-            _element(store, teardown, _choose_element(teardown))
-        else:
-            st.info("Nothing is graded here so far: grade the photos of a clutch or brake on the page Grade.")
-            _decide(store, teardown, None)
-        _report(store, teardown)
+        element = _choose_element(teardown) if teardown.elements else None
+        found, decide, report = st.tabs(["What was found", "Verdict", "Report"])
+        with found:
+            _element(store, element)
+        with decide:
+            _decide(store, teardown, element)
+        with report:
+            _report(store, teardown)
 
 
 def _list(teardowns: list[TeardownLine]) -> None:
@@ -64,29 +66,34 @@ def _choose_element(teardown: Teardown) -> Element:
     return elements[st.session_state["element"]]
 
 
-def _element(store: record.Store, teardown: Teardown, element: Element) -> None:
-    """What was graded and said of one element, and the form for a verdict."""
-    st.header(plain(element.name))
+def _element(store: record.Store, element: Element | None) -> None:
+    """What was graded and said of one element."""
+    if element is None:
+        st.info("Nothing is graded here so far: grade the photos of a clutch or brake on the page Grade.")
+        return
     st.html(said_html(element))
     if element.latest is None:
         st.info("No photo of it is graded so far.")
-    else:
-        overlays = element.latest.overlays
+        return
+    overlays = element.latest.overlays
 
-        def overlay(sha256: str) -> bytes | None:
-            return record.photo_bytes(store, overlays[sha256]) if sha256 in overlays else None
+    def overlay(sha256: str) -> bytes | None:
+        return record.photo_bytes(store, overlays[sha256]) if sha256 in overlays else None
 
-        show.graded_element(element.latest.document, part_lines(element), overlay, with_verdicts=True)
-    _decide(store, teardown, element)
+    show.graded_element(element.latest.document, part_lines(element), overlay, with_verdicts=True)
 
 
 def _decide(store: record.Store, teardown: Teardown, element: Element | None) -> None:
     """The technician's verdict on the pack, on plates, or on a part by its name."""
-    st.subheader("Verdict")
     if told := st.session_state.pop("verdict told", None):
         st.success(plain(told))
-    labels = list(dict.fromkeys(line.label for line in part_lines(element))) if element else []
-    fresh = show.fresh
+    lines = part_lines(element) if element else []
+    labels = list(dict.fromkeys(line.label for line in lines))
+    show.row(lines)
+
+    def fresh(field: str) -> str:  # what is half filled in for one element is not meant for another
+        return show.fresh(f"{field} {element.name}" if element else field)
+
     with st.form("verdict"):
         place = None
         if element is None:
@@ -145,7 +152,6 @@ def _heat(level: int) -> str:
 
 def _report(store: record.Store, teardown: Teardown) -> None:
     """The report's files, written when asked for and whenever the record has grown since."""
-    st.header("Report")
     stamp = _stamp(store, teardown)
     if st.button("Write the report", width="stretch", key="write report"):
         with st.spinner("Writing the report"):
