@@ -14,6 +14,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from wearview.parts.band import Band, find_bands
 from wearview.parts.candidate import Plate
 from wearview.parts.edges import Edges, PlaneEdges, candidate_slants, find_arcs, find_edges, lay_on
 from wearview.parts.kind import kind_features, likely_kind
@@ -24,6 +25,7 @@ from wearview.parts.rings import Ring, RingSet, find_ring_sets
 from wearview.parts.stack import Visible, settle
 from wearview.parts.teeth import FEW_LUGS, cast_rays, toothed_side
 from wearview.photo import Photo
+from wearview.terms import BAND
 
 SMALL = 800  # long side of the copy in which rings are sought
 SMALLEST, LARGEST = 0.028, 0.52  # rim radius over the long side: a plate that fills the frame is half of it
@@ -131,8 +133,9 @@ def _best_face(smooth: NDArray[np.uint8], plane: Plane, ring_set: RingSet, scale
     """Of the faces that the rings round a centre allow, the one worth most."""
     polar = unroll(smooth, plane, ring_set, scale)
     rims: dict[tuple[int, int], Rim | None] = {}
-    best: Plate | None = None
-    for inner_step, outer_step in possible_faces(ring_steps(polar, 0.28), polar.radius):
+    best, best_worth = None, -math.inf
+    steps = ring_steps(polar, 0.28)
+    for inner_step, outer_step in possible_faces(steps, polar.radius):
         fitted = []
         for step, towards_face in ((inner_step, 1), (outer_step, -1)):
             key = (step.index, towards_face)
@@ -147,8 +150,11 @@ def _best_face(smooth: NDArray[np.uint8], plane: Plane, ring_set: RingSet, scale
         outside, inside = toothed_side(rays, nothing_over)
         radius = float(polar.radius[outer_step.index])
         plate = Plate(outer, inner, rays, outside, inside, radius, nothing_over)
-        if best is None or plate.worth > best.worth:
-            best = plate
+        # Full rings further out belong to something round this one: a bearing laid inside a plate.
+        around = sum(s.coverage > 0.8 and polar.radius[s.index] > 1.18 * radius for s in steps)
+        worth = plate.worth - 0.3 * around
+        if worth > best_worth:
+            best, best_worth = plate, worth
     return best
 
 
@@ -223,6 +229,7 @@ def find_parts(photo: Photo) -> tuple[Part, ...]:
     for part in parts:
         h, w = part.part_mask.shape
         taken[part.origin[1] : part.origin[1] + h, part.origin[0] : part.origin[0] + w] |= part.part_mask
+    parts.extend(_band_part(band, photo) for band in find_bands(photo.working, taken))
     return tuple(parts)
 
 
@@ -253,4 +260,22 @@ def _plate_part(visible: Visible, photo: Photo) -> Part:
         scale=photo.scale,
         problems=tuple(problems),
         evidence=features | {"teeth": plate.teeth, "support": plate.support},
+    )
+
+
+def _band_part(band: Band, photo: Photo) -> Part:
+    return Part(
+        kind=BAND,
+        kind_confidence=band.confidence,
+        outer=None,
+        inner=None,
+        spine=(band.spine + 0.5) * photo.scale - 0.5,
+        width=band.width * photo.scale,
+        origin=band.origin,
+        part_mask=band.part,
+        face_mask=band.face,
+        metal_mask=band.part & ~band.face,
+        scale=photo.scale,
+        problems=band.problems,
+        evidence={},
     )

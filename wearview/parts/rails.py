@@ -11,6 +11,8 @@ BEND = 1.5  # pixels by which a chain may leave its chord before it counts as tw
 MOST_SEGMENTS, MOST_SEEDS = 220, 70  # wood grain and ribbed mats give thousands; sides of things come first
 SHORTEST = 110  # pixels: of the side of a strip that is worth a grade
 MIN_COVERED = 0.4  # of a rail's length that edges were seen on
+DRIFT = 0.1  # pixels per pixel beyond what was seen by which a curve may have bent away
+LEVEL = 0.07  # sine between a rail's chord and its frame from which on the frame is turned to the chord
 BORDER = 8  # pixels from the frame within which an edge is taken to run out of it
 SIDE = 9  # pixels from an edge at which its two sides are compared: past a groove, a crack or a rib
 FULL_STEP = 13.0  # 8-bit codes across an edge from which on a stronger step says no more
@@ -169,37 +171,61 @@ def _rail_step(average: NDArray[np.uint8], rail: Rail) -> float:
 
 
 def _grow(segments: NDArray[np.float64], seed: int) -> tuple[Rail, NDArray[np.intp]]:
-    """The smooth curve that a segment is part of, and the segments on it.
+    """The smooth curve that a segment is part of, and the segments on it."""
+    run = segments[seed, 2:] - segments[seed, :2]
+    half = float(np.hypot(*run)) / 2
+    middle, along = (segments[seed, :2] + segments[seed, 2:]) / 2, run / (2 * half)
+    start = Rail(middle, along, np.array([-along[1], along[0]]), np.zeros(3), -half, half, 0.0, 0.0)
+    rail, members = _follow(segments, seed, start)
+    if rail.length > SHORTEST:
+        # A seed at one end of a bend is no frame for the rest of it.
+        level = _levelled(rail)
+        if abs(rail.across @ level.along) > LEVEL:
+            rail, members = _follow(segments, seed, level)
+    return rail, members
+
+
+def _levelled(rail: Rail) -> Rail:
+    """The same curve in the frame of its chord."""
+    xy = rail.points(np.linspace(rail.low, rail.high, 15))
+    along = (xy[-1] - xy[0]) / np.hypot(*(xy[-1] - xy[0]))
+    across = np.array([-along[1], along[0]])
+    origin = (xy[0] + xy[-1]) / 2
+    u, v = (xy - origin) @ along, (xy - origin) @ across
+    return Rail(
+        origin, along, across, np.polyfit(u, v, 2), float(u[0]), float(u[-1]), rail.covered, rail.step
+    )
+
+
+def _follow(segments: NDArray[np.float64], seed: int, start: Rail) -> tuple[Rail, NDArray[np.intp]]:
+    """A curve drawn on along the segments that continue it, in its own frame, and those segments.
 
     Reaches at most six tenths of what it has beyond each end, so that gaps shrink with certainty.
     """
-    run = segments[seed, 2:] - segments[seed, :2]
-    length = float(np.hypot(*run))
-    origin, along = (segments[seed, :2] + segments[seed, 2:]) / 2, run / length
-    across = np.array([-along[1], along[0]])
-    ends = segments.reshape(-1, 2, 2) - origin
-    u, v = ends @ along, ends @ across
-    # Segments point right or down; one nearly vertical may point the other way in this frame.
+    ends = segments.reshape(-1, 2, 2) - start.origin
+    u, v = ends @ start.along, ends @ start.across
+    # Segments point right or down; one nearly upright may point the other way in this frame.
     turned = u[:, 0] > u[:, 1]
     u[turned], v[turned] = u[turned, ::-1], v[turned, ::-1]
     size = np.hypot(u[:, 1] - u[:, 0], v[:, 1] - v[:, 0])
     along_it = u[:, 1] - u[:, 0] > 0.8 * size
-    near = np.nonzero(along_it & (np.abs(v).max(axis=1) < 0.45 * np.abs(u).max(axis=1) + 8))[0]
+    near = np.nonzero(along_it & (np.abs(v).max(axis=1) < 0.45 * np.abs(u).max(axis=1) + 30))[0]
     u, v, size = u[near], v[near], size[near]
     members = near == seed
-    curve, low, high = np.zeros(3), -length / 2, length / 2
+    curve, low, high = start.curve, start.low, start.high
     for _ in range(6):
         reach = 0.6 * (high - low) + 15
         beyond = np.maximum(0, np.maximum(low - u, u - high))
         miss = np.abs(v - ((curve[0] * u + curve[1]) * u + curve[2]))
-        fits = (miss < 2.0 + 0.04 * beyond).all(axis=1)
+        fits = (miss < 2.0 + DRIFT * beyond).all(axis=1)
         new = _connected(u, fits, beyond, (low, high), reach) | (near == seed)
         if (new == members).all() and new.sum() > 1:
             break
         members = new
         low, high = float(u[members, 0].min()), float(u[members, 1].max())
         curve = _fit_curve(u[members], v[members], size[members], high - low)
-    return Rail(origin, along, across, curve, low, high, _covered(u[members]), 0.0), near[members]
+    rail = Rail(start.origin, start.along, start.across, curve, low, high, _covered(u[members]), 0.0)
+    return rail, near[members]
 
 
 def _connected(

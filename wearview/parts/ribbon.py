@@ -10,7 +10,7 @@ from wearview.parts.rails import Rail
 
 MOST_RAILS, MOST_PAIRS = 24, 60
 NARROWEST, WIDEST = 12, 0.3  # pixels of the small copy; share of the length
-PARALLEL = 0.93  # cosine between rails: perspective and a bend stay within 20 degrees
+PARALLEL = 0.93  # cosine between chords: perspective and clutter that lengthens one stay within 20 degrees
 TAPER = 0.3  # change of the width along the ribbon by which perspective can explain it
 SHARED = 0.55  # of the longer rail's length along which both must run
 MIN_CONTRAST = 6.0  # 8-bit codes between inside and outside; pairs of ribs, cracks and grain stay under 5
