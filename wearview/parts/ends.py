@@ -15,9 +15,9 @@ MIN_CROSSING = 5.0  # 8-bit codes: edges across the ribbon; grain and mottle, av
 NEAREST, FARTHEST = 0.08, 0.9  # widths between the edges of one end: the bare strap and the bracket on it
 SHORTEST, LONGEST = 2.8, 18.0  # widths from lining end to lining end
 MOST_EDGES, MOST_HERE = 40, 3  # crossing edges looked at; pairs of them tried within one width
-# Over 12 scenes of clutter and 60 of plates, with these nearly halved, only the shaft of a screwdriver passed:
-# 15 codes at its weaker end, 0.36 in `head`. 27 bands read at least 24 codes at the weaker end, at most 0.21 in
-# `head`, and inside from 5 codes (a black lining on a black mat) to 137.
+# Over 12 scenes of clutter and 60 of plates, with these nearly halved, only a screwdriver's shaft passed:
+# 15 codes at its weaker end, 0.36 in `head`. 27 bands read at least 24 codes at the weaker end, at most
+# 0.21 in `head`, and inside from 5 codes (a black lining on a black mat) to 137.
 MIN_END, MIN_INSIDE, MAX_HEAD = 18.0, 3.5, 0.28
 
 
