@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 import cv2
 import numpy as np
+from colour import CCS_ILLUMINANTS, Lab_to_XYZ, XYZ_to_Lab, XYZ_to_sRGB, sRGB_to_XYZ
 from numpy.typing import NDArray
 
 from wearview.reference import Reference
@@ -27,7 +28,6 @@ def ring_face(
     *,
     mask: NDArray[np.bool_] = RING,
     grain: float = 5.0,
-    sheen: float = 6.0,
     light: float = 0.0,
     noise: float = 0.0,
     mm_per_px: float = np.nan,
@@ -47,7 +47,6 @@ def ring_face(
         diameter=DIAMETER,
         mm_per_px=mm_per_px,
         grain=grain,
-        sheen=sheen,
         excluded={},
         light_uncertainty=light,
         noise=noise,
@@ -66,6 +65,13 @@ def painted(
     return np.asarray(cv2.GaussianBlur(lab, (0, 0), blur)) if blur else lab
 
 
+def veiled(lab: Sequence[float], added: float, left: float = 1.0) -> NDArray[np.float64]:
+    """The Lab of a surface that returns `left` of its light and `added` neutral light, of a white sheet's."""
+    white = CCS_ILLUMINANTS["CIE 1931 2 Degree Standard Observer"]["D65"]
+    body = XYZ_to_sRGB(Lab_to_XYZ(lab, white), apply_cctf_encoding=False)
+    return np.asarray(XYZ_to_Lab(sRGB_to_XYZ(left * body + added, apply_cctf_decoding=False), white))
+
+
 def disc(angle_deg: float, diameter: float, radius: float = 0.5) -> NDArray[np.bool_]:
     """A round patch on the face, `diameter` in grid pixels, at `radius` 0..1 across the face."""
     r = (INNER + (1 - INNER) * radius) * DIAMETER / 2
@@ -78,9 +84,8 @@ def clean_lining(
     *,
     source: str = "photo",
     grain: float = 5.0,
-    sheen: float = 6.0,
     spread: float = 0.0,
     light: float = 0.0,
 ) -> Reference:
     """A clean reference of one colour."""
-    return Reference(source, None, None, np.array(lab, float), spread, grain, sheen, None, light)
+    return Reference(source, None, None, np.array(lab, float), spread, grain, None, light)

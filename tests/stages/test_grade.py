@@ -141,7 +141,7 @@ def test_without_uncertainty_the_level_is_certain():
 
 
 def test_the_probability_sums_to_one():
-    face = ring_face((54.0, 8.0, 24.0), light=3.0, grain=2.0, sheen=14.0)
+    face = ring_face((54.0, 8.0, 24.0), light=3.0, grain=2.0)
     readings = read_lining(face, PHOTO, SETTINGS)
     grade = grade_lining(readings, PHOTO, RULES)
     assert sum(grade.probability) == pytest.approx(1, abs=1e-12)
@@ -214,7 +214,7 @@ def test_a_lining_too_dark_is_not_graded_and_says_what_to_do():
 
 
 def test_without_a_reference_there_is_no_grade_and_a_remedy():
-    nothing = Reference("none", None, None, None, math.nan, math.nan, math.nan, None, math.nan)
+    nothing = Reference("none", None, None, None, math.nan, math.nan, None, math.nan)
     grade = grade_lining(read_lining(ring_face(), nothing, SETTINGS), nothing, RULES)
     assert grade.level is None
     assert grade.problems == ("no clean reference",)

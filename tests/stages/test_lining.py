@@ -4,13 +4,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from tests.faces import ANGLE, RADIUS, RING, TAN, clean_lining, ring_face
+from tests.faces import ANGLE, RADIUS, RING, TAN, clean_lining, ring_face, veiled
 from wearview.lining import AREAS, read_glazing, read_lining
 from wearview.reference import Reference
 from wearview.settings import load_settings
 
 SETTINGS = load_settings()
-NOTHING = Reference("none", None, None, None, math.nan, math.nan, math.nan, None, math.nan)
+NOTHING = Reference("none", None, None, None, math.nan, math.nan, None, math.nan)
 BURNT = (30.0, 8.0, 12.0)
 
 
@@ -203,34 +203,75 @@ def test_the_areas_come_in_the_order_of_their_names():
     assert readings.areas == tuple(getattr(readings, name) for name in AREAS)
 
 
-def test_glazing_is_zero_on_a_clean_face_and_a_hundred_without_grain_under_strong_sheen():
-    assert read_glazing(ring_face(), TAN[0], clean_lining()).value == 0
-    closed = read_glazing(ring_face(grain=0.0, sheen=60.0), TAN[0], clean_lining(sheen=0.01))
-    assert closed.value == pytest.approx(100, abs=0.1)
+def test_glazing_is_zero_on_a_clean_face_and_nears_a_hundred_without_grain_under_strong_sheen():
+    assert read_glazing(ring_face(), clean_lining()).value == 0
+    closed = read_glazing(ring_face(veiled(TAN, 0.3), grain=0.0), clean_lining())
+    assert closed.value == pytest.approx(100, abs=3)
 
 
-def test_glazing_at_half_the_grain_and_twice_the_light_of_the_sheen_is_fifty():
-    # Half the grain lost and half the sheen gained: 100 x sqrt(0.5 x 0.5). Sheen is light added, here
-    # doubled: the luminance of L* by CIE 15.
-    def luminance(lightness):
-        return ((lightness + 16) / 116) ** 3
-
-    doubled = luminance(61) + 2 * (luminance(67) - luminance(61))
-    sheen = 116 * doubled ** (1 / 3) - 16 - 61
-    assert read_glazing(ring_face(grain=2.5, sheen=sheen), 61.0, clean_lining()).value == pytest.approx(50)
-
-
-def test_darkening_alone_is_no_glaze():
-    # The same fibres at half the light: each step of L* shrinks with L* + 16.
-    lightness = 41.0
-    shrink = (lightness + 16) / (TAN[0] + 16)
-    face = ring_face((lightness, 8, 24), grain=5.0 * shrink, sheen=6.0)
-    assert read_glazing(face, lightness, clean_lining()).value == 0
+def test_glazing_rises_as_grain_is_lost_and_as_sheen_is_gained():
+    for values in (
+        [
+            read_glazing(ring_face(veiled(TAN, 0.03), grain=g), clean_lining()).value
+            for g in (4.5, 4, 3, 2, 0)
+        ],
+        [
+            read_glazing(ring_face(veiled(TAN, a), grain=3.0), clean_lining()).value
+            for a in (0, 0.01, 0.03, 0.1)
+        ],
+    ):
+        assert values == sorted(values)
+        assert values[-1] > values[0] + 20
 
 
-@pytest.mark.parametrize("gap", ["grain", "sheen"])
-def test_glazing_is_missing_without_grain_or_sheen(gap):
-    face = replace(ring_face(), **{gap: math.nan})
-    assert read_glazing(face, TAN[0], clean_lining()).flags == ("grain not resolved",)
-    reference = clean_lining(**{gap: math.nan})
-    assert read_glazing(ring_face(), TAN[0], reference).flags == ("grain not resolved",)
+@pytest.mark.parametrize("left", [0.9, 0.6, 0.3])
+@pytest.mark.parametrize("lab", [TAN, (48, -9, 16), (41.5, 17, 18), (35.5, -1.5, 13)])
+def test_darkening_alone_is_no_sheen(lab, left):
+    # Less light of the same colour, and even half the grain gone with it.
+    face = ring_face(veiled(lab, 0, left), grain=2.5)
+    assert read_glazing(face, clean_lining(lab)).value == pytest.approx(0, abs=3)
+
+
+@pytest.mark.parametrize("lab", [TAN, (48, -9, 16), (41.5, 17, 18), (35.5, -1.5, 13)])
+def test_glaze_shows_on_linings_of_any_colour_heated_or_not(lab):
+    for left in (1.0, 0.6):
+        face = ring_face(veiled(lab, 0.04, left), grain=2.0)
+        assert read_glazing(face, clean_lining(lab)).value > 60
+
+
+def test_a_little_wrong_exposure_is_no_sheen_on_a_coloured_lining():
+    for exposure in (0.8, 1.25):
+        face = ring_face(veiled(TAN, 0, exposure), grain=2.5)
+        assert read_glazing(face, clean_lining()).value == pytest.approx(0, abs=3)
+
+
+def test_a_grey_lining_is_judged_by_its_grain_with_more_doubt():
+    grey = (50.0, 0.2, 3.0)
+    assert read_glazing(ring_face(grey), clean_lining(grey)).value == 0
+    glazed = read_glazing(ring_face(grey, grain=2.0), clean_lining(grey))
+    tan = read_glazing(ring_face(veiled(TAN, 0.04), grain=2.0), clean_lining())
+    assert glazed.value > 60
+    assert glazed.spread > tan.spread + 2
+
+
+def test_a_black_lining_brighter_than_the_light_allows_is_under_sheen():
+    black = (22.5, 0.8, 2.0)
+    plain = read_glazing(ring_face(black, grain=3.5, light=3.0), clean_lining(black))
+    shining = read_glazing(ring_face(veiled(black, 0.1), grain=3.5, light=3.0), clean_lining(black))
+    assert shining.value > plain.value + 5
+
+
+def test_oil_over_a_visible_grain_is_not_called_glaze():
+    # An oil film: shinier, darker, grain as clean (common practice, no source).
+    assert read_glazing(ring_face(veiled(TAN, 0.06, 0.84), grain=4.9), clean_lining()).value < 30
+
+
+def test_glazing_is_missing_where_grain_is_not_resolved_in_either_photo():
+    assert read_glazing(ring_face(grain=math.nan), clean_lining()).flags == ("grain not resolved",)
+    assert read_glazing(ring_face(), clean_lining(grain=math.nan)).flags == ("grain not resolved",)
+
+
+def test_glazing_is_missing_on_a_few_pixels():
+    mask = np.zeros(RING.shape, bool)
+    mask[RING.nonzero()[0][:40], RING.nonzero()[1][:40]] = True
+    assert read_glazing(ring_face(mask=mask), clean_lining()).flags == ("too few pixels",)

@@ -59,14 +59,16 @@ def read_grain(photo: Photo, part: Part, xy: NDArray[np.float32], mask: NDArray[
     size = BAND_DIAMETERS * part.width if rim is None else math.sqrt(rim.major * rim.minor)
     if size < MIN_DIAMETER or not mask.any():
         return math.nan
-    x0, y0 = np.maximum(0, np.floor(xy[mask].min(axis=0)).astype(int) - 2)
-    x1, y1 = np.ceil(xy[mask].max(axis=0)).astype(int) + 3
+    x, y = xy[..., 0], xy[..., 1]
+    x0, y0 = (max(0, math.floor(along[mask].min()) - 2) for along in (x, y))
+    x1, y1 = (math.ceil(along[mask].max()) + 3 for along in (x, y))
     copy, factor = photo.rgb8[y0:y1, x0:x1], min(1.0, COPY / size)
     if factor < 1:
         copy = np.asarray(
             cv2.resize(copy, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA), np.uint8
         )
-    land = _land(mask, (xy - [x0, y0] + 0.5) * factor - 0.5, copy.shape[:2])
+    columns, rows = ((along - at + 0.5) * factor - 0.5 for along, at in ((x, x0), (y, y0)))
+    land = _land(mask, columns, rows, copy.shape[:2])
     if land.sum() < LEAST_AREA or edge_width(_grey(copy)) > WIDEST_RIM:
         return math.nan
     diameter = size * factor
@@ -77,14 +79,21 @@ def _grey(copy: NDArray[np.uint8]) -> NDArray[np.uint8]:
     return np.asarray(cv2.cvtColor(copy, cv2.COLOR_RGB2GRAY), np.uint8)
 
 
-def _land(mask: NDArray[np.bool_], at: NDArray[np.floating], shape: tuple[int, int]) -> NDArray[np.float32]:
+def _land(
+    mask: NDArray[np.bool_],
+    columns: NDArray[np.floating],
+    rows: NDArray[np.floating],
+    shape: tuple[int, int],
+) -> NDArray[np.float32]:
     """Which pixels of the copy the grid's mask covers with all their neighbours, 0 or 1."""
-    cell = np.rint(at).astype(np.int32)
-    inside = ((cell >= 0) & (cell < [shape[1], shape[0]])).all(axis=-1)
-    flat = cell[..., 1][inside] * shape[1] + cell[..., 0][inside]
-    of_all = np.bincount(flat, minlength=shape[0] * shape[1]).reshape(shape).astype(np.float32)
-    of_mask = np.bincount(flat, mask[inside], shape[0] * shape[1]).reshape(shape).astype(np.float32)
-    near, masked = (cv2.boxFilter(count, -1, (3, 3), normalize=False) for count in (of_all, of_mask))
+    column, row = (np.rint(at).astype(np.int32) for at in (columns, rows))
+    inside = (column >= 0) & (column < shape[1]) & (row >= 0) & (row < shape[0])
+    cell, count = (row * shape[1] + column)[inside], shape[0] * shape[1]
+    of_all, of_mask = np.bincount(cell, minlength=count), np.bincount(cell[mask[inside]], minlength=count)
+    near, masked = (
+        cv2.boxFilter(cells.reshape(shape).astype(np.float32), -1, (3, 3), normalize=False)
+        for cells in (of_all, of_mask)
+    )
     return np.asarray((near > 0) & (masked > 0.95 * near), np.float32)
 
 

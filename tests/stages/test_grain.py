@@ -1,0 +1,145 @@
+"""The grain of a lining, on plates drawn with a texture of known power."""
+
+import io
+import math
+
+import cv2
+import numpy as np
+import pytest
+from PIL import Image
+
+from wearview.light import Light
+from wearview.parts import Ellipse, Part
+from wearview.photo import Photo, read_photo_bytes
+from wearview.surface import rectify
+from wearview.surface.texture import BAND, MIN_DIAMETER, read_grain
+
+SIZE, INNER = 380, 0.66  # px of the outer diameter, and the inner radius over the outer
+ROUGH = 6.0  # rms of the drawn texture in per cent of L* + 16, before it is smoothed
+SMOOTH = 1.0  # px, sigma
+LIGHT = Light("card", np.ones(3), np.zeros(6), 0.0, 0.0, None, None)
+
+
+def lightness(size: int = SIZE, rough: float = ROUGH, smooth: float = SMOOTH, seed: int = 3) -> np.ndarray:
+    """L* of a photo of a plate on a light bench."""
+    side = size + 40
+    noise = np.random.default_rng(seed).standard_normal((side, side)).astype(np.float32)
+    texture = cv2.GaussianBlur(noise, (0, 0), smooth) if smooth else noise
+    return np.where(ring(side, size), (55 + 16) * (1 + rough / 100 * texture) - 16, 85.0)
+
+
+def ring(side: int, size: int) -> np.ndarray:
+    y, x = np.mgrid[:side, :side] - (side - 1) / 2
+    r = np.hypot(x, y) / (size / 2)
+    return (r < 1) & (r > INNER)
+
+
+def photo_of(l_star: np.ndarray, exposure: float = 1.0) -> Photo:
+    """Grey, encoded as IEC 61966-2-1 has it; L* by CIE 15, above its linear foot."""
+    linear = np.clip(exposure * ((l_star + 16) / 116) ** 3, 0, 1)
+    code = np.where(linear <= 0.0031308, 12.92 * linear, 1.055 * linear ** (1 / 2.4) - 0.055)
+    buffer = io.BytesIO()
+    Image.fromarray(np.rint(np.repeat(255 * code[..., None], 3, axis=2)).astype(np.uint8)).save(buffer, "PNG")
+    return read_photo_bytes(buffer.getvalue(), "x.png")
+
+
+def grain_of(photo: Photo, size: int = SIZE, hidden: np.ndarray | None = None) -> float:
+    c = (photo.width - 1) / 2
+    outer, inner = (Ellipse(c, c, d, d, 0.0) for d in (float(size), INNER * size))
+    face = ring(photo.width, size)
+    part = Part(
+        "friction plate",
+        1.0,
+        outer,
+        inner,
+        None,
+        math.nan,
+        (0, 0),
+        face,
+        face,
+        np.zeros_like(face),
+        photo.scale,
+    )
+    rectified = rectify(photo, part, LIGHT)
+    mask = cv2.erode(rectified.whole.astype(np.uint8), np.ones((3, 3), np.uint8)).astype(bool)
+    if hidden is not None:
+        at = np.rint(rectified.xy).astype(int)
+        mask &= ~hidden[at[..., 1], at[..., 0]]
+    return read_grain(photo, part, rectified.xy, mask)
+
+
+PLAIN = grain_of(photo_of(lightness()))
+
+
+def test_a_texture_of_known_power_is_read():
+    # White noise smoothed by a Gaussian has the power ROUGH^2 exp(-(2 pi f s)^2) per pixel; the reading adds
+    # lens and fibre roll-off back, is the mean of the logarithm over the rings, and refers to 400 pixels.
+    f = np.arange(BAND[0] + 0.01, BAND[1], 0.02)
+    given_back = (2 * np.pi * f * 0.7) ** 2 + (f * SIZE / 88.0) ** 2
+    density = np.exp(np.mean(np.log(ROUGH**2 * np.exp(-((2 * np.pi * f * SMOOTH) ** 2))) + given_back))
+    expected = math.sqrt(density * math.pi * (BAND[1] ** 2 - BAND[0] ** 2)) * 400 / SIZE
+    assert pytest.approx(expected, rel=0.1) == PLAIN  # leakage through the ring's rims, 8-bit steps
+
+
+def test_twice_the_contrast_is_twice_the_grain():
+    assert grain_of(photo_of(lightness(rough=2 * ROUGH))) == pytest.approx(2 * PLAIN, rel=0.05)
+
+
+def test_half_the_light_shows_the_same_grain():
+    assert grain_of(photo_of(lightness(), exposure=0.5)) == pytest.approx(PLAIN, rel=0.03)  # 8-bit steps
+
+
+def test_a_plate_photographed_larger_shows_the_same_grain():
+    # One texture in the plane of the plate, through a lens of 0.7 px: at 760 px it is drawn twice as coarse,
+    # and with twice the rms per pixel it has the same power.
+    small = lightness(380, smooth=math.hypot(SMOOTH, 0.7))
+    large = lightness(760, rough=2 * ROUGH, smooth=math.hypot(2 * SMOOTH, 0.7))
+    assert grain_of(photo_of(large), 760) == pytest.approx(grain_of(photo_of(small)), rel=0.08)
+
+
+def test_a_quarter_turn_changes_nothing():
+    assert grain_of(photo_of(np.rot90(lightness()))) == pytest.approx(PLAIN, rel=0.02)
+
+
+def test_unmasked_straight_grooves_are_no_grain():
+    plain = lightness()
+    y, x = np.mgrid[: len(plain), : len(plain)]
+    grooves = ((x + y) % 28 < 3) | ((x - y) % 28 < 3)
+    # Deeper ones than 3.5 L* are found and masked.
+    waffle = np.where(grooves & ring(len(plain), SIZE), plain - 3.5, plain)
+    assert grain_of(photo_of(waffle)) == pytest.approx(PLAIN, rel=0.12)
+
+
+def test_what_the_mask_hides_is_no_grain():
+    plain = lightness()
+    hidden = np.zeros(plain.shape, bool)
+    hidden[:200, 200:] = True
+    spoiled = np.where(hidden, plain + np.random.default_rng(5).normal(0, 12, plain.shape), plain)
+    near = cv2.dilate(hidden.astype(np.uint8), np.ones((5, 5), np.uint8)).astype(bool)
+    assert grain_of(photo_of(spoiled), hidden=near) == pytest.approx(PLAIN, rel=0.08)
+
+
+def test_a_slope_of_the_light_is_no_grain():
+    plain = lightness()
+    slope = (plain + 16) * np.linspace(0.8, 1.2, plain.shape[1]) - 16
+    assert grain_of(photo_of(slope)) == pytest.approx(PLAIN, rel=0.05)
+
+
+def test_sensor_noise_is_no_grain():
+    noise = grain_of(photo_of(lightness(smooth=0, rough=3.0)))
+    assert noise < 0.35 * grain_of(
+        photo_of(lightness(rough=3.0 / 0.28))
+    )  # smoothing by 1 px leaves 0.28 of it
+
+
+def test_the_grain_of_a_small_plate_is_not_resolved():
+    size = MIN_DIAMETER - 10
+    assert math.isnan(grain_of(photo_of(lightness(size)), size))
+
+
+def test_a_blurred_plate_has_no_reading_instead_of_a_lost_grain():
+    assert math.isnan(grain_of(photo_of(cv2.GaussianBlur(lightness(), (0, 0), 2.5))))
+
+
+def test_a_face_hidden_altogether_has_no_reading():
+    assert math.isnan(grain_of(photo_of(lightness()), hidden=np.ones((SIZE + 40, SIZE + 40), bool)))
