@@ -63,3 +63,8 @@ class Plate:
         Teeth beyond a regularity of 0.5 say no more.
         """
         return self.support + 1.5 * min(0.5, self.teeth) + (1 - self.ratio) - 0.6 * bench_in_face(self.rays)
+
+    @property
+    def is_plain(self) -> bool:
+        """Whether nothing speaks against it, so that other faces on the same rings need not be tried."""
+        return self.support > 0.9 and self.teeth > 0.45 and bench_in_face(self.rays) < 0.1

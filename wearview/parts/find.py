@@ -69,7 +69,7 @@ def _best_plane(edges: Edges, size: tuple[int, int], focal: float) -> tuple[Plan
     for slant in candidate_slants(find_arcs(edges.map), *size, focal)[:4]:
         plane = Plane(*size, focal, slant)
         laid = lay_on(plane, edges)
-        sets = _rings_on(plane, laid, size, most=8)
+        sets = _rings_on(plane, laid, size, most=8, voters=4500)
         value = sum(max(0.0, s.score - 1) ** 2 for s in sets)
         if best is None or value > best[0]:
             best = (value, plane, laid, sets)
@@ -79,16 +79,16 @@ def _best_plane(edges: Edges, size: tuple[int, int], focal: float) -> tuple[Plan
     if math.dist(finer, plane.slant) > 0.004:
         plane = Plane(*size, focal, finer)
         laid = lay_on(plane, edges)
-    return plane, [s for s in _rings_on(plane, laid, size, most=24) if s.score >= MIN_RING_SCORE]
+    return plane, [s for s in _rings_on(plane, laid, size, most=24, voters=9000) if s.score >= MIN_RING_SCORE]
 
 
-def _rings_on(plane: Plane, laid: PlaneEdges, size: tuple[int, int], most: int) -> list[RingSet]:
+def _rings_on(plane: Plane, laid: PlaneEdges, size: tuple[int, int], most: int, voters: int) -> list[RingSet]:
     width, height = size
     box = plane.to_plane(np.array([[0, 0], [width - 1, 0], [width - 1, height - 1], [0, height - 1]], float))
     # Towards the horizon the plane has no end; plates that far off are too small to grade.
     low, high = np.maximum(box.min(axis=0), -np.array(size)), np.minimum(box.max(axis=0), 2 * np.array(size))
     bounds = (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
-    return find_ring_sets(laid, bounds, (SMALLEST * max(size), LARGEST * max(size)), most)
+    return find_ring_sets(laid, bounds, (SMALLEST * max(size), LARGEST * max(size)), most, voters)
 
 
 def _finer_slant(plane: Plane, laid: PlaneEdges, edges: Edges, sets: list[RingSet]) -> tuple[float, float]:
@@ -155,6 +155,8 @@ def _best_face(smooth: NDArray[np.uint8], plane: Plane, ring_set: RingSet, scale
         worth = plate.worth - 0.3 * around
         if worth > best_worth:
             best, best_worth = plate, worth
+        if not around and plate.is_plain:
+            break
     return best
 
 
@@ -229,7 +231,8 @@ def find_parts(photo: Photo) -> tuple[Part, ...]:
     for part in parts:
         h, w = part.part_mask.shape
         taken[part.origin[1] : part.origin[1] + h, part.origin[0] : part.origin[0] + w] |= part.part_mask
-    parts.extend(_band_part(band, photo) for band in find_bands(photo.working, taken))
+    if len(parts) < 2:  # a band is photographed alone; beside a row of plates only clutter is long and narrow
+        parts.extend(_band_part(band, photo) for band in find_bands(photo.working, taken))
     return tuple(parts)
 
 

@@ -14,7 +14,6 @@ SECTORS = (
 RADIUS_STEP = 1.5  # small-copy pixels
 FACING = np.cos(np.radians(14))  # an edge of a rim faces the centre within this angle
 CELL = 4.0
-VOTERS = 9_000  # edge points that vote for centres; all of them then measure the rings
 MIN_COVERAGE = 0.30  # of the circle: a plate overlapped by a third on a bench that swallows part of its rim
 
 
@@ -57,7 +56,8 @@ def find_ring_sets(
     laid: PlaneEdges,
     bounds: tuple[float, float, float, float],
     radius_range: tuple[float, float],
-    most: int = 24,
+    most: int,
+    voters: int,
 ) -> list[RingSet]:
     """Ring sets with at least two rings, best first.
 
@@ -68,11 +68,15 @@ def find_ring_sets(
         x0, y0, x1, y1 of the photo on the plane.
     radius_range : tuple of float
         Smallest and largest rim radius in plane pixels.
+    most : int
+        Ring sets returned at most; twice as many centres are tried.
+    voters : int
+        Edge points that vote for centres; all of them then measure the rings.
     """
     low, high = radius_range
-    every = max(1, len(laid.xy) // VOTERS)
-    voters = PlaneEdges(laid.xy[::every], laid.normal[::every], laid.strength[::every])
-    votes = centre_votes(voters, bounds, np.arange(low, high, CELL), CELL)
+    every = max(1, len(laid.xy) // voters)
+    voting = PlaneEdges(laid.xy[::every], laid.normal[::every], laid.strength[::every])
+    votes = centre_votes(voting, bounds, np.arange(low, high, CELL), CELL)
     # Ribs and planks send votes far and wide; a plate's meet in one cell.
     votes = votes - cv2.blur(votes, (11, 11))
     spread = int(max(2, 0.35 * low / CELL))
