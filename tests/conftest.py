@@ -4,5 +4,6 @@ import pytest
 
 
 def pytest_configure(config: pytest.Config) -> None:
-    # Warnings are errors here, and colour-science warns on import when matplotlib is absent; we draw no graphs.
+    # Warnings are errors here, and colour-science warns on import when matplotlib is absent; we draw no
+    # graphs.
     config.addinivalue_line("filterwarnings", 'ignore:"Matplotlib" related API features are not available')

@@ -34,7 +34,7 @@ class GradedPart:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class GradedPhoto:
-    """One photo with its parts in position order. The working copy is kept for drawing, the full photo is not."""
+    """One photo with its parts in position order; the working copy is kept for drawing, the photo is not."""
 
     file: str
     stem: str
