@@ -42,8 +42,9 @@ def served(folder, url):
 
 
 def press(tab, label):
-    """Press the button that begins with a label."""
-    found = f"[...document.querySelectorAll('button')].find(b => b.innerText.trim().startsWith('{label}'))"
+    """Press the first button or tab that begins with a label."""
+    every = "[...document.querySelectorAll('button, [role=tab]')]"
+    found = f"{every}.find(b => b.innerText.trim().startsWith('{label}'))"
     tab.wait_for(f"!!{found}")
     tab.value(f"{found}.click()")
 

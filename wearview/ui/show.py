@@ -116,16 +116,13 @@ def graded_element(
     with_verdicts : bool
         Whether the table has a column for them.
     """
-    _html(row_html(lines))
-    columns = st.columns(2) if len(document["photos"]) > 1 else [st.container()]
-    for number, photo in enumerate(document["photos"]):
-        if (picture := overlay(photo["sha256"])) is not None:
+    row(lines)
+    drawn = [(photo, picture) for photo in document["photos"] if (picture := overlay(photo["sha256"]))]
+    for first in range(0, len(drawn), 2):  # a phone shows columns below each other: a pair of them at a time
+        for column, (photo, picture) in zip(st.columns(2), drawn[first : first + 2], strict=False):
             name = base_name(photo["file"])
             mine = [line for line in lines if line.photo["sha256"] == photo["sha256"]]
-            columns[number % len(columns)].image(
-                picture, caption=plain(_caption(name, mine)), alt=_alt(name, mine), width="stretch"
-            )
-
+            column.image(picture, caption=plain(_caption(name, mine)), alt=_alt(name, mine), width="stretch")
     _html(pack_html(document, lines))
     _html(parts_html(lines, with_verdicts=with_verdicts))
 
