@@ -33,6 +33,7 @@ MIN_RING_SCORE = 0.75
 # Chosen on the tuned scenes: 138 plates against some 60 rings that are none (bearings, tape, lids, races).
 SURE_TEETH = 0.45
 MIN_LUG_REGULARITY, MIN_LUG_LOCK = 0.25, 0.35
+SMALLER = 0.66  # of the largest: plates of one pack, and their reaction plate, turn in one drum
 CUT_SURE = 0.6  # what the frame cuts off shows too little to be taken on fewer teeth
 NARROWEST = 0.91  # inner over outer radius: the cage of a needle bearing is thinner than any plate
 SAME_SIZE, SAME_RATIO = 0.12, 0.08  # of the radius; of inner over outer
@@ -87,6 +88,8 @@ def _rings_on(plane: Plane, laid: PlaneEdges, size: tuple[int, int], most: int, 
     box = plane.to_plane(np.array([[0, 0], [width - 1, 0], [width - 1, height - 1], [0, height - 1]], float))
     # Towards the horizon the plane has no end; plates that far off are too small to grade.
     low, high = np.maximum(box.min(axis=0), -np.array(size)), np.minimum(box.max(axis=0), 2 * np.array(size))
+    if (high - low).min() < 2 * SMALLEST * max(size):
+        return []  # the horizon of this slant runs through the photo
     bounds = (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
     return find_ring_sets(laid, bounds, (SMALLEST * max(size), LARGEST * max(size)), most, voters)
 
@@ -176,7 +179,7 @@ def _select(plates: list[Plate], size: tuple[int, int]) -> list[Plate]:
     if not toothed:
         return []
     largest = max(p.radius for p in toothed)
-    toothed = [p for p in toothed if p.radius > 0.5 * largest]
+    toothed = [p for p in toothed if p.radius > SMALLER * largest]
     chosen: list[Plate] = []
     for plate in plates:
         alike = any(
