@@ -137,8 +137,9 @@ def test_the_grain_of_a_small_plate_is_not_resolved():
     assert math.isnan(grain_of(photo_of(lightness(size)), size))
 
 
-def test_a_blurred_plate_has_no_reading_instead_of_a_lost_grain():
-    assert math.isnan(grain_of(photo_of(cv2.GaussianBlur(lightness(), (0, 0), 2.5))))
+@pytest.mark.parametrize("sigma", [1.5, 2.5, 6.0])
+def test_a_blurred_plate_has_no_reading_instead_of_a_lost_grain(sigma):
+    assert math.isnan(grain_of(photo_of(cv2.GaussianBlur(lightness(), (0, 0), sigma))))
 
 
 def test_a_face_hidden_altogether_has_no_reading():
