@@ -185,22 +185,10 @@ def read_glazing(face: Face, reference: Reference) -> Reading:
         return missing("index 0-100", _GLAZING_METHOD, "too few pixels", n_pixels=n)
     if not (math.isfinite(face.grain) and math.isfinite(reference.grain)) or reference.grain <= 0:
         return missing("index 0-100", _GLAZING_METHOD, "grain not resolved", n_pixels=n)
-    lab = face.lab[seen]
-    lighter = np.median(lab[lab[:, 0] >= np.median(lab[:, 0])], axis=0)
-    colours = lab_to_linear(np.stack([np.median(lab, axis=0), lighter, reference.lab_median])).astype(float)
-    warm, clean_warm = colours[:, :2].mean(axis=1), float(colours[2, :2].mean())
-    clean_blue = float(colours[2, 2]) / clean_warm
-    coloured = clean_blue < _COLOURED
-    veil = (colours[:, 2] - clean_blue * warm) / (1 - clean_blue) if coloured else np.zeros(3)
-    browned = 1 - np.clip((warm - veil) / clean_warm, 0, 1)
-    if coloured:
-        added = float(veil[1] - _CHAR_LIGHT * browned[1])
-    else:
-        doubt = math.hypot(face.light_uncertainty, reference.light_uncertainty)
-        # `Light.uncertainty` the other way round: log error of the light from its Delta E.
-        error = doubt / 0.8 * 3 / (float(lighter[0]) + 16)
-        added = float(warm[1]) * math.exp(-error) - clean_warm if math.isfinite(error) else 0.0
-    closed = min(0.9, _NO_FIBRES + _NO_FIBRES_BROWNED * float(browned[0]))
+    coloured, added, browned = _added_light(
+        face, face.lab[seen], reference.lab_median, reference.light_uncertainty
+    )
+    closed = min(0.9, _NO_FIBRES + _NO_FIBRES_BROWNED * browned)
 
     def index(grain: float, added: float, usual: float) -> float:
         lost = 1 - math.sqrt(min(1.0, max(0.0, (grain**2 - closed) / (1 - closed))))
@@ -215,6 +203,26 @@ def read_glazing(face: Face, reference: Reference) -> Reading:
     by_sheen = index(grain, added + _SHEEN_ERROR, 2) - index(grain, added - _SHEEN_ERROR, 0.5)
     spread = math.hypot(by_grain / 2, by_sheen / 2, _INDEX_ERROR)
     return Reading(value, "index 0-100", _GLAZING_METHOD, n, spread)
+
+
+def _added_light(
+    face: Face, lab: NDArray[np.float32], clean_lab: NDArray[np.float64], clean_doubt: float
+) -> tuple[bool, float, float]:
+    """Whether the clean lining has the colour to tell added light by; that light; lost share of the colour."""
+    lighter = np.median(lab[lab[:, 0] >= np.median(lab[:, 0])], axis=0)
+    colours = lab_to_linear(np.stack([np.median(lab, axis=0), lighter, clean_lab])).astype(float)
+    warm, blue = colours[:, :2].mean(axis=1), colours[:, 2]
+    clean = max(float(warm[2]), 1e-4)
+    ratio = float(blue[2]) / clean
+    if ratio < _COLOURED:
+        veil = (blue - ratio * warm) / (1 - ratio)
+        browned = 1 - np.clip((warm - veil) / clean, 0, 1)
+        return True, float(veil[1] - _CHAR_LIGHT * browned[1]), float(browned[0])
+    # `Light.uncertainty` the other way round: log error of the light from its Delta E.
+    doubt = math.hypot(face.light_uncertainty, clean_doubt)
+    error = doubt / 0.8 * 3 / (float(lighter[0]) + 16)
+    beyond = float(warm[1]) * math.exp(-error) - clean if math.isfinite(error) else 0.0
+    return False, beyond, float(1 - np.clip(warm[0] / clean, 0, 1))
 
 
 def _area_char(
