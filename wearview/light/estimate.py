@@ -14,8 +14,8 @@ TILES = (12, 9)
 ENOUGH_METAL = 80  # pixels of bare steel beside the faces
 # Half widths of the 90 % interval, as a factor on all channels (log) and between channels (log), by what white was read
 # from. Measured on rendered scenes with known light; see tests/accuracy.
-LEVEL_ERROR = {"card": 0.09, "paper": 0.09, "metal": 0.25, "reference": 0.20, "none": 0.55}
-BALANCE_ERROR = {"card": 0.03, "paper": 0.03, "metal": 0.08, "reference": 0.05, "none": 0.20}
+LEVEL_ERROR = {"card": 0.078, "paper": 0.078, "metal": 0.19, "reference": 0.15, "none": 0.55}
+BALANCE_ERROR = {"card": 0.026, "paper": 0.026, "metal": 0.06, "reference": 0.042, "none": 0.20}
 FIELD_ERROR = 0.25  # of the log factor by which the light field corrects a part: benches shine
 MOST_FALLOFF = 0.9  # log units between two places of one bench; more is a shine or a shadow, not falloff
 

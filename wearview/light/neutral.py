@@ -16,6 +16,7 @@ MIN_AREA, MAX_AREA = 0.004, 0.40  # of the photo
 LEVELS = 18  # thresholds per map and polarity
 SOLID = 0.93  # area over the area of the convex hull
 CORNERS = (4, 6)  # a sheet whole in view has four, one cut by two edges of the frame six
+CUT_CARD = 0.03  # of the photo
 SAMPLE = 20_000  # pixels of a sheet that its colour is read from
 SAME_BOX = 8  # pixels of the small copy
 UNIFORM = 0.075  # scatter of a sheet's smoothed level over the level itself
@@ -176,9 +177,10 @@ def _judge_sheet(
         doubt += float(np.clip(np.log(as_paper / BRIGHTEST_TEETH), -1, 1))
     kind = "card" if doubt > 0 else "paper"
     rows, columns = np.nonzero(inside)
-    if kind == "card" and (
+    cut = (
         min(rows.min(), columns.min()) < 4 or rows.max() > len(tiny) - 5 or columns.max() > tiny.shape[1] - 5
-    ):
+    )
+    if kind == "card" and cut and inside.mean() < CUT_CARD:
         return None  # part of anything grey can look like a card where the frame cuts it
     centre = tuple(float((at.mean() + 0.5) * scale - 0.5) for at in (columns, rows))
     return Neutral(kind, colour / REFLECTANCE[kind], (centre[0], centre[1]), large, clipped)

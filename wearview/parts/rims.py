@@ -22,7 +22,7 @@ STEP_WIDTH = (
     0.014  # of the outer radius: about 1 mm, wider than a ground edge's glint, narrower than a core rim
 )
 MIN_STEP = 7.0  # 8-bit codes between the two sides of a rim
-MOST_FACES = 5
+MOST_FACES = 8  # a bearing laid inside a plate has as many rings again
 MIN_FACE_WIDTH, MAX_FACE_WIDTH = (
     0.07,
     0.55,
@@ -274,7 +274,7 @@ def _radius_index(polar: Polar, ellipse: Ellipse, near: NDArray[np.float64]) -> 
 
 
 def possible_faces(steps: list[RingStep], radius: NDArray[np.float64]) -> list[tuple[RingStep, RingStep]]:
-    """Pairs of ring steps that may be the inner and the outer rim of the face, at most six, most likely first.
+    """Pairs of ring steps that may be the inner and the outer rim of the face, at most eight, most likely first.
 
     A lining's two rims run all the way round. A steel's toothed edge shows two rings that share the way: tooth roots and
     tips; the face ends at the roots. The border of a hot band or a groove may run all the way round inside a face, so
