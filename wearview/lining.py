@@ -208,7 +208,7 @@ def read_glazing(face: Face, reference: Reference) -> Reading:
 def _added_light(
     face: Face, lab: NDArray[np.float32], clean_lab: NDArray[np.float64], clean_doubt: float
 ) -> tuple[bool, float, float]:
-    """Whether the clean lining has the colour to tell added light by; that light; lost share of the colour."""
+    """Whether the clean lining has the colour to tell added light; that light; lost share of the colour."""
     lighter = np.median(lab[lab[:, 0] >= np.median(lab[:, 0])], axis=0)
     colours = lab_to_linear(np.stack([np.median(lab, axis=0), lighter, clean_lab])).astype(float)
     warm, blue = colours[:, :2].mean(axis=1), colours[:, 2]
