@@ -129,7 +129,8 @@ def _measure(smooth: NDArray[np.uint8], plane: Plane, ring_set: RingSet, scale: 
     radius = float(np.hypot(*(on_plane - centre).T).mean())
     finer = RingSet(float(centre[0]), float(centre[1]), (Ring(radius, 1.0),))
     again = _best_face(smooth, plane, finer, scale)
-    return again if again is not None and again.worth > plate.worth else plate
+    same = again is not None and abs(again.radius - plate.radius) < 0.1 * plate.radius
+    return again if again is not None and same and again.worth > plate.worth else plate
 
 
 def _best_face(smooth: NDArray[np.uint8], plane: Plane, ring_set: RingSet, scale: float) -> Plate | None:
