@@ -1,9 +1,10 @@
 """`wearview demo`: the main job on the demo photos, in a folder of its own.
 
 The teardown is described by `demo_images/teardown.toml`: `[teardown]` with name, unit, serial, customer and
-wish; one `[[element]]` each with name, expectation, photos in position order, and where needed reference,
-apply_end, from, kinds and positions as on the command line; under it one `[[element.verdict]]` each with
-position (or "pack", or a name), decision, heat, reason, by and note.
+wish; one `[[element]]` each with name, expectation, and where needed reference, apply_end, from and kinds as
+on the command line; under it one `[[element.photo]]` each with file and the positions a person says its parts
+hold, and one `[[element.verdict]]` each with position (or "pack", or a name), decision, heat, reason, by and
+note. What the file says of painted levels is for people to compare with and is never read.
 """
 
 import argparse
@@ -57,6 +58,7 @@ def demo(args: argparse.Namespace) -> int:
         record.add_element(store, name, element["name"], expectation=element.get("expectation"))
         graded = _grade(folder, element, settings)
         tell_unread(graded)
+        _tell_miscounted(element, graded)
         unread = unread or bool(graded.unread)
         document = keep(store, name, element["name"], graded, build_document(graded, settings))
         documents.append((element["name"], document))
@@ -116,19 +118,30 @@ def _clear(out: Path) -> None:
 
 def _grade(folder: Path, element: dict[str, Any], settings: Settings) -> Graded:
     return grade_photos(
-        [_as_typed(folder / photo) for photo in element["photos"]],
+        [_as_typed(folder / photo["file"]) for photo in element["photo"]],
         settings,
         reference=_as_typed(folder / element["reference"]) if "reference" in element else None,
         apply_end=element.get("apply_end"),
         first=element.get("from", "apply"),
-        kinds=parse_kinds(_listed(element, "kinds")),
-        places=parse_places(_listed(element, "positions")),
+        kinds=parse_kinds(",".join(element["kinds"]) if "kinds" in element else None),
+        places=parse_places(",".join(_stated(element)) or None),
         progress=show_progress,
     )
 
 
-def _listed(element: dict[str, Any], name: str) -> str | None:
-    return ",".join(map(str, element[name])) if name in element else None
+def _stated(element: dict[str, Any]) -> list[str]:
+    """The positions of an element's parts in the order of its photos."""
+    return [str(position) for photo in element["photo"] for position in photo.get("positions", ())]
+
+
+def _tell_miscounted(element: dict[str, Any], graded: Graded) -> None:
+    """Say which photos show more or fewer parts than a person laid out there, since positions then slip."""
+    stated = {photo["file"]: len(photo.get("positions", ())) for photo in element["photo"]}
+    for photo in graded.photos:
+        laid = stated[Path(photo.file).name]
+        if len(photo.parts) != laid:
+            found = f"{len(photo.parts)} found where {laid} were laid out"
+            print(f"wearview: {printable(photo.file)}: {found}.", file=sys.stderr)
 
 
 def _as_typed(path: Path) -> str:
