@@ -13,8 +13,8 @@ from wearview.errors import CleanReferenceError, ModelsError
 from wearview.settings import Settings
 from wearview.surface import Face
 
-# Half width of the 90 % interval between clean plates of one lining, in Delta E: paper is made in batches. Estimate, not
-# measured on real plates.
+# Half width of the 90 % interval between clean plates of one lining, in Delta E: paper is made in batches.
+# Estimate, not measured on real plates.
 BATCH_SPREAD = 1.2
 # Under three parts of one lining, or all of them alike, "cleanest" says nothing (contract).
 FEWEST_FOR_CLEANEST, ALL_ALIKE = 3, 5.0
@@ -77,8 +77,8 @@ def reference_from_face(
 def cleanest_part(faces: Sequence[Face]) -> Reference:
     """The lightest lining of a pack as its own reference; `NO_REFERENCE` where that would say nothing.
 
-    Heat darkens a lining, so the lightest of several of one lining is the cleanest. When all lie within Delta E 5 of
-    each other nobody knows whether all are clean or all are burnt.
+    Heat darkens a lining, so the lightest of several of one lining is the cleanest. When all lie within
+    Delta E 5 of each other nobody knows whether all are clean or all are burnt.
     """
     references = [r for face in faces if (r := reference_from_face(face, "cleanest part")) is not None]
     if len(references) < FEWEST_FOR_CLEANEST:
@@ -111,9 +111,11 @@ def named_lining(name: str, settings: Settings) -> Reference:
         raise CleanReferenceError(name, "no such lining", f"Known linings: {known}")
     entry = linings[name]
     try:
-        lab = np.array([float(v) for v in entry["lab"]])
-        numbers = [float(entry[key]) for key in ("spread", "grain", "light_uncertainty")]
+        lightness, a, b = (float(v) for v in entry["lab"])
+        spread, grain, light = (float(entry[key]) for key in ("spread", "grain", "light_uncertainty"))
     except (KeyError, TypeError, ValueError) as error:
         raise ModelsError(path.name, f"{name} is not complete", "Install the program again") from error
-    spread, grain, light = numbers
+    lab = np.array([lightness, a, b])
+    if not np.isfinite([*lab, spread, light]).all():
+        raise ModelsError(path.name, f"{name} has a value that is no number", "Install the program again")
     return Reference("library", None, name, lab, spread, grain, None, light)
