@@ -115,6 +115,11 @@ def test_a_document_that_used_a_demo_lining_says_so(capsys):
     assert max(levels) == 4  # painted charred at the reaction end
 
 
+def test_the_table_of_a_demo_lining_says_that_it_is_no_reference(capsys):
+    assert main(["grade", str(DEMO / "reference-tan.jpg"), "--lining", "demo-tan"]) == 0
+    assert "no reference for real plates" in " ".join(capsys.readouterr().out.split())
+
+
 def test_an_unknown_lining_on_the_command_line_is_a_wrong_call(capsys):
     assert main(["grade", str(DEMO / "direct-pack-2.jpg"), "--lining", "pink"]) == 2
     assert capsys.readouterr().err.count("\n") == 1

@@ -15,7 +15,8 @@ PHOTOS = Path(__file__).parents[2] / "demo_images"
 NAMES = ("tan", "green", "red-brown")
 HEAD = """\
 # Clean colours of the demo's invented linings, measured by this program from the demo's own photos of
-# unused plates. THEY ARE NO REFERENCE FOR REAL PLATES: take a photo of a clean plate of the same lining instead.
+# unused plates. THEY ARE NO REFERENCE FOR REAL PLATES: take a photo of a clean plate of the same lining
+# instead.
 # Made by `python -m tests.training.linings`.
 #
 # lab: CIELAB, D65, 2 degrees, median of the face. spread: half width of the 90 % interval between clean

@@ -142,6 +142,8 @@ def _sentences(document: dict[str, Any], lines: Sequence[PartLine]) -> Iterator[
     for photo in document["photos"]:
         if not photo["parts"]:
             yield from (_remedy(photo["file"], name) for name in photo["quality"]["problems"])
+    doubts = (name for photo in document["photos"] if photo["parts"] for name in photo["quality"]["problems"])
+    yield from (_remedy("note", name) for name in dict.fromkeys(doubts))
     if pack is None:  # a pack's advice holds the remedies of its own parts
         for name in _hindrances(lines):
             yield _remedy("cannot tell", name)
