@@ -43,6 +43,29 @@ def test_a_whole_document_is_accepted(hot):
     validate(hot)
 
 
+@pytest.mark.parametrize("value", [math.nan, math.inf, -math.inf])
+@pytest.mark.parametrize(
+    ("place", "spoil"),
+    [
+        (
+            "photos/0/parts/0/discoloration/delta_e00_median",
+            lambda d, v: d["photos"][0]["parts"][0]["discoloration"].update(delta_e00_median=v),
+        ),
+        (
+            "photos/0/parts/1/discoloration/angular_delta_l/7",
+            lambda d, v: d["photos"][0]["parts"][1]["discoloration"]["angular_delta_l"].__setitem__(7, v),
+        ),
+        ("photos/1/quality/sharpness", lambda d, v: d["photos"][1]["quality"].update(sharpness=v)),
+        ("pack/trend/p_value", lambda d, v: d["pack"]["trend"].update(p_value=v)),
+        ("reference/lab_median/2", lambda d, v: d["reference"]["lab_median"].__setitem__(2, v)),
+    ],
+)
+def test_a_number_that_json_cannot_hold_is_refused_by_its_place(hot, place, spoil, value):
+    spoil(hot, value)
+    with pytest.raises(CallError, match=rf"^grading document: {place}: not a finite number"):
+        validate(hot)
+
+
 @pytest.mark.parametrize(
     "breaking",
     [

@@ -29,14 +29,21 @@ def schema() -> dict[str, Any]:
 def validate(document: Mapping[str, Any]) -> None:
     """Check a document against the schema and against what a schema cannot say.
 
-    The latter: problems are on the published list, ids occur once, the pack names only parts that are there,
-    shares and probabilities sum to 1.
+    The latter: no number is NaN or infinite (JSON has neither, and the schema lets them pass), problems are on
+    the published list, ids occur once, the pack names only parts that are there, shares and probabilities
+    sum to 1.
 
     Raises
     ------
     CallError
         Names the first place that does not hold.
     """
+    for place in _not_finite(document, ()):
+        raise CallError(
+            "grading document",
+            f"{place}: not a finite number; what was not measured must be null",
+            "It was not kept",
+        )
     error = next(iter(sorted(_validator().iter_errors(document), key=_depth)), None)
     if error is not None:
         place = "/".join(str(step) for step in error.absolute_path) or "the whole"
@@ -128,6 +135,18 @@ def _validator() -> Any:
     from jsonschema import Draft202012Validator  # half of the program's start-up time, so only where needed
 
     return Draft202012Validator(schema())
+
+
+def _not_finite(value: Any, place: tuple[str, ...]) -> Iterator[str]:
+    """Places of numbers that are NaN or infinite."""
+    if isinstance(value, Mapping):
+        for name, item in value.items():
+            yield from _not_finite(item, (*place, str(name)))
+    elif isinstance(value, (list, tuple)):
+        for i, item in enumerate(value):
+            yield from _not_finite(item, (*place, str(i)))
+    elif isinstance(value, float) and not math.isfinite(value):
+        yield "/".join(place)
 
 
 def _depth(error: Any) -> tuple[int, str]:
