@@ -97,7 +97,7 @@ _PUBLISHED = (
     Problem(
         "no clean reference",
         "There is no clean lining to compare with.",
-        "Add a photo of a clean plate of the same lining with --reference.",
+        "Add a photo of a clean plate of the same lining.",
         True,
     ),
     Problem(
