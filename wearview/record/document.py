@@ -29,9 +29,9 @@ def schema() -> dict[str, Any]:
 def validate(document: Mapping[str, Any]) -> None:
     """Check a document against the schema and against what a schema cannot say.
 
-    The latter: no number is NaN or infinite (JSON has neither, and the schema lets them pass), problems are on
-    the published list, ids occur once, the pack names only parts that are there, shares and probabilities
-    sum to 1.
+    The latter: no number is NaN or infinite (JSON has neither, and the schema lets them pass), problems are
+    on the published list, ids occur once, the pack names only parts that are there, shares and
+    probabilities sum to 1.
 
     Raises
     ------
