@@ -1,0 +1,88 @@
+"""What lies on a face without being its colour (grooves, print, glare) is left out before measuring."""
+
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+
+from wearview.photo import read_photo
+from wearview.pipeline import look_at
+from wearview.surface import rectify, take_face
+from wearview.surface.rectify import find_marks
+from wearview.terms import FRICTION
+
+DEMO = Path(__file__).parents[2] / "demo_images"
+GRID = 400
+ROW, COLUMN = np.indices((GRID, GRID)) - (GRID - 1) / 2
+RADIUS, ANGLE = np.hypot(ROW, COLUMN), np.arctan2(ROW, COLUMN)
+FACE = (RADIUS < 195) & (RADIUS > 140)
+
+
+def lining(seed=1):
+    """L* of a plain lining with its grain."""
+    return np.random.default_rng(seed).normal(52, 1.5, (GRID, GRID)).astype(np.float32)
+
+
+def drawn(count, width, angle_0=0.1):
+    """Straight radial lines right across the face, as a mask."""
+    mask = np.zeros((GRID, GRID), np.uint8)
+    middle = (GRID - 1) / 2
+    for angle in angle_0 + np.arange(count) * 2 * np.pi / count:
+        ends = [(round(middle + r * np.cos(angle)), round(middle + r * np.sin(angle))) for r in (130, 199)]
+        cv2.line(mask, *ends, 1, width)
+    return mask.astype(bool) & FACE
+
+
+@pytest.mark.parametrize("width", [2, 4, 6])
+@pytest.mark.parametrize(("depth", "name"), [(-14, "groove"), (14, "ink")])
+def test_thin_marks_are_found_and_little_else(width, depth, name):
+    marks = drawn(18, width)
+    face = lining() + np.where(marks, depth, 0).astype(np.float32)
+    found = find_marks(face, FACE, float(GRID))[name]
+    assert (found & marks).sum() >= 0.95 * marks.sum()
+    # A mark is taken with the pixel on either side of it, which the lens has mixed with it.
+    near = cv2.dilate(marks.astype(np.uint8), np.ones((7, 7), np.uint8)).astype(bool)
+    assert (found & ~near).sum() <= 0.01 * FACE.sum()
+
+
+def test_a_plain_face_has_no_marks():
+    for found in find_marks(lining(), FACE, float(GRID)).values():
+        assert found.mean() < 0.01
+
+
+def test_heat_is_no_mark():
+    # A burnt sector with an edge as sharp as the lens draws it, and a burnt rim of a third of the face.
+    sector = cv2.GaussianBlur((np.abs(ANGLE) < 0.5).astype(np.float32), (0, 0), 3)
+    rim = cv2.GaussianBlur((RADIUS > 177).astype(np.float32), (0, 0), 3)
+    for heat in (sector, rim):
+        for found in find_marks(lining() - 20 * heat, FACE, float(GRID)).values():
+            assert (found & FACE).sum() < 0.03 * FACE.sum()
+
+
+def first_plate(name):
+    """The photo, its first friction plate, and that plate's face on its grid."""
+    photo = read_photo(DEMO / name)
+    seen = look_at(photo)
+    part = next(part for part in seen.parts if part.kind == FRICTION)
+    return photo, part, seen.light, rectify(photo, part, seen.light)
+
+
+def test_grooves_are_left_out_of_the_face_that_is_measured():
+    photo, part, light, rectified = first_plate("overdrive-pack-1.jpg")  # cut like a waffle
+    face = take_face(photo, rectified, part, light)
+    grooves = rectified.marks()["groove"]
+    assert 0.02 < face.excluded["groove"] < 0.5
+    assert not (face.mask & grooves).any()
+    assert (face.whole & grooves).any()  # still part of the face, as its mask promises
+
+
+def test_what_is_blown_out_is_left_out_of_the_face_that_is_measured():
+    photo, part, light, rectified = first_plate("reference-tan.jpg")
+    before = take_face(photo, rectified, part, light)
+    rectified.clipped[:, : GRID // 2] = True
+    after = take_face(photo, rectified, part, light)
+    assert before.mask[:, : GRID // 2].any()
+    assert not after.mask[:, : GRID // 2].any()
+    assert after.excluded["glare"] == pytest.approx(0.5, abs=0.1)
+    assert "glare" in after.problems
