@@ -95,6 +95,30 @@ def test_grade_verdict_and_reason_stand_side_by_side(written):
     assert "bore measured" in text
 
 
+def test_a_pack_without_heat_names_no_plate_as_its_worst(tmp_path):
+    photo = documents.jpeg(1)
+    parts = [documents.part(photo, n, n, 0) for n in (1, 2, 3)]
+    cold = documents.document([documents.photo_entry(photo, "a.jpg", parts)])
+    cold["pack"]["pattern"] = "none"
+    write_report(teardown(element(cold)), {documents.sha256(photo): photo}.__getitem__, tmp_path)
+    glance = " ".join(page(tmp_path).text.split()).partition("How to read the levels")[0]
+    assert "Level 0 No plate shows heat in its photo." in glance
+    assert "position" not in glance
+
+
+def test_a_photo_of_several_plates_names_their_positions(written):
+    text = " ".join(page(written).text.split())
+    assert "Photo 1 : positions 1, 2" in text
+    assert "Photo 2 : position 3" in text
+
+
+def test_a_percentage_stays_on_one_line(hot, tmp_path):
+    document, photos = hot
+    document["photos"][0]["parts"][0]["grade"]["because"] = ["9 % of the face.", "Burnt from 25 %."]
+    write_report(teardown(element(document)), photos.__getitem__, tmp_path)
+    assert "9\u00a0% of the face. Burnt from 25\u00a0%." in (tmp_path / "report.html").read_text("utf-8")
+
+
 def test_a_changed_mind_shows_what_was_said_before(written):
     assert re.search(r"before:\s+reuse", page(written).text)
 

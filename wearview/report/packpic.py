@@ -9,8 +9,7 @@ from wearview.terms import BAND, FRICTION, REACTION, STEEL
 _WIDTH = {FRICTION: 34.0, STEEL: 20.0, REACTION: 46.0}
 _UNSEEN_WIDTH = 20.0
 _GAP = 10.0
-_PISTON = 92.0  # room for the ends and their labels
-_AXIS = 26.0
+_PISTON, _SNAP_RING = 80.0, 98.0  # room for the two ends and their labels
 
 _TOP_SCORE = 5.0
 
@@ -100,7 +99,7 @@ def pack_picture(parts: list[dict[str, Any]]) -> PackPicture | None:
     if len(by_position) < 2:
         return None
     slots = []
-    x = _AXIS + _PISTON
+    x = _PISTON
     for position in range(1, max(by_position) + 1):
         slot = _slot(position, by_position.get(position, []), x)
         slots.append(slot)
@@ -109,7 +108,7 @@ def pack_picture(parts: list[dict[str, Any]]) -> PackPicture | None:
     lines = tuple(line for kind in kinds if (line := _line(kind, slots, by_position)).points)
     rules = tuple((score, _score_y(score)) for score in range(int(_TOP_SCORE) + 1))
     height = PackPicture.profile_top + PackPicture.profile_height + 26
-    return PackPicture(x - _GAP + _PISTON, height, tuple(slots), lines, rules, kinds)
+    return PackPicture(x - _GAP + _SNAP_RING, height, tuple(slots), lines, rules, kinds)
 
 
 def _slot(position: int, parts: list[dict[str, Any]], x: float) -> Slot:
