@@ -86,3 +86,16 @@ def test_what_is_blown_out_is_left_out_of_the_face_that_is_measured():
     assert not after.mask[:, : GRID // 2].any()
     assert after.excluded["glare"] == pytest.approx(0.5, abs=0.1)
     assert "glare" in after.problems
+
+
+def test_a_highlight_is_left_out_and_a_pale_patch_of_the_lining_is_not():
+    photo, part, light, rectified = first_plate("reference-tan.jpg")
+    at = np.argwhere(rectified.whole)[rectified.whole.sum() // 3]
+    spot = (np.hypot(*(np.indices(rectified.whole.shape) - at[:, None, None])) < 9) & rectified.whole
+    plain, as_seen = take_face(photo, rectified, part, light).mask & spot, rectified.lab.copy()
+    kept = {}
+    for what, share in (("highlight", 0.3), ("pale", 1.1)):  # added light is grey; a pale lining has its hue
+        rectified.lab[spot] = as_seen[spot] * [1, share, share] + [30, 0, 0]
+        kept[what] = (take_face(photo, rectified, part, light).mask & spot).sum() / plain.sum()
+    assert kept["highlight"] < 0.1
+    assert kept["pale"] > 0.7
