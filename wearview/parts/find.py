@@ -30,6 +30,7 @@ from wearview.terms import BAND
 SMALL = 800  # long side of the copy in which rings are sought
 SMALLEST, LARGEST = 0.028, 0.52  # rim radius over the long side: a plate that fills the frame is half of it
 MIN_RING_SCORE = 0.75
+ROUND_ENOUGH = 1.85
 # Chosen on the tuned scenes: 138 plates against some 60 rings that are none (bearings, tape, lids, races).
 SURE_TEETH = 0.45
 MIN_LUG_REGULARITY, MIN_LUG_LOCK = 0.25, 0.35
@@ -74,13 +75,15 @@ def _best_plane(edges: Edges, size: tuple[int, int], focal: float) -> tuple[Plan
         value = sum(max(0.0, s.score - 1) ** 2 for s in sets)
         if best is None or value > best[0]:
             best = (value, plane, laid, sets)
+        if any(s.score > ROUND_ENOUGH for s in sets):
+            break  # under another slant no ring would come full circle
     assert best is not None  # straight down is always a candidate
     _, plane, laid, sets = best
     finer = _finer_slant(plane, laid, edges, sets)
     if math.dist(finer, plane.slant) > 0.004:
         plane = Plane(*size, focal, finer)
         laid = lay_on(plane, edges)
-    return plane, [s for s in _rings_on(plane, laid, size, most=24, voters=9000) if s.score >= MIN_RING_SCORE]
+    return plane, [s for s in _rings_on(plane, laid, size, most=16, voters=9000) if s.score >= MIN_RING_SCORE]
 
 
 def _rings_on(plane: Plane, laid: PlaneEdges, size: tuple[int, int], most: int, voters: int) -> list[RingSet]:
@@ -235,7 +238,7 @@ def find_parts(photo: Photo) -> tuple[Part, ...]:
     for part in parts:
         h, w = part.part_mask.shape
         taken[part.origin[1] : part.origin[1] + h, part.origin[0] : part.origin[0] + w] |= part.part_mask
-    if len(parts) < 2:  # a band is photographed alone; beside a row of plates only clutter is long and narrow
+    if not parts:  # a band is photographed alone; beside plates only clutter is long and narrow
         parts.extend(_band_part(band, photo) for band in find_bands(photo.working, taken))
     return tuple(parts)
 
