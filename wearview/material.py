@@ -18,11 +18,12 @@ def material_features(rectified: Rectified, part: Part) -> dict[str, float]:
     Returns
     -------
     dict
-        "inner_teeth": 1 for teeth on the inner edge, as most friction plates have. "chroma", "darker", "lighter": the
-        median colour, and its lightness against the teeth's. "spread_l", "spread_b", "spread_a": 10th to 90th
-        percentile; oxide runs through many hues, lining through one. "even": colourful without a spread, as a lining is.
-        "blue": share of bluish pixels. "hue": distance of a*, b* from the teeth's. "groove": share of thin marks.
-        "sheen": how far the brightest part stands out broadly. "rough", "lay": from `parts.kind`. Scaled to about 0..2.
+        "inner_teeth": 1 for teeth on the inner edge, as most friction plates have. "chroma", "darker",
+        "lighter": the median colour, and its lightness against the teeth's. "spread_l", "spread_b",
+        "spread_a": 10th to 90th percentile; oxide runs through many hues, lining through one. "even":
+        colourful without a spread, as a lining is. "blue": share of bluish pixels. "hue": distance of a*, b*
+        from the teeth's. "groove": share of thin marks. "sheen": how far the brightest part stands out
+        broadly. "rough", "lay": from `parts.kind`. Scaled to about 0..2.
     """
     whole = rectified.whole
     marks = rectified.marks()
@@ -52,7 +53,8 @@ def material_features(rectified: Rectified, part: Part) -> dict[str, float]:
 def lining_chance(features: dict[str, float], settings: Settings) -> float:
     """Chance, 0..1, that a face is lining and not bare metal.
 
-    Logistic regression with the weights of `models/material.toml`, fitted by `python -m tests.training.material`.
+    Logistic regression with the weights of `models/material.toml`, fitted by `python -m
+    tests.training.material`.
     """
     total = settings.material["bias"] + sum(
         settings.material[name] * value for name, value in features.items()

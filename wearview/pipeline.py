@@ -1,4 +1,5 @@
-"""The stages run over photos: every face first, then readings and grades against the reference, then the pack."""
+"""The stages run over photos: every face first, then readings and grades against the reference, then the
+pack."""
 
 import math
 from collections.abc import Callable, Sequence
@@ -150,7 +151,8 @@ def _light(photo: Photo, parts: Sequence[Part]) -> Light:
 
 
 def _take(photo: Photo, part: Part, light: Light, settings: Settings) -> tuple[Part, Face]:
-    """A part's face, and the part with its kind settled by what the face is made of, unless a person stated it."""
+    """A part's face, and the part with its kind settled by what the face is made of, unless a person stated
+    it."""
     rectified = rectify(photo, part, light)
     if part.outer is not None and part.kind_confidence < 1:
         chance = lining_chance(material_features(rectified, part), settings)
@@ -272,8 +274,8 @@ def _number(photos: Sequence[GradedPhoto], places: Sequence[Place] | None) -> li
 def _with_reaction_plate(photos: list[GradedPhoto]) -> list[GradedPhoto]:
     """The photos with the steel at a pack's reaction end called its reaction plate.
 
-    Frictions and steels alternate, and the last is the thick plate that the pack is pressed against (common practice, no
-    source). From above its thickness does not show, so only its place tells, and half-heartedly.
+    Frictions and steels alternate, and the last is the thick plate that the pack is pressed against (common
+    practice, no source). From above its thickness does not show, so only its place tells, and half-heartedly.
     """
     parts = sorted((p for photo in photos for p in photo.parts), key=lambda p: p.position)
     if len(parts) < 3 or parts[-1].part.kind != STEEL or parts[-1].part.kind_confidence == 1:

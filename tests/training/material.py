@@ -1,6 +1,7 @@
 """Fit the weights of `models/material.toml`: `python -m tests.training.material --scenes DIR`.
 
-Logistic regression on the tuned scenes only; the printed accuracy is cross-validated with whole shops left out.
+Logistic regression on the tuned scenes only; the printed accuracy is cross-validated with whole shops left
+out.
 """
 
 import argparse

@@ -216,6 +216,6 @@ def _take(hidden: Hidden, box: Box) -> None:
 
 @cache
 def _font(size: float) -> ImageFont.FreeTypeFont:
-    font = ImageFont.load_default(size=round(size))
+    font = ImageFont.load_default(size=max(1, round(size)))
     assert isinstance(font, ImageFont.FreeTypeFont)
     return font

@@ -12,8 +12,8 @@ from wearview.light.neutral import find_neutrals
 
 TILES = (12, 9)
 ENOUGH_METAL = 80  # pixels of bare steel beside the faces
-# Half widths of the 90 % interval, as a factor on all channels (log) and between channels (log), by what white was read
-# from. Measured on rendered scenes with known light; see tests/accuracy.
+# Half widths of the 90 % interval, as a factor on all channels (log) and between channels (log), by what
+# white was read from. Measured on rendered scenes with known light; see tests/accuracy.
 LEVEL_ERROR = {"card": 0.078, "paper": 0.078, "metal": 0.19, "reference": 0.15, "none": 0.55}
 BALANCE_ERROR = {"card": 0.026, "paper": 0.026, "metal": 0.06, "reference": 0.042, "none": 0.20}
 FIELD_ERROR = 0.25  # of the log factor by which the light field corrects a part: benches shine
@@ -31,11 +31,13 @@ class Light:
     white : ndarray, shape (3,)
         Linear RGB of a perfect white where `field` is 0.
     field : ndarray, shape (6,)
-        Coefficients of 1, x, y, x^2, xy, y^2 of the log light level; x and y run over [-1, 1] across the photo.
+        Coefficients of 1, x, y, x^2, xy, y^2 of the log light level; x and y run over [-1, 1] across the
+        photo.
     level_error, balance_error : float
         Half widths of the 90 % interval, natural log: all channels together, and one channel against another.
     bench, metal : ndarray, shape (3,), or None
-        Median linear RGB of the bench and of the parts' bare steel with the field taken out: what two photos may share.
+        Median linear RGB of the bench and of the parts' bare steel with the field taken out: what two photos
+        may share.
     """
 
     method: str
@@ -51,9 +53,11 @@ class Light:
         return np.asarray(np.exp(_terms(np.asarray(x), np.asarray(y)) @ self.field))
 
     def uncertainty(self, lab: NDArray[np.floating], x: float, y: float) -> float:
-        """Half width of the 90 % interval of the light's share in Delta E for a surface of this colour at a place.
+        """Half width of the 90 % interval of the light's share in Delta E for a surface of this colour at a
+        place.
 
-        L* is a cube root of light, so a log error e moves L* + 16 by e / 3 of itself; a* and b* move by the balance.
+        L* is a cube root of light, so a log error e moves L* + 16 by e / 3 of itself; a* and b* move by the
+        balance.
         """
         falloff = FIELD_ERROR * abs(float(_terms(np.array(x), np.array(y)) @ self.field))
         level = math.hypot(self.level_error, falloff)
@@ -103,7 +107,8 @@ def estimate_light(
             metal,
         )
     if metal is not None:
-        # Ground steel reflects about 0.35 of the light towards a camera away from its sheen; only its greyness is sure.
+        # Ground steel reflects about 0.35 of the light towards a camera away from its sheen; only its
+        # greyness is sure.
         return Light("metal", metal / 0.35, field, LEVEL_ERROR["metal"], BALANCE_ERROR["metal"], bench, metal)
     top = np.percentile(linear[~taken], 98, axis=0) if (~taken).any() else np.ones(3)
     white = np.full(3, max(0.05, float(top.max())))
@@ -113,7 +118,8 @@ def estimate_light(
 def match_light(light: Light, reference: Light) -> Light:
     """`light` with its white set so that what both photos share looks alike.
 
-    Used where one of two photos has no neutral. The bench is taken when it has one colour in both, else the bare steel.
+    Used where one of two photos has no neutral. The bench is taken when it has one colour in both, else the
+    bare steel.
     """
     for own, other, method in (
         (light.bench, reference.bench, "reference"),
@@ -121,7 +127,8 @@ def match_light(light: Light, reference: Light) -> Light:
     ):
         if own is None or other is None:
             continue
-        # A common surface differs by one factor of exposure and a little balance; another surface differs in hue.
+        # A common surface differs by one factor of exposure and a little balance; another surface differs in
+        # hue.
         own_lab, other_lab = (
             linear_to_lab((colour / white).astype(np.float32))
             for colour, white in ((own, _greyed(light.white)), (other, _greyed(reference.white)))
@@ -160,7 +167,8 @@ def _terms(x: NDArray[np.floating], y: NDArray[np.floating]) -> NDArray[np.float
 def _falloff(
     level: NDArray[np.float32], taken: NDArray[np.bool_], small: NDArray[np.uint8]
 ) -> NDArray[np.float64]:
-    """Quadratic in position of the bench's log level, tiles that stand out left out; zero where no bench is seen.
+    """Quadratic in position of the bench's log level, tiles that stand out left out; zero where no bench is
+    seen.
 
     The field is normed to average 0 over the photo, so that `white` is the light of its middle.
     """
@@ -172,7 +180,7 @@ def _falloff(
             ys = slice(row * height // down, (row + 1) * height // down)
             xs = slice(column * width // across, (column + 1) * width // across)
             free = ~taken[ys, xs]
-            if free.mean() > 0.35:
+            if free.size and free.mean() > 0.35:
                 places.append(((column + 0.5) / across * 2 - 1, (row + 0.5) / down * 2 - 1))
                 # The lower part of a tile's values: shine adds light, and only adds.
                 values.append(math.log(max(1e-4, float(np.percentile(level[ys, xs][free], 40)))))
@@ -181,7 +189,7 @@ def _falloff(
     at, value = np.array(places), np.array(values)
     design = _terms(at[:, 0], at[:, 1])
     weight = np.ones(len(value))
-    field = np.zeros(6)
+    field: NDArray[np.float64] = np.zeros(6)
     for _ in range(8):
         # Ridge on the quadratic terms: a bench seen in few places must not bend the field.
         ridge = np.diag([0, 0.3, 0.3, 1.5, 1.5, 1.5])

@@ -1,4 +1,5 @@
-"""Plain white paper and grey cards in view: flat, four-cornered, of one colour, and as grey as the light lets them be."""
+"""Plain white paper and grey cards in view: flat, four-cornered, of one colour, and as grey as the light lets
+them be."""
 
 from dataclasses import dataclass
 
@@ -20,12 +21,12 @@ CUT_CARD = 0.03  # of the photo
 SAMPLE = 20_000  # pixels of a sheet that its colour is read from
 SAME_BOX = 8  # pixels of the small copy
 UNIFORM = 0.075  # scatter of a sheet's smoothed level over the level itself
-# Log ratios of red and blue to green under which a sheet can still be white: the phone's own white balance has
-# taken out most of the lamp. Cardboard (about +0.3, -0.6) and blue shop towels (-0.4, +0.4) lie outside.
+# Log ratios of red and blue to green under which a sheet can still be white: the phone's own white balance
+# has taken out most of the lamp. Cardboard (about +0.3, -0.6) and blue shop towels (-0.4, +0.4) lie outside.
 RED, BLUE = (-0.32, 0.32), (-0.52, 0.36)
 CLIPPED = 250
-# Bare teeth reflect about 0.3 of the light, 0.1 to 0.8 with their sheen. Against a card taken for paper they would come out
-# 4.8 times as bright: this is the geometric middle.
+# Bare teeth reflect about 0.3 of the light, 0.1 to 0.8 with their sheen. Against a card taken for paper they
+# would come out 4.8 times as bright: this is the geometric middle.
 BRIGHTEST_TEETH = 0.66
 # Without teeth: paper outshines what a phone exposes for, a card is about as bright.
 PAPER_OVER_REST = 2.0
@@ -72,8 +73,9 @@ def find_neutrals(
 
     Notes
     -----
-    Level sets of brightness, darkness and colourfulness are searched for four-cornered pieces, as in maximally stable
-    extremal regions (J. Matas and others, BMVC 2002): a sheet keeps its outline over many thresholds.
+    Level sets of brightness, darkness and colourfulness are searched for four-cornered pieces, as in
+    maximally stable extremal regions (J. Matas and others, BMVC 2002): a sheet keeps its outline over many
+    thresholds.
     """
     height, width = taken.shape
     factor = min(1.0, SIDE / max(height, width))
@@ -83,7 +85,10 @@ def find_neutrals(
     outlines: list[NDArray[np.int32]] = []
     for level in _maps(tiny):
         seen = level[free]
-        steps = np.linspace(*np.quantile(seen, (0.01, 0.999)), LEVELS)[1:-1] if seen.size else []
+        if not seen.size:
+            continue
+        darkest, brightest = np.quantile(seen, (0.01, 0.999))
+        steps = np.linspace(float(darkest), float(brightest), LEVELS)[1:-1]
         for limit in np.unique(steps):
             for piece in (level > limit, level < limit):
                 outlines.extend(_sheets((piece & free).astype(np.uint8)))

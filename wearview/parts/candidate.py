@@ -59,8 +59,8 @@ class Plate:
     def worth(self) -> float:
         """How well this face explains its surroundings against other faces on the same rings.
 
-        Rims that are seen and regular teeth speak for it, bench inside it against it; of two that do as well the wider.
-        Teeth beyond a regularity of 0.5 say no more.
+        Rims that are seen and regular teeth speak for it, bench inside it against it; of two that do as well
+        the wider. Teeth beyond a regularity of 0.5 say no more.
         """
         return self.support + 1.5 * min(0.5, self.teeth) + (1 - self.ratio) - 0.6 * bench_in_face(self.rays)
 

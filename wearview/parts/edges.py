@@ -1,4 +1,5 @@
-"""Edge points of a small copy of the photo, the slant they agree on, and the centres their normals meet in."""
+"""Edge points of a small copy of the photo, the slant they agree on, and the centres their normals meet
+in."""
 
 import math
 from dataclasses import dataclass
@@ -53,7 +54,8 @@ def find_edges(rgb8: NDArray[np.uint8]) -> Edges:
     size = cv2.max(cv2.max(all_sizes[..., 0], all_sizes[..., 1]), all_sizes[..., 2])
     first, second = size == all_sizes[..., 0], size == all_sizes[..., 1]
     dx, dy = (np.where(first, d[..., 0], np.where(second, d[..., 1], d[..., 2])) for d in (dx, dy))
-    # The share of a photo that is edge is small; everything under the 80th percentile is bench texture and noise.
+    # The share of a photo that is edge is small; everything under the 80th percentile is bench texture and
+    # noise.
     high = float(max(60, np.percentile(size[::2, ::2], 90)))
     edge_map = cv2.Canny(np.ascontiguousarray(dx), np.ascontiguousarray(dy), 0.45 * high, high)
     _, label, stats, _ = cv2.connectedComponentsWithStats(edge_map, connectivity=8)
@@ -182,7 +184,8 @@ def centre_votes(
     column = (base[:, :1] + step[:, :1] * reach).astype(np.int32)
     row = (base[:, 1:] + step[:, 1:] * reach).astype(np.int32)
     inside = (column >= 0) & (column < columns) & (row >= 0) & (row < rows)
-    # A circle of twice the radius has twice the edge points: weigh by 1 / radius so that size alone wins nothing.
+    # A circle of twice the radius has twice the edge points: weigh by 1 / radius so that size alone wins
+    # nothing.
     weight = np.broadcast_to((1 / np.abs(reach))[None, :], inside.shape)[inside]
     votes = np.bincount((row * columns + column)[inside], weight, minlength=rows * columns)
     return cv2.GaussianBlur(votes.reshape(rows, columns).astype(np.float32), (0, 0), 1.0)

@@ -119,7 +119,8 @@ def _finer_slant(plane: Plane, laid: PlaneEdges, edges: Edges, sets: list[RingSe
 
 
 def _measure(smooth: NDArray[np.uint8], plane: Plane, ring_set: RingSet, scale: float) -> Plate | None:
-    """The plate round a ring set, its surroundings unrolled again once its rims have shown where its centre is."""
+    """The plate round a ring set, its surroundings unrolled again once its rims have shown where its centre
+    is."""
     plate = _best_face(smooth, plane, ring_set, scale)
     if plate is None:
         return None

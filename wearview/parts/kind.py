@@ -1,4 +1,5 @@
-"""What a plate's edges and texture say of its kind, before its colour is known; `material` has the last word."""
+"""What a plate's edges and texture say of its kind, before its colour is known; `material` has the last
+word."""
 
 import math
 
@@ -7,7 +8,8 @@ import numpy as np
 from wearview.parts.candidate import Plate
 from wearview.terms import FRICTION, STEEL
 
-# Hub splines are cut in friction plates, drum lugs on steels; packs the other way round exist (common practice, no source).
+# Hub splines are cut in friction plates, drum lugs on steels; packs the other way round exist (common
+# practice, no source).
 USUAL_SIDE = 0.75
 
 
@@ -17,8 +19,9 @@ def kind_features(plate: Plate) -> dict[str, float]:
     Returns
     -------
     dict
-        "inner_teeth": 1 when the teeth are on the inner edge, else 0. "lay": log of how much more the face changes along
-        the radius than round the plate; 0 is isotropic. "rough": contrast along the radius over brightness.
+        "inner_teeth": 1 when the teeth are on the inner edge, else 0. "lay": log of how much more the face
+        changes along the radius than round the plate; 0 is isotropic. "rough": contrast along the radius over
+        brightness.
     """
     rays = plate.rays
     low, high = rays.column(plate.ratio + 0.012), rays.column(0.988)

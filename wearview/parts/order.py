@@ -14,8 +14,8 @@ def row_order(centres: NDArray[np.floating], apply_end: str | None) -> list[int]
     centres : ndarray, shape (N, 2)
         x, y; y runs down.
     apply_end : str or None
-        "left", "right", "top" or "bottom". The row runs along the longer spread of the centres; where `apply_end` does
-        not lie on that axis, or is None, it starts at the left, or at the top.
+        "left", "right", "top" or "bottom". The row runs along the longer spread of the centres; where
+        `apply_end` does not lie on that axis, or is None, it starts at the left, or at the top.
     """
     if len(centres) < 2:
         return list(range(len(centres)))

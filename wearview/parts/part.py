@@ -81,8 +81,8 @@ class Part:
     origin : tuple of int
         x, y of the top-left working-copy pixel of the two masks.
     part_mask, face_mask : ndarray of bool, shape (h, w)
-        In pixels of the working copy, cropped at `origin`. Part: everything visible of it, teeth included, holes left
-        out. Face: between the edges; teeth, holes and whatever covers it left out.
+        In pixels of the working copy, cropped at `origin`. Part: everything visible of it, teeth included,
+        holes left out. Face: between the edges; teeth, holes and whatever covers it left out.
     metal_mask : ndarray of bool, shape (h, w)
         Bare steel of the part outside the face (core and teeth); all False where none is seen.
     scale : float

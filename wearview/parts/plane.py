@@ -1,7 +1,7 @@
 """The bench plane as a pinhole camera sees it: on it every plate is a true circle.
 
-In the photo the rims of one plate are ellipses that share neither centre nor aspect, and over a long row the aspect
-changes from plate to plate. One plane normal explains them all, so plates are sought on the plane.
+In the photo the rims of one plate are ellipses that share neither centre nor aspect, and over a long row the
+aspect changes from plate to plate. One plane normal explains them all, so plates are sought on the plane.
 """
 
 import math
@@ -20,8 +20,8 @@ DEFAULT_FOCAL_PER_DIAGONAL = 26 / 43.27
 class Plane:
     """A plane seen through a pinhole, and the map between photo and plane.
 
-    Plane coordinates are pixels of a virtual camera turned to look straight down, in units of the photo's pixels at the
-    point where that camera's axis meets the plane.
+    Plane coordinates are pixels of a virtual camera turned to look straight down, in units of the photo's
+    pixels at the point where that camera's axis meets the plane.
 
     Attributes
     ----------
@@ -30,7 +30,8 @@ class Plane:
     focal : float
         Focal length in pixels.
     slant : tuple of float
-        Rotation vector (x, y) in radians that turns the camera to look straight down; its length is the slant.
+        Rotation vector (x, y) in radians that turns the camera to look straight down; its length is the
+        slant.
     """
 
     width: int
@@ -84,9 +85,9 @@ def slants_of_ellipse(ellipse: Ellipse, width: int, height: int, focal: float) -
 
     Notes
     -----
-    The cone through the ellipse, diagonalised: its circular sections are at right angles to one of two directions in the
-    plane of the largest and the negative eigenvalue's axes (D. Forsyth and others, IEEE PAMI 13, 971-991, 1991; from
-    memory).
+    The cone through the ellipse, diagonalised: its circular sections are at right angles to one of two
+    directions in the plane of the largest and the negative eigenvalue's axes (D. Forsyth and others, IEEE
+    PAMI 13, 971-991, 1991; from memory).
     """
     inverse = np.linalg.inv(ellipse.axes / focal)
     centre = np.array([ellipse.cx - (width - 1) / 2, ellipse.cy - (height - 1) / 2]) / focal

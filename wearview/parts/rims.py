@@ -1,8 +1,9 @@
 """The two rims of a plate's face, from a ring set on the plane to sub-pixel ellipses in the photo.
 
-A rim is told from the other edges of a plate by what every plate has in common: going out from the middle of the face,
-the first step that runs round the plate is the face's edge. The lower edge of the plate, the wall below the rim and the
-shadow on the bench all lie further out (or, at the inner rim, further in), however strong they are.
+A rim is told from the other edges of a plate by what every plate has in common: going out from the middle of
+the face, the first step that runs round the plate is the face's edge. The lower edge of the plate, the wall
+below the rim and the shadow on the bench all lie further out (or, at the inner rim, further in), however
+strong they are.
 """
 
 import math
@@ -94,13 +95,15 @@ def unroll(working: NDArray[np.uint8], plane: Plane, ring_set: RingSet, scale: f
 
 
 def strongest_channel(signed: NDArray[np.float32]) -> NDArray[np.float32]:
-    """Largest absolute value over three channels; NumPy's own maximum over a short last axis is ten times slower."""
+    """Largest absolute value over three channels; NumPy's own maximum over a short last axis is ten times
+    slower."""
     size = np.abs(signed)
     return np.asarray(cv2.max(cv2.max(size[..., 0], size[..., 1]), size[..., 2]))
 
 
 def _steps(rgb: NDArray[np.float32], width: int) -> NDArray[np.float32]:
-    """Mean of the `width` samples outside minus mean of the `width` inside, along the radius; one sample is skipped."""
+    """Mean of the `width` samples outside minus mean of the `width` inside, along the radius; one sample is
+    skipped."""
     kernel = np.zeros((1, 2 * width + 1), np.float32)
     kernel[0, :width] = -1 / width
     kernel[0, width + 1 :] = 1 / width
@@ -109,7 +112,8 @@ def _steps(rgb: NDArray[np.float32], width: int) -> NDArray[np.float32]:
 
 @dataclass(frozen=True, slots=True)
 class RingStep:
-    """A step that runs round the plate at one radius: sample index, share of angles, median step in 8-bit codes."""
+    """A step that runs round the plate at one radius: sample index, share of angles, median step in 8-bit
+    codes."""
 
     index: int
     coverage: float
@@ -171,8 +175,8 @@ def fit_rim(polar: Polar, index: int, towards_face: int) -> Rim | None:
     index : int
         Radius sample of the ring.
     towards_face : int
-        -1 when the face lies at smaller radius (its outer rim), +1 when at larger (its inner rim). Of two edges at one
-        angle the one nearer to the face is taken unless it is far weaker.
+        -1 when the face lies at smaller radius (its outer rim), +1 when at larger (its inner rim). Of two
+        edges at one angle the one nearer to the face is taken unless it is far weaker.
 
     Returns
     -------
@@ -213,7 +217,8 @@ def _nearest_edges(
     step = polar.step[rows, columns]
     strongest = step.max(axis=1, keepdims=True)
     usable = (step > MIN_STEP) & (step > 0.4 * strongest)
-    # The cost prefers the face's side: an edge further from the face must be clearly closer to the expected radius.
+    # The cost prefers the face's side: an edge further from the face must be clearly closer to the expected
+    # radius.
     cost = np.abs(offsets) + 0.35 * np.maximum(0, -offsets * towards_face)
     cost = np.where(usable, cost, np.inf)
     pick = cost.argmin(axis=1)
@@ -236,7 +241,8 @@ def _points_at(polar: Polar, index: NDArray[np.float64]) -> NDArray[np.float64]:
 
 
 def robust_ellipse(points: NDArray[np.float64]) -> Ellipse | None:
-    """Direct ellipse fit (A. Fitzgibbon, M. Pilu, R. Fisher, IEEE PAMI 21, 1999), outliers dropped three times."""
+    """Direct ellipse fit (A. Fitzgibbon, M. Pilu, R. Fisher, IEEE PAMI 21, 1999), outliers dropped three
+    times."""
     keep = np.ones(len(points), bool)
     fitted: Ellipse | None = None
     for _ in range(4):
@@ -260,7 +266,8 @@ def _radius_index(polar: Polar, ellipse: Ellipse, near: NDArray[np.float64]) -> 
     rows = np.arange(ANGLES)
     low = np.clip(np.rint(near).astype(int) - half, 0, polar.step.shape[1] - 2)
     high = np.clip(low + 2 * half, 1, polar.step.shape[1] - 1)
-    # A ray is a straight line in the photo, and the rectified radius along it is smooth: two chord steps suffice.
+    # A ray is a straight line in the photo, and the rectified radius along it is smooth: two chord steps
+    # suffice.
     a, b = low.astype(float), high.astype(float)
     radius_a = ellipse.radius_of(polar.xy[rows, low, 0], polar.xy[rows, low, 1])
     radius_b = ellipse.radius_of(polar.xy[rows, high, 0], polar.xy[rows, high, 1])
@@ -274,11 +281,12 @@ def _radius_index(polar: Polar, ellipse: Ellipse, near: NDArray[np.float64]) -> 
 
 
 def possible_faces(steps: list[RingStep], radius: NDArray[np.float64]) -> list[tuple[RingStep, RingStep]]:
-    """Pairs of ring steps that may be the inner and the outer rim of the face, at most eight, most likely first.
+    """Pairs of ring steps that may be the inner and the outer rim of the face, at most eight, most likely
+    first.
 
-    A lining's two rims run all the way round. A steel's toothed edge shows two rings that share the way: tooth roots and
-    tips; the face ends at the roots. The border of a hot band or a groove may run all the way round inside a face, so
-    wider pairs come first, and which pair it is, its teeth decide.
+    A lining's two rims run all the way round. A steel's toothed edge shows two rings that share the way:
+    tooth roots and tips; the face ends at the roots. The border of a hot band or a groove may run all the way
+    round inside a face, so wider pairs come first, and which pair it is, its teeth decide.
     """
     if len(steps) < 2:
         return []

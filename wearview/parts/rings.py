@@ -113,7 +113,8 @@ def _settle(laid: PlaneEdges, centre: NDArray[np.float64], low: float, high: flo
         if not rings:
             return None
         if near is None:
-            # Hot bands crowd the rings of a plate together; the normals of all of them still meet in one point.
+            # Hot bands crowd the rings of a plate together; the normals of all of them still meet in one
+            # point.
             centre = _meeting_point(xy[at], normal[at], centre)
         else:
             best = max(rings, key=lambda ring: ring.coverage * ring.radius)

@@ -1,9 +1,9 @@
 """What lies beyond the two rims of a face: core, spline teeth, lugs; and whether it is a clutch plate at all.
 
-Every clutch plate has teeth, on one edge or the other; washers, bearing rings, lids and tape rolls have none. On a steel
-the teeth grow out of the face; on a friction plate a ring of steel core lies between the lining and the teeth. Both are
-read off one signal: at a radius that cuts the teeth, brightness round the plate alternates metal and bench at the tooth
-count, shadows and heat tint and all.
+Every clutch plate has teeth, on one edge or the other; washers, bearing rings, lids and tape rolls have none.
+On a steel the teeth grow out of the face; on a friction plate a ring of steel core lies between the lining
+and the teeth. Both are read off one signal: at a radius that cuts the teeth, brightness round the plate
+alternates metal and bench at the tooth count, shadows and heat tint and all.
 """
 
 import math
@@ -54,7 +54,8 @@ class Rays:
 def cast_rays(working: NDArray[np.uint8], outer: Ellipse, inner: Ellipse) -> Rays:
     """Sample along the rays that join the two rims, extended both ways.
 
-    The rims are not concentric in the photo; joining equal angles follows the plane's perspective to first order.
+    The rims are not concentric in the photo; joining equal angles follows the plane's perspective to first
+    order.
     """
     angle = np.arange(ANGLES) * (2 * math.pi / ANGLES)
     ratio = math.sqrt(inner.major * inner.minor / (outer.major * outer.minor))
@@ -82,7 +83,8 @@ class Teeth:
     regularity : float
         0..1: share of the brightness ripple round the plate that this count explains.
     lock : float
-        0..1: how well the depth of the edge keeps step with the count; what merely ripples in brightness does not.
+        0..1: how well the depth of the edge keeps step with the count; what merely ripples in brightness does
+        not.
     root, tip : float
         Where the teeth begin and end, in units of the outer rim's radius; both the rim's when there are none.
     solid : ndarray of bool, shape (ANGLES,)
@@ -153,7 +155,8 @@ def find_teeth(rays: Rays, outward: bool, hidden: NDArray[np.bool_]) -> Teeth:
 def _ripple(
     rays: Rays, columns: NDArray[np.int64], hidden: NDArray[np.bool_]
 ) -> tuple[NDArray[np.floating], NDArray[np.floating]]:
-    """Power of the brightness ripple round the plate at these radii, (count, radius), plain and with each line's wings.
+    """Power of the brightness ripple round the plate at these radii, (count, radius), plain and with each
+    line's wings.
 
     Perspective smears a line over its neighbours.
     """
@@ -169,7 +172,8 @@ def _ripple(
 
 
 def _depth_of_first_step(rays: Rays, rim: float, sign: int) -> NDArray[np.float64]:
-    """How far beyond the rim the next step lies at each angle, 0 where none follows; whichever side is brighter."""
+    """How far beyond the rim the next step lies at each angle, 0 where none follows; whichever side is
+    brighter."""
     columns = np.arange(rays.column(rim + sign * PAST_RIM), rays.column(rim + sign * DEEPEST_TOOTH), sign)
     step = rays.step[:, columns]
     strongest = step.max(axis=1)
@@ -180,7 +184,8 @@ def _depth_of_first_step(rays: Rays, rim: float, sign: int) -> NDArray[np.float6
 
 
 def _solid_angles(depth: NDArray[np.float64], count: int) -> tuple[NDArray[np.bool_], float]:
-    """Angles with a tooth, where the edge reaches deep in step with the tooth count, and how well it keeps step.
+    """Angles with a tooth, where the edge reaches deep in step with the tooth count, and how well it keeps
+    step.
 
     The phase may drift slowly round the plate, as perspective makes it; it is averaged over six teeth.
     """
@@ -224,7 +229,8 @@ def bench_in_face(rays: Rays) -> float:
 
 
 def toothed_side(rays: Rays, hidden: NDArray[np.bool_]) -> tuple[Teeth, Teeth]:
-    """Teeth beyond the outer and beyond the inner rim; a plate is splined to the drum or to the hub, never to both."""
+    """Teeth beyond the outer and beyond the inner rim; a plate is splined to the drum or to the hub, never to
+    both."""
     outside, inside = find_teeth(rays, True, hidden), find_teeth(rays, False, hidden)
     if outside.evidence >= inside.evidence:
         return outside, no_teeth(rays.ratio)

@@ -22,13 +22,14 @@ NOISE = 0.15  # Delta E of a pixel averaged over the disc; measured on flat shee
 class Face:
     """A part's measured surface on a regular grid.
 
-    A plate is rectified to a circle on a square grid, directions kept; a band is straightened, its length along x.
+    A plate is rectified to a circle on a square grid, directions kept; a band is straightened, its length
+    along x.
 
     Attributes
     ----------
     lab : ndarray, shape (H, W, 3), float32
-        CIELAB, D65, 2 degrees, light taken out, already averaged over the contract's disc (1 mm, or 1/150 of the outer
-        diameter, or 1/40 of a band's width). NaN where not measured.
+        CIELAB, D65, 2 degrees, light taken out, already averaged over the contract's disc (1 mm, or 1/150 of
+        the outer diameter, or 1/40 of a band's width). NaN where not measured.
     mask : ndarray of bool, shape (H, W)
         Measured face pixels: grooves, ink, glare, dirt, teeth, and whatever covers the face left out.
     whole : ndarray of bool, shape (H, W)
@@ -126,7 +127,8 @@ def take_face(photo: Photo, rectified: Rectified, part: Part, light: Light) -> F
 
 
 def _shine(lab: NDArray[np.float32], whole: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Sheen on a lining: brighter than its surroundings and greyer than the lining, as only added light is."""
+    """Sheen on a lining: brighter than its surroundings and greyer than the lining, as only added light
+    is."""
     out = np.zeros(whole.shape, bool)
     if whole.sum() < 200:
         return out
@@ -138,7 +140,8 @@ def _shine(lab: NDArray[np.float32], whole: NDArray[np.bool_]) -> NDArray[np.boo
 def _disc_mean(lab: NDArray[np.float32], mask: NDArray[np.bool_], disc: float) -> NDArray[np.float32]:
     """Lab averaged over a disc of this diameter in pixels, measured pixels only; NaN off the mask.
 
-    A Gaussian of the disc's own second moment (diameter / 4) stands for the disc, whose edge would alias at 2.7 pixels.
+    A Gaussian of the disc's own second moment (diameter / 4) stands for the disc, whose edge would alias at
+    2.7 pixels.
     """
     weight = mask.astype(np.float32)
     sigma = max(0.3, disc / 4)

@@ -75,7 +75,7 @@ def rectify(photo: Photo, part: Part, light: Light) -> Rectified:
     plate = part.outer is not None
     return Rectified(
         lab=_lit(codes, xy, photo, light),
-        clipped=(codes >= CLIPPED).any(axis=2),
+        clipped=np.asarray((codes >= CLIPPED).any(axis=2)),
         whole=inside & _sample_mask(part, xy),
         radius=radius,
         angle_deg=angle,
@@ -110,7 +110,8 @@ def _metal_lab(photo: Photo, part: Part, light: Light) -> NDArray[np.float64]:
 def _plate_grid(
     part: Part,
 ) -> tuple[NDArray[np.float32], NDArray[np.float32], NDArray[np.float32], NDArray[np.bool_]]:
-    """Photo positions of a plate's grid, radius 0..1 across the face, angle, and which pixels lie on the face."""
+    """Photo positions of a plate's grid, radius 0..1 across the face, angle, and which pixels lie on the
+    face."""
     assert part.outer is not None
     assert part.inner is not None
     size = round(GRID * 1.03)
@@ -133,7 +134,8 @@ def _plate_grid(
 def _band_grid(
     part: Part,
 ) -> tuple[NDArray[np.float32], NDArray[np.float32], NDArray[np.float32], NDArray[np.bool_]]:
-    """Photo positions of a straightened band, across 0..1, along 0..360, and which pixels lie on the lining."""
+    """Photo positions of a straightened band, across 0..1, along 0..360, and which pixels lie on the
+    lining."""
     assert part.spine is not None
     spine = part.spine
     along = np.concatenate([[0], np.cumsum(np.hypot(*np.diff(spine, axis=0).T))])
@@ -154,7 +156,8 @@ def _band_grid(
 
 
 def _spacing(xy: NDArray[np.float32]) -> float:
-    """Full-size pixels per grid pixel, the geometric mean of both directions in the middle of the grid's rows."""
+    """Full-size pixels per grid pixel, the geometric mean of both directions in the middle of the grid's
+    rows."""
     along = np.hypot(*np.moveaxis(np.diff(xy, axis=1), -1, 0))
     down = np.hypot(*np.moveaxis(np.diff(xy, axis=0), -1, 0))
     return float(math.sqrt(max(1e-6, float(np.median(along)) * float(np.median(down)))))
@@ -193,8 +196,9 @@ def find_marks(
 ) -> dict[str, NDArray[np.bool_]]:
     """Grooves, gaps and printed ink: thin marks darker or lighter than the lining on both their sides.
 
-    Heat has no thin straight parts: a mark counts when it is narrower than 1/45 of the diameter (3 mm) and longer than
-    three times that. Grooves leave the face at its rims, print does not; both are left out all the same.
+    Heat has no thin straight parts: a mark counts when it is narrower than 1/45 of the diameter (3 mm) and
+    longer than three times that. Grooves leave the face at its rims, print does not; both are left out all
+    the same.
     """
     width = max(5, round(diameter / 45)) | 1
     filled = lightness.copy()
