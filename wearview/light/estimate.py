@@ -193,7 +193,8 @@ def _falloff(
     for _ in range(8):
         # Ridge on the quadratic terms: a bench seen in few places must not bend the field.
         ridge = np.diag([0, 0.3, 0.3, 1.5, 1.5, 1.5])
-        field = np.linalg.solve(design.T @ (design * weight[:, None]) + ridge, design.T @ (value * weight))
+        normal = design.T @ (design * weight[:, None]) + ridge
+        field = np.asarray(np.linalg.solve(normal, design.T @ (value * weight)), np.float64)
         off = value - design @ field
         scatter = max(0.03, 1.4826 * float(np.median(np.abs(off))))
         weight = 1 / (1 + (off / (2 * scatter)) ** 2)
