@@ -3,8 +3,8 @@
 The scenes are rendered once, in about five minutes on two cores, and kept in the user's cache
 (`tests.accuracy.cache`). The full table is ``python -m tests.accuracy``.
 
-The floors are an alarm for drift on ten scenes, set a little under what is reached; what is wanted stands beside
-a floor that falls short of it. The figures that count are the whole table's: `python -m tests.accuracy`.
+The floors are an alarm for drift on ten scenes, set a little under what is reached; what is wanted stands
+beside a floor that falls short of it. The figures that count are the whole table's.
 """
 
 from __future__ import annotations
