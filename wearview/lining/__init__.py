@@ -1,0 +1,6 @@
+"""How far a lining has changed from clean: discoloration, its gradients, and glazing."""
+
+from wearview.lining.discoloration import AREAS, LIMITS, LiningReadings, read_lining
+from wearview.lining.glazing import read_glazing
+
+__all__ = ["AREAS", "LIMITS", "LiningReadings", "read_glazing", "read_lining"]
