@@ -9,10 +9,9 @@ beside a floor that falls short of it. The figures that count are the whole tabl
 
 from __future__ import annotations
 
-import importlib.util
-import os
 import subprocess
 import sys
+from ctypes.util import find_library
 
 import cv2
 import pytest
@@ -20,6 +19,7 @@ import pytest
 from tests.accuracy.cache import scenes_folder
 from tests.accuracy.figures import Figures, figures_of
 from tests.accuracy.scoring import read_scenes, score_scene
+from tests.needs import require
 from tests.scenes.catalogue import Scene, accuracy_scenes
 from tests.scenes.render import newest_llvm
 from wearview.settings import load_settings
@@ -62,16 +62,10 @@ def figures() -> Figures:
 
 
 def _need_a_renderer() -> None:
-    lacking = []
-    if importlib.util.find_spec("mitsuba") is None:
-        lacking.append("mitsuba (pip install mitsuba)")
-    if newest_llvm() is None:
-        lacking.append("LLVM's shared library 17 or newer (Debian: apt-get install libllvm19)")
-    if lacking:
-        reason = f"scenes cannot be rendered without {' and '.join(lacking)}"
-        if os.environ.get("CI"):
-            pytest.fail(reason)
-        pytest.skip(reason)
+    require(
+        newest_llvm() is not None, "LLVM's shared library 17 or newer (Debian: apt-get install libllvm19)"
+    )
+    require(find_library("atomic") is not None, "libatomic (Debian: apt-get install libatomic1)")
 
 
 def test_every_part_is_found_and_nothing_else(figures):

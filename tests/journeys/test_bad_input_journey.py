@@ -17,6 +17,8 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from tests.needs import needs
+
 ROOT = Path(__file__).parents[2]
 CLEAN = ROOT / "demo_images" / "reference-tan.jpg"
 NAMES = ["a plate.jpg", "two\nlines.jpg", "диск 板.jpg", "-dash.jpg", "\x1b[31mred.jpg"]
@@ -32,8 +34,8 @@ DAMAGED = {
 ODD = ["sixteen-bit.png", "cmyk.jpg", "alpha.png", "animated.gif", "animated.webp"]
 # The superuser of a container may read and write anything; without this capability he is a user like others.
 UNPRIVILEGED = ["setpriv", "--bounding-set=-all", "--inh-caps=-all"] if os.geteuid() == 0 else []
-needs_setpriv = pytest.mark.skipif(
-    bool(UNPRIVILEGED) and shutil.which("setpriv") is None, reason="root needs util-linux's setpriv"
+needs_setpriv = needs(
+    not UNPRIVILEGED or shutil.which("setpriv") is not None, "util-linux's setpriv for root"
 )
 
 

@@ -1,8 +1,6 @@
 """The report in a real browser: nothing in a name runs, and a phone needs no sideways scrolling."""
 
-import os
 import re
-import shutil
 import subprocess
 from html import unescape
 
@@ -10,14 +8,12 @@ import pytest
 from PIL import Image
 
 from tests import documents
+from tests.chromium import BROWSER, needed
 from wearview.record import Element, Grading, Teardown, Verdict
 from wearview.report import write_report
 
 WHEN = "2024-05-03T10:00:00+00:00"
-BROWSER = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
-if BROWSER is None and os.environ.get("CI"):
-    raise RuntimeError("CI needs Debian's chromium package")
-pytestmark = pytest.mark.skipif(BROWSER is None, reason="no browser: apt-get install chromium")
+pytestmark = needed()
 
 # Each would change the title if the browser took it for code.
 HOSTILE = (

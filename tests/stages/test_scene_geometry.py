@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import tomllib
 from dataclasses import replace
 from itertools import pairwise
@@ -12,6 +11,7 @@ import numpy as np
 import pytest
 from PIL import Image, ImageCms
 
+from tests.needs import needs
 from tests.scenes.bench import BENCHES, LIGHTS
 from tests.scenes.camera import Exif, random_phone, write_jpeg
 from tests.scenes.catalogue import accuracy_scenes
@@ -197,7 +197,7 @@ def test_every_photo_of_the_demo_teardown_is_made_and_told():
     assert refused == {f"{s.id}.jpg" for s in demo_photos() if not s.gradeable}
 
 
-@pytest.mark.skipif(newest_llvm() is None and "CI" not in os.environ, reason="needs mitsuba and libllvm19")
+@needs(newest_llvm() is not None, "LLVM's shared library 17 or newer (Debian: apt-get install libllvm19)")
 def test_rays_meet_the_face_where_the_ellipses_say():
     rng = np.random.default_rng(2)
     shape = replace(random_plate_shape(rng, STEEL), chamfer_mm=0.1)

@@ -13,6 +13,7 @@ import pytest
 import sqlalchemy
 
 from tests import documents
+from tests.needs import require
 from wearview import store as record
 from wearview.errors import CallError, OutputError, StoreError
 from wearview.record import part_lines, to_json
@@ -26,11 +27,10 @@ POSTGRES = next(iter(sorted(Path("/usr/lib/postgresql").glob("*/bin"))), None) i
 @pytest.fixture(scope="session")
 def postgres_server(tmp_path_factory):
     """A throw-away PostgreSQL server of our own; its URL without a database."""
-    pytest.importorskip("psycopg", reason="psycopg is not installed: pip install 'psycopg[binary]'")
-    if POSTGRES is None or shutil.which("runuser") is None:
-        if os.environ.get("CI"):
-            pytest.fail("CI needs Debian's postgresql package")
-        pytest.skip("PostgreSQL is not installed: apt-get install postgresql")
+    require(
+        POSTGRES is not None and shutil.which("runuser") is not None,
+        "PostgreSQL (apt-get install postgresql)",
+    )
     home = tmp_path_factory.mktemp("postgres")
     for folder in (home, *home.parents):
         if folder == Path("/tmp") or folder == Path("/"):
@@ -353,8 +353,6 @@ def test_an_invalid_document_is_not_stored(graded):
     ],
 )
 def test_a_record_that_cannot_be_opened_is_told_in_one_line_without_the_password(url, error):
-    if url.startswith("postgresql"):
-        pytest.importorskip("psycopg", reason="psycopg is not installed")
     with pytest.raises(error) as caught:
         record.open_store(url)
     assert "secret" not in str(caught.value)
