@@ -14,12 +14,10 @@ from PIL import Image
 
 from tests import documents
 from wearview.cli import main
-from wearview.cli.grade import parse_kinds, parse_places
 from wearview.cli.parser import build_parser
 from wearview.cli.pictures import named
 from wearview.errors import CallError
-from wearview.pipeline import Place
-from wearview.record import schema
+from wearview.record import Place, parse_kinds, parse_places, schema
 
 ROOT = Path(__file__).parents[1]
 PROMISED = {

@@ -15,9 +15,9 @@ from wearview.lining import read_lining
 from wearview.material import lining_chance, material_features
 from wearview.pack import Pack, PackEntry, profile_pack
 from wearview.parts import Part, find_parts, row_order
-from wearview.photo import Photo, read_photo
+from wearview.photo import Photo, PhotoBytes, read_photo, read_photo_bytes
 from wearview.quality import Quality, judge
-from wearview.record import Graded, GradedPart, GradedPhoto
+from wearview.record import Graded, GradedPart, GradedPhoto, Place
 from wearview.reference import Reference, cleanest_part, reference_from_face
 from wearview.settings import Settings
 from wearview.steel import read_steel
@@ -25,6 +25,7 @@ from wearview.surface import Face, rectify, take_face
 from wearview.terms import BAND, FRICTION, LINED_KINDS, PROBLEMS, REACTION, STEEL
 
 Progress = Callable[[int, int, str], None]
+Source = str | PhotoBytes | Photo  # a file by its path, its bytes, or already read
 SMALL = 800  # long side of the copy in which the light is judged
 BY_PLACE = 0.6  # confidence in a reaction plate known by its place alone
 WEAK_LIGHT = ("metal", "reference", "none")
@@ -40,19 +41,11 @@ class Seen:
     light: Light | None
 
 
-@dataclass(frozen=True, slots=True)
-class Place:
-    """A position in the pack and which side of the plate lies up ("apply", "reaction" or None)."""
-
-    position: int
-    side: str | None = None
-
-
 def grade_photos(
-    files: Sequence[str],
+    sources: Sequence[Source],
     settings: Settings,
     *,
-    reference: str | None = None,
+    reference: Source | None = None,
     lining: Reference | None = None,
     apply_end: str | None = None,
     first: str = "apply",
@@ -64,10 +57,11 @@ def grade_photos(
 
     Parameters
     ----------
-    files : sequence of str
-        Photos in position order.
+    sources : sequence of str, PhotoBytes or Photo
+        Photos in position order: paths, bytes of files, or photos already read. Of paths and bytes only one
+        photo is held in memory at a time.
     settings : Settings
-    reference : str or None
+    reference : str, PhotoBytes, Photo or None
         A photo of a clean plate of the same lining.
     lining : Reference or None
         A clean lining by name, already looked up; used when no reference photo is given.
@@ -91,26 +85,26 @@ def grade_photos(
     CleanReferenceError
         When the reference photo cannot be read or holds no lining that can serve.
     """
-    total = len(files) + (reference is not None)
+    total = len(sources) + (reference is not None)
     anchor, clean = None, None
     if reference is not None:
-        progress(0, total, reference)
+        progress(0, total, _name(reference))
         anchor, clean = _clean_from_photo(reference, settings)
-    order = list(files) if first == "apply" else list(reversed(files))
+    order = list(sources) if first == "apply" else list(reversed(sources))
     unread: list[PhotoError] = []
     repeated: list[str] = []
     seen_hashes: set[str] = set()
     looked: list[GradedPhoto] = []
     stated = list(kinds or [])
-    for done, file in enumerate(order):
-        progress(done + (reference is not None), total, file)
+    for done, source in enumerate(order):
+        progress(done + (reference is not None), total, _name(source))
         try:
-            photo = read_photo(file)
+            photo = _read(source)
         except PhotoError as error:
             unread.append(error)
             continue
         if photo.sha256 in seen_hashes:
-            repeated.append(file)
+            repeated.append(photo.file)
             continue
         seen_hashes.add(photo.sha256)
         seen = look_at(photo)
@@ -121,9 +115,28 @@ def grade_photos(
         looked.append(_faces(seen, anchor, apply_end, settings))
     progress(total, total, "")
     chosen = clean or lining or _cleanest(looked)
-    photos = _with_reaction_plate(_number(looked, places))
+    photos = _with_reaction_plate(_number(_doubt_stated(looked, kinds, places), places))
     photos = [_graded(photo, chosen, settings) for photo in photos]
     return Graded(tuple(photos), tuple(unread), chosen, _pack(photos), tuple(repeated))
+
+
+def _name(source: Source) -> str:
+    """What the user calls a photo."""
+    match source:
+        case Photo():
+            return source.file
+        case PhotoBytes():
+            return source.name
+    return source
+
+
+def _read(source: Source) -> Photo:
+    match source:
+        case Photo():
+            return source
+        case PhotoBytes():
+            return read_photo_bytes(source.data, source.name)
+    return read_photo(source)
 
 
 def look_at(photo: Photo) -> Seen:
@@ -162,9 +175,10 @@ def _take(photo: Photo, part: Part, light: Light, settings: Settings) -> tuple[P
     return part, take_face(photo, rectified, part, light)
 
 
-def _clean_from_photo(file: str, settings: Settings) -> tuple[Light, Reference]:
+def _clean_from_photo(source: Source, settings: Settings) -> tuple[Light, Reference]:
+    file = _name(source)
     try:
-        photo = read_photo(file)
+        photo = _read(source)
     except PhotoError as error:
         raise CleanReferenceError(file, error.problem, error.remedy) from error
     seen = look_at(photo)
@@ -254,6 +268,20 @@ def _cleanest(photos: Sequence[GradedPhoto]) -> Reference:
         p.face for photo in photos for p in photo.parts if p.face is not None and p.part.kind in LINED_KINDS
     ]
     return cleanest_part(faces)
+
+
+def _doubt_stated(
+    photos: list[GradedPhoto], kinds: Sequence[str] | None, places: Sequence[Place] | None
+) -> list[GradedPhoto]:
+    """The photos, marked where a person stated more or fewer parts than were found.
+
+    One part missed, or one too many, shifts what was stated of all that follow; nothing tells which it is.
+    """
+    found = sum(len(photo.parts) for photo in photos)
+    if all(stated is None or len(stated) == found for stated in (kinds, places)):
+        return photos
+    doubt = "stated parts do not fit"
+    return [replace(p, problems=(*p.problems, doubt)) if p.parts else p for p in photos]
 
 
 def _number(photos: Sequence[GradedPhoto], places: Sequence[Place] | None) -> list[GradedPhoto]:

@@ -165,6 +165,12 @@ _PUBLISHED = (
         "too few pixels", "Too little of the face can be measured.", "Come closer or clear the face.", True
     ),
     Problem(
+        "stated parts do not fit",
+        "Kinds or positions were stated for more or fewer parts than were found, so they may be shifted.",
+        "Look at the marked photos, then state them again in the order found.",
+        False,
+    ),
+    Problem(
         "same photo twice", "The same photo was given twice and graded once.", "Leave one of them out.", False
     ),
 )

@@ -18,7 +18,7 @@ from pathlib import Path
 from typing import Any
 
 from wearview import store as record
-from wearview.cli.grade import keep, parse_kinds, parse_places, show_progress, tell_unread
+from wearview.cli.grade import keep, show_progress, tell_unread
 from wearview.cli.pictures import write_overlays
 from wearview.cli.tables import element_text, grade_text, printable, verdict_text
 from wearview.errors import CallError, OutputError
@@ -31,6 +31,8 @@ from wearview.record import (
     build_document,
     combine,
     differences,
+    parse_kinds,
+    parse_places,
     part_lines,
     to_json,
 )

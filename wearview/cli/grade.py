@@ -13,14 +13,15 @@ from wearview.cli.tables import pack_text, printable
 from wearview.cli.where import open_record
 from wearview.draw import overlay_photo
 from wearview.errors import CallError
-from wearview.pipeline import Place, grade_photos
+from wearview.pipeline import grade_photos
 from wearview.record import (
     Document,
     Element,
     Graded,
     Grading,
     build_document,
-    parse_target,
+    parse_kinds,
+    parse_places,
     part_lines,
     to_json,
     validate,
@@ -28,7 +29,6 @@ from wearview.record import (
 from wearview.reference import named_lining
 from wearview.report import jpeg
 from wearview.settings import load_settings
-from wearview.terms import KIND_WORDS
 
 
 def grade(args: argparse.Namespace) -> int:
@@ -103,46 +103,6 @@ def show_progress(done: int, total: int, text: str) -> None:
     """One line on standard error for each photo, where there are several."""
     if total > 1 and text:
         print(f"[{done + 1}/{total}] {printable(text)}", file=sys.stderr, flush=True)
-
-
-def parse_kinds(typed: str | None) -> list[str] | None:
-    """Kinds of `--kinds friction,steel`.
-
-    Raises
-    ------
-    CallError
-        For a word that is no kind.
-    """
-    if typed is None:
-        return None
-    words = [word.strip() for word in typed.split(",")]
-    for word in words:
-        if word not in KIND_WORDS:
-            raise CallError(word or "--kinds", "is no kind of part", f"Use {', '.join(KIND_WORDS)}")
-    return [KIND_WORDS[word] for word in words]
-
-
-def parse_places(typed: str | None) -> list[Place] | None:
-    """Places of `--positions 1,3a,3r`.
-
-    Raises
-    ------
-    CallError
-        For a word that is no position, or one given twice.
-    """
-    if typed is None:
-        return None
-    words = [word.strip() for word in typed.split(",")]
-    places = []
-    for word in words:
-        if (place := parse_target(word)) is None:
-            raise CallError(
-                word or "--positions", "is no position", "Use numbers from 1, with a or r for a side"
-            )
-        if words.count(word) > 1:
-            raise CallError(word, "is given twice", "A position holds one part, or two sides as 3a,3r")
-        places.append(Place(*place))
-    return places
 
 
 def _check_targets(args: argparse.Namespace) -> None:

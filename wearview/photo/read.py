@@ -109,6 +109,14 @@ class Photo:
         self.working.flags.writeable = False
 
 
+@dataclass(frozen=True, slots=True)
+class PhotoBytes:
+    """A photo that is no file here: its bytes and what the user calls it."""
+
+    name: str
+    data: bytes
+
+
 def read_photo(path: str | os.PathLike[str]) -> Photo:
     """The photo in a file: JPEG, PNG, WebP, TIFF or HEIC (also AVIF and GIF).
 

@@ -1,8 +1,8 @@
 """The grading document of the contract, and what a shop keeps beside it.
 
-`graded` is what one call found, `build` makes the contract's document of it, `document` checks and writes
-it, `ids` keeps a stored part's id, `history` holds the verdicts and the view of a teardown that stores give
-and reports take.
+`graded` is what one call found, `stated` what a person said of it beforehand, `build` makes the contract's
+document of it, `document` checks and writes it, `ids` keeps a stored part's id, `history` holds the verdicts
+and the view of a teardown that stores give and reports take.
 """
 
 from typing import TYPE_CHECKING, Any
@@ -22,6 +22,7 @@ from wearview.record.history import (
     position_label,
 )
 from wearview.record.ids import keep_ids
+from wearview.record.stated import Place, parse_kinds, parse_places
 
 if TYPE_CHECKING:
     from wearview.record.build import build_document
@@ -37,6 +38,7 @@ __all__ = [
     "GradedPhoto",
     "Grading",
     "PartLine",
+    "Place",
     "Teardown",
     "TeardownLine",
     "Verdict",
@@ -44,6 +46,8 @@ __all__ = [
     "combine",
     "differences",
     "keep_ids",
+    "parse_kinds",
+    "parse_places",
     "parse_target",
     "part_lines",
     "parts_of",

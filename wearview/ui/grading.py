@@ -12,8 +12,8 @@ import streamlit as st
 from wearview import store as record
 from wearview.draw import overlay_photo
 from wearview.errors import CleanReferenceError, PhotoError
-from wearview.pipeline import Place, Progress, grade_photos
-from wearview.record import Document, Graded, build_document
+from wearview.pipeline import Progress, grade_photos
+from wearview.record import Document, Graded, Place, build_document
 from wearview.report import jpeg
 from wearview.settings import Settings
 

@@ -1,0 +1,42 @@
+"""The stages run over photos: what goes in, and what is said when a person's list does not fit."""
+
+from pathlib import Path
+
+import pytest
+
+from wearview.photo import PhotoBytes, read_photo
+from wearview.pipeline import grade_photos
+from wearview.record import Place, build_document
+from wearview.settings import load_settings
+
+DEMO = Path(__file__).parents[2] / "demo_images"
+CLEAN = str(DEMO / "reference-tan.jpg")
+SETTINGS = load_settings()
+DOUBT = "stated parts do not fit"
+
+
+def test_bytes_and_a_read_photo_grade_as_their_file_does():
+    by_path = build_document(grade_photos([CLEAN], SETTINGS, reference=CLEAN), SETTINGS)
+    data = PhotoBytes(CLEAN, Path(CLEAN).read_bytes())
+    assert build_document(grade_photos([data], SETTINGS, reference=data), SETTINGS) == by_path
+    read = read_photo(CLEAN)
+    assert build_document(grade_photos([read], SETTINGS, reference=read), SETTINGS) == by_path
+
+
+def test_bytes_that_are_no_photo_are_named_as_the_user_calls_them():
+    graded = grade_photos([PhotoBytes("from the phone", b"no picture")], SETTINGS)
+    assert [error.subject for error in graded.unread] == ["from the phone"]
+
+
+@pytest.mark.parametrize(
+    "stated", [{"places": [Place(1), Place(2)]}, {"kinds": ["friction plate", "friction plate"]}]
+)
+def test_a_list_longer_than_the_parts_found_is_doubted_in_the_document(stated):
+    graded = grade_photos([CLEAN], SETTINGS, **stated)
+    assert [DOUBT in photo.problems for photo in graded.photos] == [True]
+
+
+def test_a_list_as_long_as_the_parts_found_is_not_doubted():
+    graded = grade_photos([CLEAN], SETTINGS, places=[Place(4, "apply")], kinds=["friction plate"])
+    assert [(p.position, p.side) for p in graded.photos[0].parts] == [(4, "apply")]
+    assert DOUBT not in graded.photos[0].problems
