@@ -176,6 +176,8 @@ _PUBLISHED = (
 )
 PROBLEMS: dict[str, Problem] = {p.name: p for p in _PUBLISHED}
 
+NO_PASS = "Level 0 is no pass: a photo shows heat, not thickness, flatness or bond."
+
 CAUTIONS = (
     "Dust from old or unknown linings may hold asbestos: treat it as if it did. Use a HEPA vacuum enclosure "
     "or a low-pressure wet method, wipe with a wet cloth, and never brush dry or blow with compressed air.",

@@ -13,10 +13,11 @@ from wearview import store as record
 from wearview.cli import main
 from wearview.pipeline import grade_photos
 from wearview.record import build_document
+from wearview.report.words import DECISIONS, REASONS
 from wearview.settings import load_settings
 from wearview.terms import CAUTIONS, FRICTION, STEEL
 from wearview.ui import grading
-from wearview.ui.words import plain, word
+from wearview.ui.words import plain
 
 ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "demo_images"
@@ -267,8 +268,8 @@ def test_a_record_that_cannot_be_opened_is_said_and_photos_are_graded_all_the_sa
 
 
 def test_every_term_of_a_verdict_has_the_words_of_the_report():
-    assert word("decisions", "leave") == "leave in"
-    assert word("reasons", "wish") == "customer's wish"
+    assert DECISIONS["leave"] == "leave in"
+    assert REASONS["wish"] == "customer's wish"
 
 
 def test_both_scripts_are_served_to_this_computer_only_and_tell_nobody():

@@ -5,10 +5,9 @@ from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
 from wearview.record import Element, PartLine, Verdict
-from wearview.terms import PROBLEMS, TINTS
+from wearview.terms import NO_PASS, PROBLEMS, TINTS
 
 WIDTH = 100
-NO_PASS = "Level 0 is no pass: a photo shows heat, not thickness, flatness or bond."
 RELATIVE = "Compared with the cleanest plate only: level 0 means the cleanest here."
 
 

@@ -2,16 +2,14 @@
 
 import zipfile
 from collections.abc import Callable
-from functools import cache
 from pathlib import Path
-from typing import Any
 
 from wearview.files import make_folder, whole_file, write_whole
-from wearview.palette import colour_of, ink_of, pattern_of
 from wearview.record import Teardown
 from wearview.report.parts_csv import parts_csv
 from wearview.report.pictures import PhotoSource, archive_pictures, data_uri, report_picture
-from wearview.report.view import PhotoView, base_name, day, report_view
+from wearview.report.templates import templates
+from wearview.report.view import PhotoView, report_view
 
 # A fixed date in the ZIP: the same record gives the same bytes. The earliest that the format can hold.
 _ZIP_DATE = (1980, 1, 1, 0, 0, 0)
@@ -54,7 +52,7 @@ def write_report(
     for photo in view.photos:
         tell(f"report: picture {photo.number} of {len(view.photos)}")
         pictures[photo.number] = data_uri(report_picture(photo, photo_bytes, len(view.photos)))
-    html = _templates().get_template("report.html").render(view=view, pictures=pictures)
+    html = templates().get_template("report.html").render(view=view, pictures=pictures)
     # A file name that is no text can still be shown, if not read.
     write_whole(out / "report.html", html.encode("utf-8", "backslashreplace"))
     write_whole(out / "parts.csv", parts_csv(teardown).encode("utf-8", "backslashreplace"))
@@ -70,19 +68,3 @@ def _write_archive(
             tell(f"photos.zip: photo {photo.number} of {len(photos)}")
             for name, jpeg in archive_pictures(photo, photo_bytes):
                 archive.writestr(zipfile.ZipInfo(name, _ZIP_DATE), jpeg)
-
-
-@cache
-def _templates() -> Any:
-    from jinja2 import Environment, PackageLoader, StrictUndefined
-
-    environment = Environment(
-        loader=PackageLoader("wearview"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    environment.globals.update(colour_of=colour_of, ink_of=ink_of, pattern_of=pattern_of)
-    environment.filters.update(day=day, basename=base_name)
-    return environment

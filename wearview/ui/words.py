@@ -1,14 +1,10 @@
 """Pieces of a page as HTML, from the same templates and words as the report."""
 
-from functools import cache
 from typing import Any
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
-
-from wearview.palette import colour_of, ink_of
 from wearview.record import Document, Element, PartLine, Teardown
-from wearview.report.view import base_name, day
-from wearview.terms import CAUTIONS, LINED_KINDS, PROBLEMS, TINTS
+from wearview.report.templates import templates
+from wearview.terms import CAUTIONS
 
 _MARKDOWN = frozenset("\\`*_{}[]()<>#+-.!|~$:&^=\"'/@%")
 
@@ -44,32 +40,11 @@ def cautions_html() -> str:
     return f'<div class="wv wv-cautions"><strong>Cautions</strong><ul>{items}</ul></div>'
 
 
-def word(table: str, term: str) -> str:
-    """A term of the contract as the report writes it; `table` is "decisions" or "reasons"."""
-    return getattr(_pieces("words.html"), table)[term]
-
-
 def plain(text: str) -> str:
     """Text that Markdown leaves as it is: a file's name may hold a link or a picture from elsewhere."""
     return "".join(f"\\{c}" if c in _MARKDOWN else c for c in text)
 
 
 def _pieces(template: str) -> Any:
-    """The macros and words of a template."""
-    return _templates().get_template(template).module
-
-
-@cache
-def _templates() -> Any:
-    environment = Environment(
-        loader=PackageLoader("wearview"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    environment.globals.update(
-        colour_of=colour_of, ink_of=ink_of, lined=LINED_KINDS, problems=PROBLEMS, tints=TINTS
-    )
-    environment.filters.update(day=day, basename=base_name)
-    return environment
+    """The macros of a template."""
+    return templates().get_template(template).module

@@ -10,9 +10,11 @@ from wearview import store as record
 from wearview.record import PACK, Element, Teardown, TeardownLine, part_lines
 from wearview.report import write_report
 from wearview.report.view import day
+from wearview.report.words import DECISIONS as DECISION_WORDS
+from wearview.report.words import REASONS as REASON_WORDS
 from wearview.terms import LINING_LEVELS, REASONS, STEEL_LEVELS, VERDICTS
 from wearview.ui import show
-from wearview.ui.words import job_html, plain, said_html, word
+from wearview.ui.words import job_html, plain, said_html
 
 LISTED = 20
 REPORT_FILES = {
@@ -111,11 +113,9 @@ def _decide(store: record.Store, teardown: Teardown, element: Element | None) ->
         )
         named = st.text_input("Or on a part outside the pack, by name (a drum, a pump)", key=fresh("named"))
         decision = st.pills(
-            "Decision", VERDICTS, format_func=lambda term: word("decisions", term), key=fresh("decision")
+            "Decision", VERDICTS, format_func=DECISION_WORDS.__getitem__, key=fresh("decision")
         )
-        reason = st.pills(
-            "Reason", REASONS, format_func=lambda term: word("reasons", term), key=fresh("reason")
-        )
+        reason = st.pills("Reason", REASONS, format_func=REASON_WORDS.__getitem__, key=fresh("reason"))
         heat = st.pills(
             "Your own heat level, if you give one",
             range(len(LINING_LEVELS)),
@@ -140,7 +140,7 @@ def _decide(store: record.Store, teardown: Teardown, element: Element | None) ->
                     store, teardown.name, name, target, decision, heat=heat, reason=reason, by=by, note=note
                 )
             st.session_state["by"] = by
-            st.session_state["verdict told"] = f"Stored: {', '.join(on)}: {word('decisions', decision)}."
+            st.session_state["verdict told"] = f"Stored: {', '.join(on)}: {DECISION_WORDS[decision]}."
             show.start_afresh()
             st.rerun()
 
