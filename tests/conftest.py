@@ -2,6 +2,10 @@
 
 import pytest
 
+from tests.databases import empty_url, postgres_server, store
+
+__all__ = ["empty_url", "postgres_server", "store"]
+
 
 def pytest_configure(config: pytest.Config) -> None:
     # Warnings are errors here, and colour-science warns on import when matplotlib is absent; we draw no

@@ -33,6 +33,7 @@ ONLY_IN = {
     "PIL": {"photo", "report", "draw"},
     "pillow_heif": {"photo"},
     "sqlalchemy": {"store"},
+    "alembic": {"store"},
     "streamlit": {"ui", "app"},
 }
 # Conversions between colour spaces that measure; turning a picture grey or BGR for a library call measures

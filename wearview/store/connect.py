@@ -2,24 +2,21 @@
 
 import contextlib
 import sqlite3
-import time
 from collections.abc import Iterator
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
 
 from platformdirs import user_data_path
-from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url
-from sqlalchemy.exc import ArgumentError, NoSuchModuleError, SQLAlchemyError
-from sqlalchemy.pool import NullPool
+from sqlalchemy import Connection, Engine
+from sqlalchemy.exc import SQLAlchemyError
 
-from wearview.errors import CallError, StoreError
+from wearview.errors import StoreError
 from wearview.files import make_folder
+from wearview.store.engine import copy_sqlite, is_read_only, make_engine, parse_url
 from wearview.store.guards import REFUSAL
 from wearview.store.steps import NEWEST, take_steps, version_of
 
-# How long a second writer waits for the first. Storing a pack takes well under a second.
-WAIT_S = 60
 # Any number, the same for every wearview: writers of one PostgreSQL database take turns by it.
 _ADVISORY_LOCK = 0x57565243
 
@@ -35,11 +32,17 @@ class Store:
         Folder of kept originals and overlays.
     label : str
         The URL without its password, for messages.
+    file : Path or None
+        The SQLite file.
+    read_only : bool
+        Whether that file cannot be written to.
     """
 
     engine: Engine
     photos: Path
     label: str
+    file: Path | None = None
+    read_only: bool = False
 
 
 def default_url() -> str:
@@ -49,6 +52,9 @@ def default_url() -> str:
 
 def open_store(url: str | None = None, *, create: bool = True) -> Store:
     """Open a record, made or brought up to date where needed.
+
+    A SQLite file is copied before it is brought up to date. One that cannot be written to is opened for
+    reading.
 
     Parameters
     ----------
@@ -65,19 +71,24 @@ def open_store(url: str | None = None, *, create: bool = True) -> Store:
     StoreError
         When the database is away, damaged, or written by a newer program.
     """
-    parsed = _parse(url or default_url())
+    parsed = parse_url(url or default_url())
     label = parsed.render_as_string(hide_password=True)
+    file, read_only = None, False
+    photos = user_data_path("wearview", appauthor=False) / "photos"
     if parsed.get_backend_name() == "sqlite":
-        file = Path(str(parsed.database))
+        file = Path(str(parsed.database)).absolute()
         if not create and not file.is_file():
             raise StoreError(label, "there is no record", "Begin one with: wearview teardown new NAME")
-        make_folder(file.absolute().parent)
-        photos = file.absolute().parent / "photos"
-    else:
-        photos = user_data_path("wearview", appauthor=False) / "photos"
-    store = Store(_engine(parsed, label), photos, label)
+        read_only = is_read_only(file)
+        if not read_only:
+            make_folder(file.parent)
+        photos = file.parent / "photos"
+    store = Store(make_engine(parsed, label, read_only=read_only), photos, label, file, read_only)
     with _in_words(label), store.engine.connect() as connection:
-        known = version_of(connection)
+        try:
+            known = version_of(connection)
+        except ValueError as error:
+            raise StoreError(label, "is another program's database", "Give --store another one") from error
     if known > NEWEST:
         raise StoreError(
             label,
@@ -85,8 +96,7 @@ def open_store(url: str | None = None, *, create: bool = True) -> Store:
             "Install the newer program",
         )
     if known < NEWEST:
-        with writing(store) as connection:
-            take_steps(connection)
+        _bring_up_to_date(store)
     return store
 
 
@@ -114,6 +124,8 @@ def writing(store: Store) -> Iterator[Connection]:
     StoreError
         For any error of the database.
     """
+    if store.read_only:
+        raise StoreError(store.label, "can only be read here", "Copy it to a folder that can be written to")
     with _in_words(store.label), store.engine.connect() as plain:
         connection = plain.execution_options(wearview_writes=True)
         with connection.begin():
@@ -122,70 +134,20 @@ def writing(store: Store) -> Iterator[Connection]:
             yield connection
 
 
-def _parse(url: str) -> URL:
-    remedy = "Give sqlite:///FILE or postgresql+psycopg://USER@HOST/DATABASE"
-    try:
-        parsed = make_url(url)
-        backend = parsed.get_backend_name()
-    except (ArgumentError, ValueError) as error:
-        raise CallError(url, "is no database URL", remedy) from error
-    if backend not in ("sqlite", "postgresql"):
-        raise CallError(backend, "is no database that the record can be kept in", remedy)
-    if backend == "sqlite" and parsed.database in (None, "", ":memory:"):
-        raise CallError(url, "names no file", remedy)
-    return parsed
-
-
-def _engine(url: URL, label: str) -> Engine:
-    # No pool: a call opens a connection and closes it, so nothing is left open when the program is killed or
-    # done.
-    try:
-        if url.get_backend_name() == "postgresql":
-            return create_engine(url, poolclass=NullPool)
-        engine = create_engine(url, connect_args={"timeout": WAIT_S}, poolclass=NullPool)
-    except (ImportError, NoSuchModuleError) as error:
-        raise StoreError(label, "its database driver is not installed", "Run: pip install psycopg") from error
-    event.listen(engine, "connect", _prepare_sqlite)
-    event.listen(engine, "begin", _begin_sqlite)
-    return engine
-
-
-def _prepare_sqlite(connection: Any, _record: Any) -> None:
-    try:
-        # The driver must not begin transactions by itself: it would not put DDL inside them.
-        connection.isolation_level = None
-        for pragma in ("foreign_keys=ON", "recursive_triggers=ON", "synchronous=FULL"):
-            connection.execute(f"PRAGMA {pragma}")
-        _use_wal(connection)
-    except sqlite3.Error:
-        connection.close()
-        raise
-
-
-def _use_wal(connection: sqlite3.Connection) -> None:
-    """Let readers read while one program writes."""
-    deadline = time.monotonic() + WAIT_S
-    while connection.execute("PRAGMA journal_mode").fetchone()[0] != "wal":
-        # SQLite does not wait for its own lock here when two programs open a new file at the same moment.
-        try:
-            if connection.execute("PRAGMA journal_mode=WAL").fetchone()[0] != "wal":
-                return  # a file system without shared memory: the ordinary journal keeps the same promises
-        except sqlite3.OperationalError as error:
-            if "locked" not in str(error) or time.monotonic() > deadline:
-                raise
-            time.sleep(0.02)
-
-
-def _begin_sqlite(connection: Connection) -> None:
-    writes = connection.get_execution_options().get("wearview_writes", False)
-    connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+def _bring_up_to_date(store: Store) -> None:
+    with writing(store) as connection:
+        known = version_of(connection)  # another program may have been quicker
+        if store.file is not None and 0 < known < NEWEST:
+            when = datetime.now(UTC).strftime("%Y%m%d-%H%M%S")
+            copy_sqlite(store.file, store.file.with_name(f"{store.file.name}-version-{known}-{when}"))
+        take_steps(connection)
 
 
 @contextlib.contextmanager
 def _in_words(label: str) -> Iterator[None]:
     try:
         yield
-    except SQLAlchemyError as error:
+    except (SQLAlchemyError, sqlite3.Error) as error:
         told = str(getattr(error, "orig", None) or error).strip().splitlines()
         problem = f"the record could not be used ({told[0].strip() if told else type(error).__name__})"
         remedy = "Check that the database is there and can be written to"

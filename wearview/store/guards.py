@@ -1,6 +1,6 @@
 """The triggers that keep a table append-only, generated from its keys."""
 
-from sqlalchemy import Table, UniqueConstraint
+from sqlalchemy import Connection, Table, UniqueConstraint
 
 REFUSAL = "the record is append-only"
 
@@ -48,9 +48,16 @@ def guards(table: Table, dialect: str) -> list[str]:
     ]
 
 
-def guard_function() -> str:
-    """The PostgreSQL function that the triggers call."""
-    return (
-        "CREATE FUNCTION wearview_refuse() RETURNS trigger LANGUAGE plpgsql AS "
-        f"$$ BEGIN RAISE EXCEPTION '{REFUSAL}'; END $$"
-    )
+def guard(connection: Connection, table: Table) -> None:
+    """Make a table append-only."""
+    for statement in guards(table, connection.dialect.name):
+        connection.exec_driver_sql(statement)
+
+
+def make_guard_function(connection: Connection) -> None:
+    """Make the function that PostgreSQL's triggers call; SQLite's need none."""
+    if connection.dialect.name == "postgresql":
+        connection.exec_driver_sql(
+            "CREATE FUNCTION wearview_refuse() RETURNS trigger LANGUAGE plpgsql AS "
+            f"$$ BEGIN RAISE EXCEPTION '{REFUSAL}'; END $$"
+        )

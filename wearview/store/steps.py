@@ -1,38 +1,65 @@
-"""Bringing a database to the schema of this program, one step in one transaction with its note."""
+"""Bringing a database to the schema of this program by alembic, each step in one transaction with its note.
 
-from collections.abc import Callable
+A step only adds: tables, columns, indices, and rows that say in the new form what rows of the old form said.
+"""
+
 from datetime import UTC, datetime
+from importlib.resources import files
+from typing import Any
 
-from sqlalchemy import Connection, func, insert, inspect, select
+from sqlalchemy import Connection, func, insert, inspect, select, text
 
 from wearview import __version__
-from wearview.store.guards import guard_function, guards
-from wearview.store.tables import APPEND_ONLY, metadata, schema_step
+from wearview.store.tables import schema_step
 
-
-def _first(connection: Connection) -> None:
-    metadata.create_all(connection)
-    if connection.dialect.name == "postgresql":
-        connection.exec_driver_sql(guard_function())
-    for table in APPEND_ONLY:
-        for statement in guards(table, connection.dialect.name):
-            connection.exec_driver_sql(statement)
-
-
-STEPS: list[Callable[[Connection], None]] = [_first]
-NEWEST = len(STEPS)
+NEWEST = 1
+# Where alembic notes the step that a database stands at; our own note is a row of schema_step.
+ALEMBIC_TABLE = "alembic_version"
 
 
 def version_of(connection: Connection) -> int:
-    """Number of the last step that this database has taken; 0 for an empty one."""
-    if not inspect(connection).has_table(schema_step.name):
-        return 0
-    return connection.scalar(select(func.max(schema_step.c.version))) or 0
+    """Number of the last step that this database has taken; 0 for an empty one.
+
+    Raises
+    ------
+    ValueError
+        When another program keeps its count there.
+    """
+    there = inspect(connection)
+    if there.has_table(ALEMBIC_TABLE):
+        return int(connection.scalar(text(f"SELECT version_num FROM {ALEMBIC_TABLE}")) or 0)
+    if there.has_table(schema_step.name):  # made before alembic kept count
+        return connection.scalar(select(func.max(schema_step.c.version))) or 0
+    return 0
 
 
-def take_steps(connection: Connection) -> None:
-    """Take the steps that are missing. The caller holds the write lock and commits."""
-    for number in range(version_of(connection) + 1, NEWEST + 1):
-        STEPS[number - 1](connection)
-        note = {"version": number, "program_version": __version__, "taken_at": datetime.now(UTC).isoformat()}
-        connection.execute(insert(schema_step).values(note))
+def take_steps(connection: Connection, *, to: int = NEWEST) -> None:
+    """Take the steps that are missing. The caller holds the write lock and commits.
+
+    Parameters
+    ----------
+    to : int
+        The last step to take.
+    """
+    from alembic import command  # a tenth of a second, which an up-to-date record need not spend
+    from alembic.config import Config
+
+    config = Config()
+    config.set_main_option("path_separator", "os")
+    config.set_main_option("script_location", str(files("wearview.store") / "migrations").replace("%", "%%"))
+    config.attributes.update(connection=connection, note=_note)
+    before = version_of(connection)
+    if before and not inspect(connection).has_table(ALEMBIC_TABLE):
+        config.attributes["note"] = ()  # it has its note
+        command.stamp(config, str(before))
+        config.attributes["note"] = _note
+    command.upgrade(config, str(to))
+
+
+def _note(*, ctx: Any, step: Any, **_: Any) -> None:
+    values = {
+        "version": int(step.up_revision_id),
+        "program_version": __version__,
+        "taken_at": datetime.now(UTC).isoformat(),
+    }
+    ctx.connection.execute(insert(schema_step).values(values))
