@@ -30,6 +30,7 @@ PROMISED = {
     "verdict": "TEARDOWN ELEMENT POSITION|pack|NAME reuse|replace|resurface|leave|unsure --heat --reason "
     "--by --note --store",
     "report": "TEARDOWN --out --store",
+    "mat": "--paper a4 letter --out FILE.pdf",
     "app": "--port --lan",
 }
 WORDS = {
@@ -101,6 +102,7 @@ def test_help_loads_no_library_that_takes_time():
         ["verdict", "Job 7", "Forward", "1", "good"],
         ["verdict", "Job 7", "Forward", "1", "reuse", "--heat", "5"],
         ["report", "Job 7"],
+        ["mat", "--paper", "a3"],
         ["app", "--port", "0"],
         ["teardown", "list", "--store", "shop.db"],
     ],

@@ -12,7 +12,7 @@ ROWS = [
     "errors terms",
     "reading settings colour palette files",
     "photo spread",
-    "quality",
+    "quality mat",
     "parts",
     "light",
     "surface",
@@ -35,6 +35,7 @@ ONLY_IN = {
     "sqlalchemy": {"store"},
     "alembic": {"store"},
     "streamlit": {"ui", "app"},
+    "typst": {"mat", "report"},
 }
 # Conversions between colour spaces that measure; turning a picture grey or BGR for a library call measures
 # nothing.

@@ -171,6 +171,18 @@ _PUBLISHED = (
         False,
     ),
     Problem(
+        "mat does not lie flat",
+        "The bench mat is curled or bent, so it gives neither scale nor colour.",
+        "Lay it flat, weigh its corners down off the squares, and take the photo again.",
+        False,
+    ),
+    Problem(
+        "mat printed to another scale",
+        "The bench mat was printed smaller or larger than asked; sizes are corrected by the sheet's edges.",
+        "Print it again at 100 %, without fitting it to the page.",
+        False,
+    ),
+    Problem(
         "same photo twice", "The same photo was given twice and graded once.", "Leave one of them out.", False
     ),
 )

@@ -62,6 +62,10 @@ def _run(args: argparse.Namespace) -> int:
             from wearview.cli.demo import demo
 
             return demo(args)
+        case "mat":
+            from wearview.cli.mat import write_mat
+
+            return write_mat(args)
         case "app":
             from wearview.cli.app import app
 

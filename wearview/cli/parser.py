@@ -30,6 +30,7 @@ def build_parser() -> argparse.ArgumentParser:
     _add_teardown(commands)
     _add_verdict(commands)
     _add_report(commands)
+    _add_mat(commands)
     _add_app(commands)
     parser.epilog = "\n".join(["all options:", *_usages(commands), "", EXIT_STATUS])
     return parser
@@ -116,6 +117,12 @@ def _add_report(commands: argparse._SubParsersAction) -> None:
     p.add_argument("teardown", metavar="TEARDOWN")
     p.add_argument("--out", metavar="DIR", required=True)
     _add_store(p)
+
+
+def _add_mat(commands: argparse._SubParsersAction) -> None:
+    p = _command(commands, "mat", "make the bench mat to print: scale, slant and colour of a photo")
+    p.add_argument("--paper", choices=("a4", "letter"), default="a4", help="default: a4")
+    p.add_argument("--out", metavar="FILE.pdf", help="default: wearview-mat-a4.pdf or -letter.pdf here")
 
 
 def _add_app(commands: argparse._SubParsersAction) -> None:
