@@ -22,7 +22,7 @@ ROWS = [
     "grade",
     "pack",
     "record",
-    "pipeline draw",
+    "pipeline draw agreement",
     "store report",
     "cli ui",
 ]

@@ -1,0 +1,150 @@
+"""Agreement over a shop's packs, and thresholds from its eye."""
+
+import numpy as np
+import pytest
+
+from wearview.agreement import (
+    Eye,
+    Rated,
+    agree,
+    agree_by,
+    by_quarter,
+    by_technician,
+    decisions,
+    levels,
+    most_apart,
+    propose,
+)
+
+CURRENT = (0.25, 0.25, 0.25, 0.25)
+
+
+def rated(part, pack, level, heat, decision="replace", by="Ines", at="2024-05-03T10:00:00+00:00"):
+    return Rated(f"{pack}-{part}", str(pack), level, heat, decision, by, at)
+
+
+def shop(packs=30, plates=6, seed=0):
+    """Parts of many packs; the technician is off by one now and then."""
+    rng = np.random.default_rng(seed)
+    for pack in range(packs):
+        base = int(rng.integers(0, 5))
+        for plate in range(plates):
+            level = int(np.clip(base + rng.integers(-1, 2), 0, 4))
+            yield rated(plate, pack, level, int(np.clip(level + rng.choice([-1, 0, 0, 0, 1]), 0, 4)))
+
+
+def test_doubling_every_plate_inside_its_pack_does_not_narrow_the_interval():
+    once = agree(list(shop()))
+    twice = agree([part for part in shop() for _ in range(2)])
+    assert twice.n == 2 * once.n
+    assert twice.kappa == pytest.approx(once.kappa, abs=1e-12)
+    narrow, wide = np.ptp(twice.interval), np.ptp(once.interval)
+    assert narrow == pytest.approx(wide, rel=1e-9)
+
+
+def test_the_interval_holds_the_figure():
+    found = agree(list(shop()))
+    assert found.interval[0] < found.kappa < found.interval[1] <= 1
+
+
+def test_under_fifty_pairs_no_kappa_is_given():
+    found = agree(list(shop())[:49])
+    assert (found.kappa, found.interval, found.notes) == (None, None, ("too few pairs",))
+    assert found.n == 49
+
+
+def test_one_level_throughout_is_told_as_too_little_variety():
+    found = agree([rated(i, i, 2, 2) for i in range(60)])
+    assert (found.kappa, found.notes, found.exact) == (None, ("too little variety",), 1.0)
+
+
+def test_few_packs_are_told():
+    assert agree(list(shop(packs=23))).notes == ("few packs",)
+    assert agree(list(shop(packs=24))).notes == ()
+
+
+def test_a_part_without_both_levels_counts_nowhere_in_the_agreement():
+    full = list(shop())
+    without = [rated(1, 90, None, 3), rated(2, 90, 3, None)]
+    assert np.array_equal(agree(full).counts, agree([*full, *without]).counts)
+
+
+def test_a_decision_against_the_grade_is_in_the_table_and_changes_no_kappa():
+    fresh = [rated(i, i, 0, 0, decision="replace") for i in range(3)]
+    kept = [rated(9, 9, None, None, decision="reuse")]
+    table = decisions([*fresh, *kept])
+    assert table["replace"] == (3, 0, 0, 0, 0, 0)
+    assert table["reuse"] == (0, 0, 0, 0, 0, 1)
+    assert agree(fresh).exact == 1.0
+
+
+def test_groups_are_by_technician_and_by_quarter():
+    parts = [
+        rated(1, 1, 1, 1, by="Ines", at="2024-03-31T23:00:00+00:00"),
+        rated(2, 1, 1, 2, by="Tomas", at="2024-04-01T01:00:00+00:00"),
+        rated(3, 1, 1, 2, by=None, at="2024-12-01T01:00:00+00:00"),
+    ]
+    assert {name: a.n for name, a in agree_by(parts, by_technician).items()} == {"Ines": 1, "Tomas": 1}
+    assert list(agree_by(parts, by_quarter)) == ["2024-Q1", "2024-Q2", "2024-Q4"]
+
+
+def test_the_parts_farthest_apart_come_first_and_equal_ones_newest_first():
+    parts = [
+        rated(1, 1, 1, 2, at="2024-01-01"),
+        rated(2, 1, 0, 3, at="2024-01-02"),
+        rated(3, 1, 2, 2, at="2024-01-03"),
+        rated(4, 1, 3, 2, at="2024-01-04"),
+    ]
+    assert [part.part_id for part in most_apart(parts)] == ["1-2", "1-4", "1-1"]
+
+
+def eye_of(thresholds, packs=60, plates=6, slips=0.1, seed=0):
+    """A shop that sees by `thresholds` and slips by one level now and then.
+
+    Heat rises through each pack, so that every row is near its threshold somewhere.
+    """
+    rng = np.random.default_rng(seed)
+    n = packs * plates
+    pack = np.repeat(np.arange(packs), plates)
+    heat = np.repeat(rng.uniform(0, 1, packs), plates) * 3.2 + rng.normal(0, 0.35, n)
+    values = np.clip(np.stack([heat - k * 0.6 for k in range(4)], axis=1) + rng.normal(0, 0.05, (n, 4)), 0, 1)
+    values = np.minimum.accumulate(values, axis=1)
+    raised = rng.uniform(size=n) < 0.1
+    eye = Eye(values, np.zeros((n, 4), bool), raised, 2, np.zeros(n, np.int64), pack)
+    slip = rng.choice([-1, 0, 1], p=[slips / 2, 1 - slips, slips / 2], size=n)
+    seen = np.clip(levels(eye, np.array(thresholds)) + slip, 0, 4)
+    return Eye(values, eye.held, raised, 2, seen, pack)
+
+
+def test_a_larger_share_never_gets_a_lower_level():
+    eye = eye_of(CURRENT)
+    more = Eye(np.minimum(eye.values + 0.07, 1), eye.held, eye.raised, 2, eye.heat, eye.pack)
+    for thresholds in ((0.25,) * 4, (0.6, 0.1, 0.4, 0.05)):
+        assert (levels(more, np.array(thresholds)) >= levels(eye, np.array(thresholds))).all()
+
+
+def test_few_parts_or_few_packs_propose_nothing():
+    assert propose(eye_of((0.25, 0.5, 0.25, 0.25), packs=20), CURRENT) is None
+    assert propose(eye_of((0.25, 0.5, 0.25, 0.25), packs=24, plates=2), CURRENT) is None
+
+
+# Of 100 runs each on other seeds 98, 99 and 89 were recovered, and 100 shops that agree got no proposal.
+@pytest.mark.parametrize(("row", "true"), [(0, 0.4), (1, 0.45), (2, 0.15)])
+def test_a_shop_with_a_shifted_eye_is_recovered_within_the_stated_interval(row, true):
+    shifted = [*CURRENT[:row], true, *CURRENT[row + 1 :]]
+    found = [propose(eye_of(shifted, seed=seed), CURRENT) for seed in range(20)]
+    recovered = [p is not None and p.rows[row].low <= true <= p.rows[row].high for p in found]
+    assert sum(recovered) >= 17
+
+
+def test_a_shop_that_agrees_already_gets_no_proposal():
+    assert sum(propose(eye_of(CURRENT, seed=seed), CURRENT) is not None for seed in range(20)) <= 1
+
+
+def test_rows_that_do_not_differ_keep_their_threshold_and_something_is_gained():
+    proposal = propose(eye_of((0.25, 0.45, 0.25, 0.25)), CURRENT)
+    assert proposal.rows[1].differs
+    assert all(row.proposed == row.current for row in proposal.rows if not row.differs)
+    gained = proposal.error_before - proposal.error_after
+    assert gained > 0
+    assert proposal.gain[0] < gained < proposal.gain[1]

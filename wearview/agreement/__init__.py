@@ -1,0 +1,40 @@
+"""The program's levels beside the technician's: how they agree, and thresholds from the shop's own eye."""
+
+from wearview.agreement.agree import (
+    LEAST_PACKS,
+    LEAST_PAIRS,
+    SCHEME,
+    Agreement,
+    Rated,
+    agree,
+    agree_by,
+    by_quarter,
+    by_technician,
+    decisions,
+    most_apart,
+)
+from wearview.agreement.kappa import Kappa, kappa, kappa_values, quadratic_weights
+from wearview.agreement.thresholds import Eye, Proposal, Threshold, levels, propose
+
+__all__ = [
+    "LEAST_PACKS",
+    "LEAST_PAIRS",
+    "SCHEME",
+    "Agreement",
+    "Eye",
+    "Kappa",
+    "Proposal",
+    "Rated",
+    "Threshold",
+    "agree",
+    "agree_by",
+    "by_quarter",
+    "by_technician",
+    "decisions",
+    "kappa",
+    "kappa_values",
+    "levels",
+    "most_apart",
+    "propose",
+    "quadratic_weights",
+]
