@@ -229,3 +229,29 @@ sys.exit(main(["report", "Job 7", "--out", {str(tmp_path / "out")!r}, "--store",
     assert "Traceback" not in err
     assert not list((tmp_path / "out").glob("*"))
     assert len(record.get_teardown(record.open_store(url), "Job 7").elements[0].gradings) == 1
+
+
+def test_agreement_counts_the_verdicts_that_hold_and_gives_no_kappa_yet(capsys, url):
+    record.new_teardown(record.open_store(url), "Job 7")
+    add_hot_pack(url)
+    store = record.open_store(url)
+    record.add_verdict(store, "Job 7", "Forward", "1", "reuse", heat=4)
+    record.add_verdict(store, "Job 7", "Forward", "1", "replace", heat=0, reason="wish")
+    record.add_verdict(store, "Job 7", "Forward", "3", "replace", heat=1, by="Ines")
+    record.add_verdict(store, "Job 7", "Forward", "2", "replace")
+    status, out, err = wearview(capsys, "agreement", "--store", url)
+    assert (status, err) == (0, "")
+    assert "2 parts with a grade and a heat level" in out
+    assert "No kappa is given under 50 parts" in out
+    assert "Job 7, Forward, 3: graded 3, seen 1 [Ines]" in out
+
+    status, out, _ = wearview(capsys, "agreement", "--json", "-", "--store", url)
+    told = json.loads(out)
+    assert (told["all"]["n"], told["all"]["kappa"], told["all"]["notes"]) == (2, None, ["too few pairs"])
+    assert told["decisions"]["replace"] == [1, 1, 0, 1, 0, 0]
+
+
+def test_agreement_of_an_empty_record_says_so(capsys, url):
+    record.new_teardown(record.open_store(url), "Job 7")
+    status, out, _ = wearview(capsys, "agreement", "--store", url)
+    assert (status, out) == (0, "no part has both a grade and a verdict so far\n")

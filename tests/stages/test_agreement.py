@@ -20,7 +20,7 @@ CURRENT = (0.25, 0.25, 0.25, 0.25)
 
 
 def rated(part, pack, level, heat, decision="replace", by="Ines", at="2024-05-03T10:00:00+00:00"):
-    return Rated(f"{pack}-{part}", str(pack), level, heat, decision, by, at)
+    return Rated(f"{pack}-{part}", str(part), str(pack), level, heat, decision, by, at)
 
 
 def shop(packs=30, plates=6, seed=0):

@@ -3,6 +3,7 @@
 from wearview.agreement.agree import (
     LEAST_PACKS,
     LEAST_PAIRS,
+    NOTES,
     SCHEME,
     Agreement,
     Rated,
@@ -19,6 +20,7 @@ from wearview.agreement.thresholds import Eye, Proposal, Threshold, levels, prop
 __all__ = [
     "LEAST_PACKS",
     "LEAST_PAIRS",
+    "NOTES",
     "SCHEME",
     "Agreement",
     "Eye",

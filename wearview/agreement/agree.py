@@ -19,6 +19,11 @@ LEAST_PACKS = 24
 RESAMPLES = 2000
 SCHEME = "quadratic weights, levels 0 to 4; 95 % interval by resampling whole packs"
 TOO_FEW, TOO_LITTLE_VARIETY, FEW_PACKS = "too few pairs", "too little variety", "few packs"
+NOTES = {
+    TOO_FEW: f"No kappa is given under {LEAST_PAIRS} parts with both levels.",
+    TOO_LITTLE_VARIETY: "Too little variety: with one and the same level throughout, kappa is not defined.",
+    FEW_PACKS: f"Under {LEAST_PACKS} packs the interval comes out too narrow.",
+}
 
 _SEED = 20_141
 
@@ -29,8 +34,10 @@ class Rated:
 
     Attributes
     ----------
-    part_id, pack : str
-        The part, and the pack it came from: parts of one pack are not independent.
+    part_id, position : str
+        The part, and its position as typed: "3", "3a".
+    pack : str
+        The pack it came from: parts of one pack are not independent.
     level : int or None
         The program's level; None is "cannot tell".
     heat : int or None
@@ -43,6 +50,7 @@ class Rated:
     """
 
     part_id: str
+    position: str
     pack: str
     level: int | None
     heat: int | None
@@ -73,7 +81,7 @@ class Agreement:
     exact, within_one : float or None
         Shares of the pairs.
     notes : tuple of str
-        Of `TOO_FEW`, `TOO_LITTLE_VARIETY`, `FEW_PACKS`.
+        Keys of `NOTES`.
     """
 
     n: int

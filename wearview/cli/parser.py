@@ -30,6 +30,7 @@ def build_parser() -> argparse.ArgumentParser:
     _add_teardown(commands)
     _add_verdict(commands)
     _add_report(commands)
+    _add_agreement(commands)
     _add_mat(commands)
     _add_app(commands)
     parser.epilog = "\n".join(["all options:", *_usages(commands), "", EXIT_STATUS])
@@ -116,6 +117,12 @@ def _add_report(commands: argparse._SubParsersAction) -> None:
     p.description = f"{p.description} A report.pdf follows in a later version; report.html prints as it is."
     p.add_argument("teardown", metavar="TEARDOWN")
     p.add_argument("--out", metavar="DIR", required=True)
+    _add_store(p)
+
+
+def _add_agreement(commands: argparse._SubParsersAction) -> None:
+    p = _command(commands, "agreement", "show how the grades and the technicians' own heat levels agree")
+    p.add_argument("--json", metavar="FILE|-", help="as JSON; - for standard output")
     _add_store(p)
 
 
