@@ -11,7 +11,7 @@ ROOT = Path(__file__).parents[1]
 ROWS = [
     "errors terms",
     "reading settings colour palette files",
-    "photo spread",
+    "photo spread shop",
     "quality mat",
     "parts",
     "light",

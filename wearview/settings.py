@@ -235,7 +235,9 @@ def models_folder() -> Path:
     raise ModelsError("models", "the folder is missing", "Install the program again")
 
 
-def load_settings(rules: str = "rules-1", models: Path | None = None) -> Settings:
+def load_settings(
+    rules: str = "rules-1", models: Path | None = None, rules_folder: Path | None = None
+) -> Settings:
     """The settings of one rules version.
 
     Parameters
@@ -244,6 +246,8 @@ def load_settings(rules: str = "rules-1", models: Path | None = None) -> Setting
         Name of a file in `models/` without its ending.
     models : Path, optional
         Another folder to read from.
+    rules_folder : Path, optional
+        Where the rules lie, if elsewhere.
 
     Raises
     ------
@@ -253,9 +257,9 @@ def load_settings(rules: str = "rules-1", models: Path | None = None) -> Setting
         When a file is damaged.
     """
     folder = models_folder() if models is None else models
-    path = folder / f"{rules}.toml"
+    path = (rules_folder or folder) / f"{rules}.toml"
     if not path.is_file():
-        known = ", ".join(sorted(p.stem for p in folder.glob("rules-*.toml"))) or "none"
+        known = ", ".join(sorted(p.stem for p in path.parent.glob("rules-*.toml"))) or "none"
         raise CallError(rules, "no such rules", f"Known rules: {known}")
     return Settings(
         folder,

@@ -14,16 +14,20 @@ from wearview.agreement.agree import (
     decisions,
     most_apart,
 )
+from wearview.agreement.eyes import LINING_ROWS, STEEL_ROWS, Judged, lining_eye, steel_eye
 from wearview.agreement.kappa import Kappa, kappa, kappa_values, quadratic_weights
 from wearview.agreement.thresholds import Eye, Proposal, Threshold, levels, propose
 
 __all__ = [
     "LEAST_PACKS",
     "LEAST_PAIRS",
+    "LINING_ROWS",
     "NOTES",
     "SCHEME",
+    "STEEL_ROWS",
     "Agreement",
     "Eye",
+    "Judged",
     "Kappa",
     "Proposal",
     "Rated",
@@ -36,7 +40,9 @@ __all__ = [
     "kappa",
     "kappa_values",
     "levels",
+    "lining_eye",
     "most_apart",
     "propose",
     "quadratic_weights",
+    "steel_eye",
 ]

@@ -74,9 +74,12 @@ def _run(args: argparse.Namespace) -> int:
             from wearview.cli.app import app
 
             return app(args)
-    from wearview.cli import job
+    from wearview.cli import job, rules
 
     commands = {
+        "rules list": rules.list_rules,
+        "rules propose": rules.propose_rules,
+        "rules accept": rules.accept,
         "teardown new": job.new,
         "teardown list": job.list_all,
         "teardown show": job.show,

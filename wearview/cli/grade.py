@@ -28,7 +28,7 @@ from wearview.record import (
 )
 from wearview.reference import named_lining
 from wearview.report import jpeg
-from wearview.settings import load_settings
+from wearview.shop import shop_settings
 
 
 def grade(args: argparse.Namespace) -> int:
@@ -36,7 +36,7 @@ def grade(args: argparse.Namespace) -> int:
     kinds, places = parse_kinds(args.kinds), parse_places(args.positions)
     _check_targets(args)
     store = _store_for(args)
-    settings = load_settings()
+    settings = shop_settings(args.rules)
     lining = None if args.lining is None else named_lining(args.lining, settings)
     graded = grade_photos(
         args.photos,

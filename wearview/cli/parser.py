@@ -31,6 +31,7 @@ def build_parser() -> argparse.ArgumentParser:
     _add_verdict(commands)
     _add_report(commands)
     _add_agreement(commands)
+    _add_rules(commands)
     _add_mat(commands)
     _add_app(commands)
     parser.epilog = "\n".join(["all options:", *_usages(commands), "", EXIT_STATUS])
@@ -67,6 +68,7 @@ def _add_grade(commands: argparse._SubParsersAction) -> None:
     p.add_argument(
         "--positions", metavar="LIST", help="positions in the order found; 3a and 3r are the sides of plate 3"
     )
+    p.add_argument("--rules", metavar="ID", help="a version of the rules (default: the newest accepted)")
     p.add_argument("--json", metavar="FILE|-", help="write the grading document; - for standard output")
     p.add_argument("--masks", metavar="DIR", help="write the masks of every part and face")
     p.add_argument("--overlays", metavar="DIR", help="write the photos with what was found drawn on them")
@@ -123,6 +125,17 @@ def _add_report(commands: argparse._SubParsersAction) -> None:
 def _add_agreement(commands: argparse._SubParsersAction) -> None:
     p = _command(commands, "agreement", "show how the grades and the technicians' own heat levels agree")
     p.add_argument("--json", metavar="FILE|-", help="as JSON; - for standard output")
+    _add_store(p)
+
+
+def _add_rules(commands: argparse._SubParsersAction) -> None:
+    rules = commands.add_parser("rules", help="the grade's thresholds, and new ones from heat levels")
+    actions = rules.add_subparsers(title="actions", metavar="ACTION", required=True)
+    _command(actions, "rules list", "list the versions and say which one grades")
+    p = _command(actions, "rules propose", "show thresholds that fit the technicians' heat levels better")
+    _add_store(p)
+    p = _command(actions, "rules accept", "make the proposed thresholds the next version; stored grades stay")
+    p.add_argument("--by", metavar="WHO", required=True, help="who accepts them")
     _add_store(p)
 
 

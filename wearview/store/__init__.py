@@ -8,7 +8,7 @@ the file stay possible, so backups are still needed.
 from wearview.store.connect import Store, default_url, open_store
 from wearview.store.look import get_teardown, list_teardowns
 from wearview.store.photos import photo_bytes
-from wearview.store.rated import rated_parts
+from wearview.store.rated import judged_parts, rated_parts
 from wearview.store.write import GradedPhoto, add_element, add_grading, add_verdict, new_teardown
 
 __all__ = [
@@ -19,6 +19,7 @@ __all__ = [
     "add_verdict",
     "default_url",
     "get_teardown",
+    "judged_parts",
     "list_teardowns",
     "new_teardown",
     "open_store",

@@ -7,12 +7,12 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
-from platformdirs import user_data_path
 from sqlalchemy import Connection, Engine
 from sqlalchemy.exc import SQLAlchemyError
 
 from wearview.errors import StoreError
 from wearview.files import make_folder
+from wearview.shop import shop_folder
 from wearview.store.engine import copy_sqlite, is_read_only, make_engine, parse_url
 from wearview.store.guards import REFUSAL
 from wearview.store.steps import NEWEST, take_steps, version_of
@@ -47,7 +47,7 @@ class Store:
 
 def default_url() -> str:
     """SQLite in the user's data folder."""
-    return f"sqlite:///{user_data_path('wearview', appauthor=False) / 'record.sqlite'}"
+    return f"sqlite:///{shop_folder() / 'record.sqlite'}"
 
 
 def open_store(url: str | None = None, *, create: bool = True) -> Store:
@@ -74,7 +74,7 @@ def open_store(url: str | None = None, *, create: bool = True) -> Store:
     parsed = parse_url(url or default_url())
     label = parsed.render_as_string(hide_password=True)
     file, read_only = None, False
-    photos = user_data_path("wearview", appauthor=False) / "photos"
+    photos = shop_folder() / "photos"
     if parsed.get_backend_name() == "sqlite":
         file = Path(str(parsed.database)).absolute()
         if not create and not file.is_file():

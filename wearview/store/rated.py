@@ -1,8 +1,13 @@
 """Grades and heat levels side by side over the whole record."""
 
-from sqlalchemy import func, select
+import json
+from collections.abc import Iterator
+from itertools import groupby
 
-from wearview.agreement import Rated
+from sqlalchemy import Column, Select, func, select
+
+from wearview.agreement import Judged, Rated
+from wearview.record import parts_of
 from wearview.record.history import SIDE_LETTERS
 from wearview.store.connect import Store, reading
 from wearview.store.tables import element, graded_part, grading, teardown, verdict
@@ -13,11 +18,8 @@ def rated_parts(store: Store) -> list[Rated]:
 
     In order of the record. A pack is one element of one teardown.
     """
-    newest = select(func.max(grading.c.id)).group_by(grading.c.element_id)
-    holds = select(func.max(verdict.c.id)).where(verdict.c.part_id.is_not(None))
-    holds = holds.group_by(verdict.c.element_id, verdict.c.part_id)
     query = (
-        select(
+        _with_verdicts(
             graded_part.c.part_id,
             graded_part.c.position,
             graded_part.c.side,
@@ -29,27 +31,45 @@ def rated_parts(store: Store) -> list[Rated]:
             verdict.c.given_by,
             verdict.c.given_at,
         )
-        .join(grading, grading.c.id == graded_part.c.grading_id)
         .join(element, element.c.id == grading.c.element_id)
         .join(teardown, teardown.c.id == element.c.teardown_id)
-        .join(
-            verdict,
-            (verdict.c.element_id == element.c.id) & (verdict.c.part_id == graded_part.c.part_id),
-        )
-        .where(grading.c.id.in_(newest), verdict.c.id.in_(holds))
         .order_by(grading.c.id, graded_part.c.position, graded_part.c.part_id)
     )
     with reading(store) as connection:
         return [
-            Rated(
-                part,
-                f"{position}{SIDE_LETTERS.get(side, '')}",
-                f"{job}, {name}",
-                level,
-                heat,
-                decision,
-                by,
-                at,
-            )
-            for part, position, side, job, name, level, heat, decision, by, at in connection.execute(query)
+            Rated(part, f"{position}{SIDE_LETTERS.get(side, '')}", f"{job}, {name}", *rest)
+            for part, position, side, job, name, *rest in connection.execute(query)
         ]
+
+
+def judged_parts(store: Store) -> Iterator[Judged]:
+    """Those of `rated_parts` with a heat level, each as its document has it."""
+    query = _with_verdicts(grading.c.id, graded_part.c.part_id, verdict.c.heat)
+    query = query.where(verdict.c.heat.is_not(None)).order_by(grading.c.id)
+    with reading(store) as connection:
+        rows = connection.execute(query).all()
+        for grading_id, group in groupby(rows, key=lambda row: row[0]):
+            heats = {part_id: heat for _, part_id, heat in group}
+            document = connection.execute(
+                select(grading.c.document).where(grading.c.id == grading_id)
+            ).scalar_one()
+            for _, part in parts_of(json.loads(document)):
+                if part["id"] in heats:
+                    yield Judged(part, str(grading_id), heats[part["id"]])
+
+
+def _with_verdicts(*columns: Column) -> Select:
+    """Parts of the newest gradings joined with the verdict that holds for each."""
+    newest = select(func.max(grading.c.id)).group_by(grading.c.element_id)
+    holds = select(func.max(verdict.c.id)).where(verdict.c.part_id.is_not(None))
+    holds = holds.group_by(verdict.c.element_id, verdict.c.part_id)
+    return (
+        select(*columns)
+        .select_from(graded_part)
+        .join(grading, grading.c.id == graded_part.c.grading_id)
+        .join(
+            verdict,
+            (verdict.c.element_id == grading.c.element_id) & (verdict.c.part_id == graded_part.c.part_id),
+        )
+        .where(grading.c.id.in_(newest), verdict.c.id.in_(holds))
+    )

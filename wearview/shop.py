@@ -1,0 +1,96 @@
+"""What a shop keeps on this computer beside its record: its own rules, each version a text file for good."""
+
+import re
+from collections.abc import Mapping
+from pathlib import Path
+
+import tomlkit
+from platformdirs import user_data_path
+
+from wearview.errors import CallError
+from wearview.files import write_whole
+from wearview.settings import Settings, load_settings, models_folder
+
+_RULES = re.compile(r"rules-([1-9][0-9]*)")
+
+
+def shop_folder() -> Path:
+    """The folder of the shop's own data on this computer; it need not be there yet."""
+    return user_data_path("wearview", appauthor=False)
+
+
+def shop_settings(rules: str | None = None, folder: Path | None = None) -> Settings:
+    """The settings by which this shop grades: the newest rules that a person accepted, else the shipped ones.
+
+    Parameters
+    ----------
+    rules : str, optional
+        Another version by its id.
+    folder : Path, optional
+        Where the shop's own rules lie; `rules/` in its folder by default.
+
+    Raises
+    ------
+    CallError
+        When there is no such version.
+    ModelsError
+        When a file is damaged.
+    """
+    own = shop_folder() / "rules" if folder is None else folder
+    known = rules_files(own)
+    name = rules or max(known, key=_number)
+    if name not in known:
+        raise CallError(name, "no such rules", f"Known rules: {', '.join(sorted(known, key=_number))}")
+    return load_settings(name, rules_folder=known[name].parent)
+
+
+def rules_files(folder: Path) -> dict[str, Path]:
+    """The shipped rules and the shop's own, by id; no file of a shipped name takes its place."""
+    found = [*folder.glob("rules-*.toml"), *models_folder().glob("rules-*.toml")]
+    return {path.stem: path for path in found if _RULES.fullmatch(path.stem)}
+
+
+def accept_rules(
+    settings: Settings, shares: Mapping[str, float], note: str, folder: Path | None = None
+) -> Path:
+    """Write the next version of the rules: a copy of the present ones with other thresholds.
+
+    Parameters
+    ----------
+    settings : Settings
+        Those whose rules are copied.
+    shares : mapping of str to float
+        New thresholds by "table.name", such as "lining.area_over_10".
+    note : str
+        Who accepted them and from what, for the file's head.
+    folder : Path, optional
+        `rules/` in the shop's folder by default.
+
+    Returns
+    -------
+    Path
+        The new file. No file that is there is ever changed.
+
+    Raises
+    ------
+    OutputError
+        When it cannot be written.
+    """
+    own = shop_folder() / "rules" if folder is None else folder
+    known = rules_files(own)
+    name = f"rules-{max(map(_number, known)) + 1}"
+    document = tomlkit.parse(known[settings.rules.id].read_text("utf-8"))
+    document["id"] = name
+    for place, share in shares.items():
+        table, key = place.split(".")
+        document[table][key] = round(share, 3)  # type: ignore[index]
+    head = "".join(f"# {line}\n" for line in (f"{name}, from {settings.rules.id}.", *note.splitlines()))
+    path = own / f"{name}.toml"
+    write_whole(path, f"{head}#\n{tomlkit.dumps(document)}".encode())
+    return path
+
+
+def _number(name: str) -> int:
+    match = _RULES.fullmatch(name)
+    assert match
+    return int(match[1])
