@@ -7,7 +7,7 @@ the file stay possible, so backups are still needed.
 
 from wearview.store.connect import Store, default_url, open_store
 from wearview.store.look import get_teardown, list_teardowns
-from wearview.store.photos import photo_bytes
+from wearview.store.photos import keep_file, photo_bytes, photo_path
 from wearview.store.rated import judged_parts, rated_parts
 from wearview.store.write import GradedPhoto, add_element, add_grading, add_verdict, new_teardown
 
@@ -20,9 +20,11 @@ __all__ = [
     "default_url",
     "get_teardown",
     "judged_parts",
+    "keep_file",
     "list_teardowns",
     "new_teardown",
     "open_store",
     "photo_bytes",
+    "photo_path",
     "rated_parts",
 ]

@@ -14,7 +14,7 @@ def keep_file(store: Store, data: bytes) -> str:
     A kept file that was altered since is written again.
     """
     sha256 = hashlib.sha256(data).hexdigest()
-    path = _path(store, sha256)
+    path = photo_path(store, sha256)
     try:
         whole = path.is_file() and path.read_bytes() == data
     except OSError:
@@ -32,7 +32,7 @@ def photo_bytes(store: Store, sha256: str) -> bytes:
     StoreError
         When it is missing or no longer what was kept.
     """
-    path = _path(store, sha256)
+    path = photo_path(store, sha256)
     try:
         data = path.read_bytes()
     except OSError as error:
@@ -43,5 +43,6 @@ def photo_bytes(store: Store, sha256: str) -> bytes:
     return data
 
 
-def _path(store: Store, sha256: str) -> Path:
+def photo_path(store: Store, sha256: str) -> Path:
+    """Where the kept file with this sha256 lies, whether or not it is there."""
     return store.photos / sha256[:2] / sha256
