@@ -18,6 +18,7 @@ PhotoSource = Callable[[str], bytes]
 # the smaller. (Photos up to which, widest side in pixels, JPEG quality.)
 SIZES = ((12, 1200, 82), (24, 1100, 74), (10**9, 900, 68))
 ARCHIVE_QUALITY = 92
+SCREEN_QUALITY = 85
 
 
 def report_picture(photo: PhotoView, photo_bytes: PhotoSource, n_photos: int) -> bytes:
@@ -39,6 +40,11 @@ def archive_pictures(photo: PhotoView, photo_bytes: PhotoSource) -> Iterator[tup
 def jpeg(rgb8: NDArray[np.uint8], quality: int = ARCHIVE_QUALITY) -> bytes:
     """A picture, shape (H, W, 3), as JPEG bytes that hold its pixels and nothing else."""
     return _jpeg(Image.fromarray(rgb8), quality)
+
+
+def screen_picture(data: bytes, name: str) -> bytes:
+    """A kept photo as a JPEG that any browser shows: upright, as wide as overlays are at most, no camera data."""
+    return _jpeg(Image.fromarray(read_photo_bytes(data, name).working), SCREEN_QUALITY)
 
 
 def data_uri(jpeg: bytes) -> str:
