@@ -1,6 +1,5 @@
-"""The page: grading, storing, judging and handing over, through Streamlit's own test driver."""
+"""The page: giving photos, seeing the pack, deciding, handing over, through Streamlit's own test driver."""
 
-import dataclasses
 import tomllib
 from pathlib import Path
 
@@ -12,18 +11,17 @@ from tests import documents
 from wearview import store as record
 from wearview.cli import main
 from wearview.pipeline import grade_photos
-from wearview.record import build_document
-from wearview.report.words import DECISIONS, REASONS
+from wearview.record import PACK, build_document
 from wearview.settings import load_settings
-from wearview.terms import CAUTIONS, FRICTION, STEEL
-from wearview.ui import grading
+from wearview.terms import CAUTIONS, FRICTION, REASONS, STEEL, VERDICTS
+from wearview.ui import bench, tray
 from wearview.ui.words import plain
 
 ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "demo_images"
 PLATES, LAST, CLEAN = "direct-pack-2.jpg", "direct-pack-3.jpg", "reference-tan.jpg"
-TEARDOWN = "wearview/ui/pages/teardown.py"
-GRADE = "wearview/ui/pages/grade.py"
+PHOTOS, PACK_PAGE, REPORT = (f"wearview/ui/pages/{name}.py" for name in ("photos", "pack", "report"))
+NAME = tray.ElementName("Job 7", "Forward")
 
 
 @pytest.fixture
@@ -32,7 +30,8 @@ def url(tmp_path, monkeypatch):
     monkeypatch.setenv("WEARVIEW_STORE", address)
     st.cache_data.clear()
     st.cache_resource.clear()
-    return address
+    yield address
+    bench.bench_of(address).close()
 
 
 @pytest.fixture
@@ -58,7 +57,7 @@ def turn_to(app, page):
 
 def widget(app, kind, name):
     """A widget of a form whose keys change each time the form is used."""
-    [found] = [w for w in getattr(app, kind) if w.key and w.key.partition(" ")[0] == name]
+    [found] = [w for w in getattr(app, kind) if w.key and w.key.rpartition(" ")[0] == name]
     return found
 
 
@@ -66,21 +65,36 @@ def photo(name, called=None):
     return called or name, (DEMO / name).read_bytes(), "image/jpeg"
 
 
-def give(app, photos, clean=None):
-    app.file_uploader(key="photos").set_value(photos)
-    if clean is not None:
-        app.file_uploader(key="clean").set_value(clean)
+def give(app, *photos):
+    widget(app, "file_uploader", "photos").set_value(list(photos))
+    return run(app)
+
+
+def give_clean(app, clean):
+    widget(app, "file_uploader", "clean").set_value(clean)
+    return run(app)
+
+
+def graded(app, url):
+    """Have the pack graded and wait for it."""
+    press(app, "grade")
+    bench.bench_of(url).wait()
     return run(app)
 
 
 def shown(app):
-    """The page's HTML and alerts, as one text."""
+    """The page's HTML, texts and alerts, as one text."""
     alerts = [*app.error, *app.warning, *app.info, *app.success]
-    return "\n".join(str(element.value) for element in [*app.get("html"), *alerts])
+    return "\n".join(str(element.value) for element in [*app.get("html"), *app.markdown, *alerts])
 
 
-def gradings(url, teardown="Job 7"):
-    return [g for e in record.get_teardown(record.open_store(url), teardown).elements for g in e.gradings]
+def element_of(url, teardown="Job 7"):
+    [element] = record.get_teardown(record.open_store(url), teardown).elements
+    return element
+
+
+def lying(url):
+    return [photo.name for photo in tray.read_tray(record.open_store(url), NAME).photos]
 
 
 def add_hot_pack(url):
@@ -93,183 +107,234 @@ def add_hot_pack(url):
     return document["pack"]["order"]
 
 
-def test_an_empty_page_says_how_to_take_photos_and_cannot_grade(app):
-    assert "sheet of plain white paper" in app.info[0].value
-    assert app.button(key="grade").disabled
+@pytest.fixture
+def photos_page(app, url):
+    """The page Photos with an empty element open."""
+    store = record.open_store(url)
+    record.new_teardown(store, "Job 7")
+    record.add_element(store, "Job 7", "Forward")
+    press(run(app), "open Job 7")
+    return turn_to(app, PHOTOS)
 
 
-@pytest.mark.parametrize("page", [GRADE, TEARDOWN])
+@pytest.fixture
+def pack_page(app, url):
+    """The page Pack with three graded plates; their ids are in its session."""
+    app.session_state["ids"] = add_hot_pack(url)
+    press(run(app), "open Job 7")
+    return turn_to(app, PACK_PAGE)
+
+
+def test_an_empty_record_says_what_to_do_and_offers_to_open_a_teardown(app):
+    assert "A teardown is one unit opened for one customer" in app.info[0].value
+    assert widget(app, "text_input", "name")
+
+
+@pytest.mark.parametrize("page", ["wearview/ui/pages/teardowns.py", PHOTOS, PACK_PAGE, REPORT])
 def test_cautions_stand_on_every_page(app, page):
     text = shown(turn_to(app, page))
     assert all(caution in text for caution in CAUTIONS)
 
 
-def test_the_page_finds_what_the_command_finds(app, url):
-    give(app, [photo(PLATES), photo(LAST)], photo(CLEAN))
-    press(app, "grade")
-    settings = load_settings()
-    graded = grade_photos([str(DEMO / PLATES), str(DEMO / LAST)], settings, reference=str(DEMO / CLEAN))
-    expected = build_document(graded, settings)
-    for entry in [*expected["photos"], expected["reference"]]:
-        entry["file"] = Path(entry["file"]).name
-    _, answer, place = app.session_state["shown"]
-    assert answer.document == expected
-    assert place is None
-    assert record.list_teardowns(record.open_store(url)) == []
+@pytest.mark.parametrize("page", [PHOTOS, PACK_PAGE, REPORT])
+def test_a_page_without_a_teardown_says_where_to_choose_one(app, page):
+    assert "Choose or open one on the page Teardowns" in turn_to(app, page).info[0].value
 
 
-def test_overlays_have_alt_texts_and_the_table_gives_reasons(app):
-    press(give(app, [photo(PLATES)], photo(CLEAN)), "grade")
-    [picture] = [image for block in app.get("image") for image in block.proto.imgs]
-    _, answer, _ = app.session_state["shown"]
-    [entry] = answer.document["photos"]
-    assert entry["parts"]
-    for part in entry["parts"]:
-        assert f"position {part['position']}, {part['kind']}" in picture.alt
-        assert all(sentence.replace("'", "&#39;") in shown(app) for sentence in part["grade"]["because"])
-
-
-def test_a_tap_after_grading_grades_nothing_again(app, monkeypatch):
-    press(give(app, [photo(LAST)]), "grade")
-
-    def refuse(*args, **options):
-        raise AssertionError("graded again")
-
-    monkeypatch.setattr(grading, "grade_photos", refuse)
-    assert press(app, "grade").session_state["shown"]
-    assert not app.exception
-
-
-def test_a_teardown_opened_on_the_page_takes_what_is_graded_there(app, url):
+def test_a_teardown_is_opened_and_takes_its_first_element(app, url):
     widget(app, "text_input", "name").set_value("Job 7")
     widget(app, "text_area", "wish").set_value("keep the cost down")
     press(app, "open teardown")
-    assert app.selectbox(key="teardown").value == "Job 7"
-    give(app, [photo(PLATES, "C:\\jobs\\a.jpg")], photo(CLEAN))
-    element = app.selectbox(key="element")
-    element.options.append("Direct")  # the driver knows no typing
-    element.set_value("Direct")
-    press(app, "grade")
-    run(app)
-    [grading_kept] = gradings(url)
-    [entry] = grading_kept.document["photos"]
-    assert entry["file"] == "a.jpg"
-    assert record.photo_bytes(record.open_store(url), entry["sha256"]) == (DEMO / PLATES).read_bytes()
-    assert entry["sha256"] in grading_kept.overlays
-
-    turn_to(app, TEARDOWN)
+    turn_to(app, PHOTOS)
+    widget(app, "text_input", "element name").set_value("Direct")
+    widget(app, "text_input", "expected").set_value("heat at the reaction end is common")
+    press(app, "add element")
+    assert (element_of(url).name, element_of(url).expectation) == (
+        "Direct",
+        "heat at the reaction end is common",
+    )
     assert app.pills(key="element").value == "Direct"
-    assert "keep the cost down" in shown(app)
-    assert all(part["kind"] in shown(app) for part in entry["parts"])
 
 
-def test_a_chosen_teardown_without_an_element_is_asked_for_one(app, url):
-    record.new_teardown(record.open_store(url), "Job 7")
+def test_a_teardown_is_found_by_any_of_its_facts(app, url):
+    store = record.open_store(url)
+    record.new_teardown(store, "Job 7", serial="HL-20417")
+    record.new_teardown(store, "Job 8", customer_ref="blue van")
     run(app)
-    app.selectbox(key="teardown").set_value("Job 7")
-    press(give(app, [photo(LAST)]), "grade")
-    assert "clutch or brake" in app.error[0].value
-    assert gradings(url) == []
+    app.text_input(key="find").set_value("hl-204")
+    assert [b.key for b in run(app).button if b.key.startswith("open Job")] == ["open Job 7"]
+    app.text_input(key="find").set_value("red van")
+    assert "No teardown matches" in run(app).info[0].value
 
 
-def test_photos_go_by_name_with_photo_2_before_photo_10_or_as_added(app):
-    photos = [photo(LAST, "IMG_10.jpg"), photo(PLATES, "IMG_2.jpg")]
-    give(app, photos)
-    assert app.caption[0].value == plain("In this order: IMG_2.jpg, IMG_10.jpg")
-    app.radio(key="order").set_value("as they were added")
-    assert run(app).caption[0].value == plain("In this order: IMG_10.jpg, IMG_2.jpg")
+def test_photos_are_kept_before_they_are_graded_and_a_new_session_finds_them(photos_page, url):
+    give(photos_page, photo(PLATES, "C:\\jobs\\a.jpg"))
+    assert lying(url) == ["a.jpg"]
+    kept = tray.read_tray(record.open_store(url), NAME).photos[0]
+    assert record.photo_bytes(record.open_store(url), kept.sha256) == (DEMO / PLATES).read_bytes()
+    other = AppTest.from_file(str(ROOT / "app.py"), default_timeout=60)
+    other.query_params.update(teardown="Job 7", element="Forward")
+    turn_to(run(other), PHOTOS)
+    assert "a\\.jpg" in shown(other)
 
 
-def test_an_unreadable_photo_is_named_and_the_others_are_graded(app):
-    give(app, [("![a picture](from_elsewhere).jpg", b"words", "image/jpeg"), photo(LAST)])
-    press(app, "grade")
-    assert plain("![a picture](from_elsewhere).jpg: not an image we can read") in app.error[0].value
-    assert len(app.session_state["shown"][1].document["photos"]) == 1
+def test_the_page_stores_what_the_command_finds(photos_page, url):
+    give_clean(photos_page, photo(CLEAN))
+    give(photos_page, photo(PLATES), photo(LAST))
+    graded(photos_page, url)
+    settings = load_settings()
+    expected = build_document(
+        grade_photos([str(DEMO / PLATES), str(DEMO / LAST)], settings, reference=str(DEMO / CLEAN)), settings
+    )
+    for entry in [*expected["photos"], expected["reference"]]:
+        entry["file"] = Path(entry["file"]).name
+    assert element_of(url).latest.document == expected
+    assert set(element_of(url).latest.overlays) == {entry["sha256"] for entry in expected["photos"]}
+    assert "Graded and stored: 2 photos" in shown(photos_page)
 
 
-def test_a_reference_that_cannot_serve_is_an_error_in_words(app):
-    press(give(app, [photo(LAST)], ("clean.jpg", b"words", "image/jpeg")), "grade")
-    assert app.error[0].value.startswith(plain("clean.jpg: "))
-    assert "shown" not in app.session_state
+def test_what_is_graded_is_not_graded_again_until_the_photos_change(photos_page, url):
+    graded(give(photos_page, photo(LAST)), url)
+    turn_to(photos_page, PACK_PAGE)
+    turn_to(photos_page, PHOTOS)
+    bench.bench_of(url).wake(NAME, now=True)
+    bench.bench_of(url).wait()
+    assert len(element_of(url).gradings) == 1
+    graded(give(photos_page, photo(PLATES)), url)
+    assert len(element_of(url).gradings) == 2
 
 
-def test_kinds_and_positions_are_put_right_by_a_person(app):
-    press(give(app, [photo(LAST)]), "grade")
-    _, answer, _ = app.session_state["shown"]
-    [part] = answer.document["photos"][0]["parts"]
+def test_photos_go_by_name_with_photo_2_before_photo_10_or_as_moved(photos_page, url):
+    give(photos_page, photo(LAST, "IMG_10.jpg"), photo(PLATES, "IMG_2.jpg"))
+    assert lying(url) == ["IMG_2.jpg", "IMG_10.jpg"]
+    last = tray.read_tray(record.open_store(url), NAME).photos[-1].sha256[:12]
+    press(photos_page, f"earlier {last}")
+    assert lying(url) == ["IMG_10.jpg", "IMG_2.jpg"]
+    press(photos_page, f"out {last}")
+    assert lying(url) == ["IMG_2.jpg"]
+
+
+def test_an_unreadable_photo_is_named_and_another_takes_its_place(photos_page, url):
+    give(photos_page, ("![a picture](from_elsewhere).jpg", b"words", "image/jpeg"), photo(LAST))
+    bench.bench_of(url).wake(NAME, now=True)
+    bench.bench_of(url).wait()
+    run(photos_page)
+    assert plain("![a picture](from_elsewhere).jpg: not an image we can read") in photos_page.warning[0].value
+    [again] = [w for w in photos_page.file_uploader if w.key.startswith("again")]
+    again.set_value(photo(PLATES, "b.jpg"))
+    run(photos_page)
+    assert lying(url) == ["b.jpg", LAST]
+    assert len(element_of(url).latest.document["photos"]) == 1
+
+
+def test_a_reference_that_cannot_serve_is_an_error_in_words(photos_page, url):
+    give_clean(photos_page, ("clean.jpg", b"words", "image/jpeg"))
+    graded(give(photos_page, photo(LAST)), url)
+    assert photos_page.error[0].value.startswith(plain("clean.jpg: "))
+    assert element_of(url).gradings == ()
+
+
+def test_a_reference_serves_another_element_of_the_unit_too(photos_page, url):
+    give_clean(photos_page, photo(CLEAN))
+    record.add_element(record.open_store(url), "Job 7", "Direct")
+    run(photos_page)
+    photos_page.pills(key="element").set_value("Direct")
+    press(run(photos_page), "reference 0")
+    given = tray.read_tray(record.open_store(url), tray.ElementName("Job 7", "Direct"))
+    assert given.reference.name == CLEAN
+
+
+def test_the_row_has_a_button_for_every_plate_in_words_and_opens_at_the_worst(pack_page):
+    ids = pack_page.session_state["ids"]
+    row = [b.label for b in pack_page.button if b.key.startswith("plate-")]
+    assert [label.split("**")[1] for label in row] == ["1", "2", "3"]
+    assert all(any(word in label for word in ("clean", "burnt", "heat", "bare", "blue")) for label in row)
+    assert pack_page.session_state["plate"] in ids
+    text = shown(pack_page)
+    assert "apply end" in text
+    assert "reaction end" in text
+    press(pack_page, f"plate-{ids[0]}")
+    assert pack_page.session_state["plate"] == ids[0]
+    assert any(heading.value.startswith("Position 1") for heading in pack_page.subheader)
+
+
+def test_a_plate_tells_its_numbers_its_reasons_and_what_it_was_compared_with(pack_page, url):
+    element = element_of(url)
+    for entry in element.latest.document["photos"]:
+        for part in entry["parts"]:
+            text = shown(press(pack_page, f"plate-{part['id']}"))
+            assert all(sentence in text for sentence in part["grade"]["because"])
+            assert "Chance of each level" in text
+    assert "Compared with" in text
+
+
+def test_a_verdict_takes_two_taps_and_stands_beside_the_grade(pack_page, url):
+    ids = pack_page.session_state["ids"]
+    press(pack_page, f"plate-{ids[2]}")
+    widget(pack_page, "pills", "heat").set_value(2)
+    pack_page.text_input(key="by typed").set_value("bench 2")
+    widget(pack_page, "text_area", "note").set_value("<b>as asked</b>")
+    run(pack_page)
+    pack_page.menu_button(key="verdict reuse").click("wish")
+    run(pack_page)
+    [given] = element_of(url).verdicts
+    assert (given.target, given.part_id) == ("3", ids[2])
+    assert (given.decision, given.reason, given.heat, given.by) == ("reuse", "wish", 2, "bench 2")
+    assert element_of(url).latest.document["photos"][1]["parts"][0]["grade"]["level"] == 3
+    assert "&lt;b&gt;as asked&lt;/b&gt;" in shown(pack_page)
+    assert widget(pack_page, "text_area", "note").value == ""
+    assert pack_page.text_input(key="by typed").value == "bench 2"
+
+
+def test_a_verdict_on_the_whole_pack_or_on_a_part_outside_it(pack_page, url):
+    [control] = [w for w in pack_page.get("button_group") if (w.key or "").startswith("target")]
+    control.set_value(PACK)
+    run(pack_page)
+    pack_page.menu_button(key="verdict replace").click("age")
+    run(pack_page)
+    widget(pack_page, "text_input", "named").set_value("drum")
+    run(pack_page)
+    pack_page.menu_button(key="verdict leave").click("no reason given")
+    run(pack_page)
+    given = [(v.target, v.part_id, v.decision, v.reason) for v in element_of(url).verdicts]
+    assert given == [("pack", None, "replace", "age"), ("drum", None, "leave", None)]
+
+
+def test_every_decision_offers_every_reason(pack_page):
+    for decision in VERDICTS:
+        assert len(pack_page.menu_button(key=f"verdict {decision}").options) == len(REASONS) + 1
+
+
+def test_kinds_and_positions_are_put_right_by_a_person(photos_page, url):
+    graded(give(photos_page, photo(LAST)), url)
+    app = turn_to(photos_page, PACK_PAGE)
+    [part] = element_of(url).latest.document["photos"][0]["parts"]
     other = STEEL if part["kind"] != STEEL else FRICTION
     app.number_input[0].set_value(11)
     next(box for box in app.selectbox if box.label.startswith("Kind")).set_value(other)
     press(app, "correct parts")
-    [corrected] = app.session_state["shown"][1].document["photos"][0]["parts"]
+    [corrected] = element_of(url).latest.document["photos"][0]["parts"]
     assert (corrected["position"], corrected["kind"], corrected["kind_confidence"]) == (11, other, 1.0)
-
-
-def test_a_verdict_stands_beside_the_grade_and_the_form_is_empty_again(app, url):
-    ids = add_hot_pack(url)
-    press(turn_to(app, TEARDOWN), "open Job 7")
-    widget(app, "pills", "targets").set_value(["3", "pack"])
-    widget(app, "pills", "decision").set_value("reuse")
-    widget(app, "pills", "reason").set_value("wish")
-    widget(app, "pills", "heat").set_value(2)
-    widget(app, "text_input", "by").set_value("bench 2")
-    widget(app, "text_area", "note").set_value("<b>as asked</b>")
-    press(app, "store verdict")
-    [element] = record.get_teardown(record.open_store(url), "Job 7").elements
-    given = [(v.target, v.part_id, v.decision, v.reason, v.heat, v.by, v.note) for v in element.verdicts]
-    rest = ("reuse", "wish", 2, "bench 2", "<b>as asked</b>")
-    assert given == [("3", ids[2], *rest), ("pack", None, *rest)]
-    assert element.latest.document["photos"][1]["parts"][0]["grade"]["level"] == 3
-    assert "&lt;b&gt;as asked&lt;/b&gt;" in shown(app)
-    assert widget(app, "pills", "decision").value is None
-    assert widget(app, "text_input", "by").value == "bench 2"
-
-
-@pytest.mark.parametrize(
-    ("targets", "decision", "says"), [([], "reuse", "what the verdict is on"), (["1"], None, "decision")]
-)
-def test_half_a_verdict_is_not_stored(app, url, targets, decision, says):
-    add_hot_pack(url)
-    press(turn_to(app, TEARDOWN), "open Job 7")
-    widget(app, "pills", "targets").set_value(targets)
-    widget(app, "pills", "decision").set_value(decision)
-    press(app, "store verdict")
-    assert says in app.error[0].value
-    assert record.get_teardown(record.open_store(url), "Job 7").elements[0].verdicts == ()
-
-
-def test_a_part_outside_a_pack_is_judged_by_its_name(app, url):
-    record.new_teardown(record.open_store(url), "Job 7")
-    press(turn_to(app, TEARDOWN), "open Job 7")
-    widget(app, "text_input", "place").set_value("Forward")
-    widget(app, "text_input", "named").set_value("drum")
-    widget(app, "pills", "decision").set_value("replace")
-    press(app, "store verdict")
-    [element] = record.get_teardown(record.open_store(url), "Job 7").elements
-    assert (element.name, element.verdicts[0].target) == ("Forward", "drum")
+    assert corrected["id"] == part["id"]
+    assert len(element_of(url).gradings) == 2
 
 
 def test_the_report_is_offered_until_the_record_grows(app, url):
     add_hot_pack(url)
-    press(turn_to(app, TEARDOWN), "open Job 7")
+    press(run(app), "open Job 7")
+    turn_to(app, REPORT)
     assert not app.download_button
     press(app, "write report")
-    assert [button.key for button in app.download_button] == ["report.html", "photos.zip", "parts.csv"]
+    keys = [button.key for button in app.download_button]
+    assert set(keys) >= {"report.html", "photos.zip", "parts.csv"}
     record.add_verdict(record.open_store(url), "Job 7", "Forward", "1", "replace")
     assert not run(app).download_button
 
 
-def test_a_record_that_cannot_be_opened_is_said_and_photos_are_graded_all_the_same(app, monkeypatch):
+def test_a_record_that_cannot_be_opened_is_said_in_words(app, monkeypatch):
     monkeypatch.setenv("WEARVIEW_STORE", "nonsense")
-    press(give(app, [photo(LAST)]), "grade")
-    assert "no database URL" in app.error[0].value
-    assert app.session_state["shown"]
-    assert "no database URL" in turn_to(app, TEARDOWN).error[0].value
-
-
-def test_every_term_of_a_verdict_has_the_words_of_the_report():
-    assert DECISIONS["leave"] == "leave in"
-    assert REASONS["wish"] == "customer's wish"
+    assert "no database URL" in run(app).error[0].value
+    monkeypatch.undo()
 
 
 def test_both_scripts_are_served_to_this_computer_only_and_tell_nobody():
@@ -283,18 +348,3 @@ def test_both_scripts_are_served_to_this_computer_only_and_tell_nobody():
 def test_the_network_is_refused_without_a_passcode_guard(capsys):
     assert main(["app", "--lan"]) == 2
     assert "not yet: the page has no passcode guard" in capsys.readouterr().err
-
-
-def test_what_is_asked_is_the_key_of_what_is_kept():
-    asked = grading.Asked((grading.upload("a.jpg", b"a"),), None, None, "apply", "f" * 64)
-    changes = {
-        "photos": (grading.upload("b.jpg", b"a"),),
-        "reference": grading.upload("c.jpg", b"c"),
-        "apply_end": "right",
-        "first": "reaction",
-        "rules": "e" * 64,
-        "kinds": (STEEL,),
-        "positions": (2,),
-    }
-    assert set(changes) == {field.name for field in dataclasses.fields(grading.Asked)}
-    assert all(dataclasses.replace(asked, **{name: value}) != asked for name, value in changes.items())

@@ -1,156 +1,203 @@
-"""Uploaded photos through the pipeline, kept by content so that a tap never grades again."""
+"""Photos of a tray through the pipeline, in a process of its own.
 
-import contextvars
-import hashlib
+The page stays quick while photos are graded, a photo that brings a library down takes no page with it, and
+the memory that grading needs is given back. `python -m wearview.ui.grading` is that process: one JSON line
+in for each thing asked, lines of progress and one answer out. `Grader` speaks with it.
+"""
+
+import json
+import subprocess
+import sys
 import tempfile
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
-from pathlib import Path, PureWindowsPath
+import threading
+from collections.abc import Callable, Mapping
+from contextlib import suppress
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import IO, Any
 
-import streamlit as st
+from wearview.errors import (
+    CallError,
+    CleanReferenceError,
+    ModelsError,
+    OutputError,
+    PhotoError,
+    WearviewError,
+)
+from wearview.record import Document
 
-from wearview import store as record
-from wearview.draw import overlay_photo
-from wearview.errors import CleanReferenceError, PhotoError
-from wearview.pipeline import Progress, grade_photos
-from wearview.record import Document, Graded, Place, build_document
-from wearview.report import jpeg
-from wearview.settings import Settings
+PATIENCE_S = 5  # for a process that was told to go
+Advance = Callable[[int, int, str], None]
+_RAISED = {
+    kind.__name__: kind for kind in (PhotoError, CleanReferenceError, CallError, ModelsError, OutputError)
+}
 
 
 @dataclass(frozen=True, slots=True)
-class Upload:
-    """A photo as it came from the browser: its own name, without folders, and the sha256 of its bytes."""
+class Picture:
+    """A kept photo: where it lies, and the name it came with."""
 
+    path: str
     name: str
-    sha256: str
 
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """Everything that a result depends on.
+    """Photos to be graded as one pack: as `pipeline.grade_photos` takes them."""
 
-    Attributes
-    ----------
-    photos : tuple of Upload
-        In the order in which they were given.
-    reference : Upload or None
-        Photo of a clean plate of the same lining.
-    apply_end, first : str or None, str
-        As in `pipeline.grade_photos`.
-    kinds, positions : tuple or None
-        Of the parts in the order found, where a person stated them.
-    rules : str
-        sha256 of the rules' file.
-    """
-
-    photos: tuple[Upload, ...]
-    reference: Upload | None
-    apply_end: str | None
-    first: str
-    rules: str
+    photos: tuple[Picture, ...]
+    reference: Picture | None = None
+    apply_end: str | None = None
+    first: str = "apply"
     kinds: tuple[str, ...] | None = None
     positions: tuple[int, ...] | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Answer:
-    """What came of it: the contract's document, overlays as JPEG by the photo's sha256, and in words which
-    photos could not be read; names of those given twice."""
+    """What came of it.
+
+    Attributes
+    ----------
+    document : dict
+        The contract's.
+    overlays : dict of str to bytes
+        JPEG by the photo's sha256.
+    unread : dict of str to str
+        Photos that could not be read, by name, with what to do in words.
+    """
 
     document: Document
     overlays: dict[str, bytes]
-    unread: tuple[str, ...]
-    repeated: tuple[str, ...]
+    unread: dict[str, str]
 
 
-def upload(name: str, data: bytes) -> Upload:
-    """The upload with these bytes."""
-    return Upload(PureWindowsPath(name).name or "photo", hashlib.sha256(data).hexdigest())
+class Grader:
+    """Asks a process of its own to grade; starts it when first asked, and again after it has died."""
 
+    def __init__(self) -> None:
+        self._process: subprocess.Popen[str] | None = None
+        self._turn = threading.Lock()
 
-def outside_the_cache(progress: Progress) -> Progress:
-    """A progress callback that a cached function may call.
+    def grade(self, asked: Asked, advance: Advance = lambda done, total, name: None) -> Answer:
+        """Grade, one thing asked at a time.
 
-    Streamlit records what is drawn inside a cached function in order to draw it again on a hit. A progress
-    bar belongs to the page, so it is moved in the context in which this was called.
-    """
-    context = contextvars.copy_context()
-    return lambda done, total, text: context.run(progress, done, total, text)
+        Raises
+        ------
+        WearviewError
+            As the pipeline raised it; or when the process died.
+        """
+        with self._turn:
+            process = self._running()
+            assert process.stdin is not None
+            assert process.stdout is not None
+            try:
+                process.stdin.write(json.dumps(asdict(asked)) + "\n")
+                process.stdin.flush()
+                return _answer(process.stdout, advance)
+            except (OSError, EOFError) as error:
+                self.close()
+                name = asked.photos[0].name if asked.photos else "grading"
+                raise OutputError(
+                    name, "grading stopped in the middle of it", "Try again; if it stops again, leave it out"
+                ) from error
 
-
-@st.cache_data(max_entries=8, show_spinner=False)
-def grade_uploads(
-    asked: Asked, _data: Mapping[str, bytes], _settings: Settings, _progress: Progress
-) -> Answer:
-    """Grade uploaded photos as the command grades files.
-
-    Parameters
-    ----------
-    asked : Asked
-    _data : mapping of str to bytes
-        The photos' bytes by sha256, the reference's among them.
-    _settings : Settings
-        Those whose rules `asked` names.
-    _progress : callable
-        From `outside_the_cache`.
-
-    Raises
-    ------
-    CleanReferenceError
-        When the reference cannot serve.
-    """
-    with tempfile.TemporaryDirectory(prefix="wearview-") as folder:
-        paths = _write(Path(folder), (*asked.photos, *([asked.reference] if asked.reference else [])), _data)
-        names = {path: given.name for path, given in paths}
-        photos = [path for path, _ in paths[: len(asked.photos)]]
+    def close(self) -> None:
+        """End the process; it goes by itself once nothing can be asked any more."""
+        process, self._process = self._process, None
+        if process is None:
+            return
         try:
-            graded = grade_photos(
-                photos,
-                _settings,
-                reference=paths[-1][0] if asked.reference else None,
-                apply_end=asked.apply_end,
-                first=asked.first,
-                kinds=asked.kinds,
-                places=None if asked.positions is None else [Place(p) for p in asked.positions],
-                progress=lambda done, total, text: _progress(done, total, names.get(text, "")),
+            process.communicate(timeout=PATIENCE_S)
+        except (subprocess.TimeoutExpired, OSError):
+            process.kill()
+            process.communicate()
+
+    def _running(self) -> "subprocess.Popen[str]":
+        if self._process is None or self._process.poll() is not None:
+            self.close()
+            self._process = subprocess.Popen(
+                [sys.executable, "-m", "wearview.ui.grading"],
+                stdin=subprocess.PIPE,
+                stdout=subprocess.PIPE,
+                text=True,
+                encoding="utf-8",
             )
-        except CleanReferenceError as error:
-            raise CleanReferenceError(names[error.subject], error.problem, error.remedy) from error
-    graded = _renamed(graded, names)
-    return Answer(
-        build_document(graded, _settings),
-        {photo.sha256: jpeg(overlay_photo(photo)) for photo in graded.photos},
-        tuple(str(error) for error in graded.unread),
-        graded.repeated,
+        return self._process
+
+
+def _answer(lines: IO[str], advance: Advance) -> Answer:
+    for line in lines:
+        told = json.loads(line)
+        if "done" in told:
+            advance(told["done"], told["total"], told["name"])
+        elif "raised" in told:
+            raise _RAISED.get(told["raised"], WearviewError)(*told["words"])
+        else:
+            overlays = {}
+            for sha256, path in told["overlays"].items():
+                overlays[sha256] = Path(path).read_bytes()
+                Path(path).unlink()
+            return Answer(told["document"], overlays, told["unread"])
+    raise EOFError
+
+
+def _grade(asked: Mapping[str, Any], folder: Path, tell: Callable[[Mapping[str, Any]], None]) -> None:
+    """Grade in this process and leave overlays in a folder; the stages are loaded here alone."""
+    from wearview.draw import overlay_photo
+    from wearview.photo import PhotoBytes
+    from wearview.pipeline import grade_photos
+    from wearview.record import Place, build_document
+    from wearview.report import jpeg
+    from wearview.settings import load_settings
+
+    def source(picture: Mapping[str, str]) -> PhotoBytes:
+        return PhotoBytes(picture["name"], Path(picture["path"]).read_bytes())
+
+    settings = load_settings()
+    graded = grade_photos(
+        [source(picture) for picture in asked["photos"]],
+        settings,
+        reference=source(asked["reference"]) if asked["reference"] else None,
+        apply_end=asked["apply_end"],
+        first=asked["first"],
+        kinds=asked["kinds"],
+        places=None if asked["positions"] is None else [Place(p) for p in asked["positions"]],
+        progress=lambda done, total, name: tell({"done": done, "total": total, "name": name}),
+    )
+    overlays = {}
+    for photo in graded.photos:
+        path = folder / f"{photo.sha256}.jpg"
+        path.write_bytes(jpeg(overlay_photo(photo)))
+        overlays[photo.sha256] = str(path)
+    tell(
+        {
+            "document": build_document(graded, settings),
+            "overlays": overlays,
+            "unread": {error.subject: str(error) for error in graded.unread},
+        }
     )
 
 
-def keep(
-    store: record.Store, teardown: str, element: str, answer: Answer, data: Mapping[str, bytes]
-) -> Answer:
-    """Store an answer with its photos, as the command does; the answer with the document as stored."""
-    photos = (record.GradedPhoto(data[sha256], overlay) for sha256, overlay in answer.overlays.items())
-    return replace(answer, document=record.add_grading(store, teardown, element, answer.document, photos))
+def _serve() -> None:
+    """Answer what is asked on standard input until it is closed."""
+    out = sys.stdout
+    sys.stdout = sys.stderr  # a library that prints must not speak between the lines
+
+    def tell(told: Mapping[str, Any]) -> None:
+        out.write(json.dumps(told, allow_nan=False) + "\n")
+        out.flush()
+
+    with (
+        suppress(KeyboardInterrupt, BrokenPipeError),
+        tempfile.TemporaryDirectory(prefix="wearview-") as folder,
+    ):
+        for line in sys.stdin:
+            try:
+                _grade(json.loads(line), Path(folder), tell)
+            except WearviewError as error:
+                tell({"raised": type(error).__name__, "words": [error.subject, error.problem, error.remedy]})
 
 
-def _write(folder: Path, uploads: tuple[Upload, ...], data: Mapping[str, bytes]) -> list[tuple[str, Upload]]:
-    """The uploads as files named by number: a browser's name may be anything, and two may be alike."""
-    written = []
-    for number, given in enumerate(uploads):
-        path = folder / f"{number:04d}"
-        path.write_bytes(data[given.sha256])
-        written.append((str(path), given))
-    return written
-
-
-def _renamed(graded: Graded, names: Mapping[str, str]) -> Graded:
-    """What was found, under the names that the photos came with."""
-    file = graded.reference.file
-    return replace(
-        graded,
-        photos=tuple(replace(photo, file=names[photo.file]) for photo in graded.photos),
-        unread=tuple(PhotoError(names[e.subject], e.problem, e.remedy) for e in graded.unread),
-        reference=replace(graded.reference, file=None if file is None else names[file]),
-        repeated=tuple(names[path] for path in graded.repeated),
-    )
+if __name__ == "__main__":
+    _serve()

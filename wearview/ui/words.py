@@ -9,9 +9,14 @@ from wearview.terms import CAUTIONS
 _MARKDOWN = frozenset("\\`*_{}[]()<>#+-.!|~$:&^=\"'/@%")
 
 
-def row_html(lines: list[PartLine]) -> str:
-    """The pack as a row of heat levels from the apply end on; empty for a band or one part."""
-    return _pieces("plates.html").row(lines)
+def plate_html(line: PartLine, reference: dict[str, Any]) -> str:
+    """One part in full; `reference` is what its document compares with."""
+    return _pieces("plate.html").plate(line, reference)
+
+
+def plate_style(lines: list[PartLine], chosen: PartLine) -> str:
+    """CSS that gives each part's button the colour and pattern of its level."""
+    return _pieces("plate_style.css").style(lines, chosen)
 
 
 def parts_html(lines: list[PartLine], *, with_verdicts: bool) -> str:

@@ -1,0 +1,190 @@
+"""Grades trays in the background: each photo as soon as it came, the pack once no more are coming."""
+
+import queue
+import threading
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from functools import cache
+
+from wearview.errors import WearviewError
+from wearview.record import Document
+from wearview.store import GradedPhoto, Store, add_grading, open_store, photo_bytes, photo_path
+from wearview.ui import tray
+from wearview.ui.grading import Asked, Grader, Picture
+from wearview.ui.tray import ElementName, GivenPhoto, Tray
+
+# How long after the last photo the pack is graded by itself. Laying the next plate under a phone takes a few
+# seconds; whoever is done sooner says so by a tap.
+QUIET_S = 12.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Seen:
+    """What one photo shows, graded alone: the contract's document, and the overlay as JPEG; or why it could
+    not be read, with what to do."""
+
+    document: Document | None
+    overlay: bytes | None
+    problem: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Work:
+    """How far the work on a tray is.
+
+    Attributes
+    ----------
+    doing : str
+        What is being done, for people; empty when nothing is.
+    share : float
+        How much of it is done, 0 to 1.
+    error : str or None
+        Why the pack could not be graded.
+    """
+
+    doing: str = ""
+    share: float = 0.0
+    error: str | None = None
+
+
+class Bench:
+    """Grades what lies in the trays of one record, one thing at a time, in a thread of its own."""
+
+    def __init__(self, store: Store) -> None:
+        self._store = store
+        self._grader = Grader()
+        self._calls: queue.Queue[tuple[ElementName, bool]] = queue.Queue()
+        self._seen: dict[tuple[str, str | None, str | None], Seen] = {}
+        self._work: dict[ElementName, Work] = {}
+        self._due: dict[ElementName, float] = {}
+        threading.Thread(target=self._run, name="bench", daemon=True).start()
+
+    def wake(self, place: ElementName, *, now: bool = False) -> None:
+        """Have a tray looked at; `now` has its pack graded without waiting for further photos."""
+        self._calls.put((place, now))
+
+    def work(self, place: ElementName) -> Work:
+        """How far the work on a tray is."""
+        return self._work.get(place, Work())
+
+    def seen(self, lying: Tray, photo: GivenPhoto) -> Seen | None:
+        """What a photo shows; None while it was not graded."""
+        return self._seen.get(_key(lying, photo))
+
+    def readable(self, lying: Tray) -> Tray:
+        """The tray without photos that are known to be unreadable."""
+        seen = ((photo, self.seen(lying, photo)) for photo in lying.photos)
+        return replace(lying, photos=tuple(p for p, s in seen if s is None or s.problem is None))
+
+    def wait(self, seconds: float = 120) -> None:
+        """Wait until nothing is left to do."""
+        deadline = time.monotonic() + seconds
+        while self._calls.unfinished_tasks or self._due:
+            if time.monotonic() > deadline:
+                raise TimeoutError("the bench is still at work")
+            time.sleep(0.02)
+
+    def close(self) -> None:
+        """End the process that grades; it is started again when it is needed."""
+        self._grader.close()
+
+    def _run(self) -> None:
+        while True:
+            try:
+                place, now = self._calls.get(timeout=self._patience())
+            except queue.Empty:
+                for place in [p for p, due in self._due.items() if due <= time.monotonic()]:
+                    self._in_words(place, pack=True)
+            else:
+                # Photos that have come meanwhile go first: their owner is waiting at the bench.
+                self._in_words(place, pack=now)
+                self._calls.task_done()
+
+    def _patience(self) -> float | None:
+        """Seconds until the next pack is due."""
+        return max(0.0, min(self._due.values()) - time.monotonic()) if self._due else None
+
+    def _in_words(self, place: ElementName, *, pack: bool) -> None:
+        try:
+            self._photos(place)
+            if pack:
+                self._pack(place)
+            self._work[place] = Work()
+        except WearviewError as error:
+            self._work[place] = Work(error=str(error))
+        if not pack and self._work[place].error is None and self._wanted(place):
+            self._due[place] = time.monotonic() + QUIET_S
+        else:
+            self._due.pop(place, None)
+
+    def _wanted(self, place: ElementName) -> bool:
+        lying = self.readable(tray.read_tray(self._store, place))
+        return bool(lying.photos) and lying.graded_as != lying.signature
+
+    def _photos(self, place: ElementName) -> None:
+        """Grade every photo of a tray that was not graded yet."""
+        lying = tray.read_tray(self._store, place)
+        for photo in list(self._unseen(lying)):
+            self._work[place] = Work(f"Grading {photo.name}", 0.5)
+            try:
+                answer = self._grader.grade(replace(self._asked(lying), photos=(self._picture(photo),)))
+            except WearviewError as error:
+                if lying.reference is not None and error.subject == lying.reference.name:
+                    raise
+                self._seen[_key(lying, photo)] = Seen(None, None, str(error))
+                continue
+            unread = answer.unread.get(photo.name)
+            overlay = answer.overlays.get(photo.sha256)
+            self._seen[_key(lying, photo)] = Seen(None if unread else answer.document, overlay, unread)
+            for entry in answer.document["photos"]:
+                if entry["taken_at"] and not photo.taken_at:
+                    tray.note_taken(self._store, place, photo.sha256, entry["taken_at"])
+
+    def _unseen(self, lying: Tray) -> Iterator[GivenPhoto]:
+        return (photo for photo in lying.photos if _key(lying, photo) not in self._seen)
+
+    def _pack(self, place: ElementName) -> None:
+        """Grade a tray's photos together and store the result."""
+        lying = self.readable(tray.read_tray(self._store, place))
+        if not lying.photos or lying.graded_as == lying.signature:
+            return
+
+        def advance(done: int, total: int, name: str) -> None:
+            self._work[place] = Work(f"Grading the pack: {done} of {total} done", done / total)
+
+        advance(0, len(lying.photos), "")
+        asked = replace(
+            self._asked(lying),
+            photos=tuple(map(self._picture, lying.photos)),
+            kinds=lying.layout.kinds,
+            positions=lying.layout.positions,
+        )
+        answer = self._grader.grade(asked, advance)
+        kept = [
+            GradedPhoto(photo_bytes(self._store, sha256), overlay)
+            for sha256, overlay in answer.overlays.items()
+        ]
+        add_grading(self._store, place.teardown, place.element, answer.document, kept)
+        tray.note_graded(self._store, place, lying.signature)
+        for photo in lying.photos:  # the record has the overlays now
+            self._seen[_key(lying, photo)] = replace(self._seen[_key(lying, photo)], overlay=None)
+
+    def _asked(self, lying: Tray) -> Asked:
+        clean = self._picture(lying.reference) if lying.reference else None
+        return Asked((), clean, lying.layout.apply_end, lying.layout.first)
+
+    def _picture(self, photo: GivenPhoto) -> Picture:
+        return Picture(str(photo_path(self._store, photo.sha256)), photo.name)
+
+
+def _key(lying: Tray, photo: GivenPhoto) -> tuple[str, str | None, str | None]:
+    """What the grading of one photo alone depends on."""
+    clean = lying.reference.sha256 if lying.reference else None
+    return photo.sha256, clean, lying.layout.apply_end
+
+
+@cache
+def bench_of(url: str | None) -> Bench:
+    """The one bench of a record in this program."""
+    return Bench(open_store(url))

@@ -1,0 +1,52 @@
+"""A plate's photo under its heat map, with a slider between the two."""
+
+from functools import cache
+from importlib.resources import files
+from typing import Any
+
+import streamlit as st
+
+from wearview.report.pictures import data_uri
+
+MARGIN = 0.06  # of the part's size, shown around it
+
+
+def show_plate(photo: bytes, marked: bytes, entry: dict[str, Any], part: dict[str, Any], alt: str) -> None:
+    """Show one part of a photo, and its marked picture as far as the slider says.
+
+    Parameters
+    ----------
+    photo, marked : bytes
+        JPEG of the upright photo, and of its overlay, which may have a legend below.
+    entry, part : dict
+        The photo and the part in the document.
+    alt : str
+        What is to be seen, in words.
+    """
+    _component()(
+        data={"photo": data_uri(photo), "marked": data_uri(marked), "alt": alt, **_crop(entry, part)},
+        key=f"plate {part['id']}",
+    )
+
+
+def _crop(entry: dict[str, Any], part: dict[str, Any]) -> dict[str, float]:
+    """Where the part lies, in shares that CSS takes: how wide the whole photo is beside the part, where it
+    begins, and the part's own shape."""
+    xs, ys = zip(*part["outline"]["polygon"], strict=True)
+    margin = MARGIN * max(max(xs) - min(xs), max(ys) - min(ys))
+    left, top = max(0.0, min(xs) - margin), max(0.0, min(ys) - margin)
+    width = min(entry["width"], max(xs) + margin) - left
+    height = min(entry["height"], max(ys) + margin) - top
+    return {
+        "wide": entry["width"] / width,
+        "left": left / width,
+        "top": top / height,
+        "shape": width / height,
+    }
+
+
+@cache
+def _component() -> Any:
+    folder = files("wearview") / "templates"
+    html, css, js = ((folder / f"slider.{ending}").read_text("utf-8") for ending in ("html", "css", "js"))
+    return st.components.v2.component("wearview_slider", html=html, css=css, js=js)

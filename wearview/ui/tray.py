@@ -1,0 +1,246 @@
+"""The tray of an element: the photos it was given, graded or not, and how a person laid them out.
+
+Every photo is on disk before anything else happens to it, so that a reload, a closed phone or a stopped
+program loses none. The tray itself is a file of one line for each thing said, beside the photo folder: lines
+are added, never changed, so two phones can add to one tray at the same time.
+"""
+
+import hashlib
+import json
+import os
+import re
+from collections.abc import Iterator
+from dataclasses import asdict, dataclass, field, replace
+from datetime import UTC, datetime
+from pathlib import Path, PureWindowsPath
+from typing import Any
+
+from wearview.errors import OutputError
+from wearview.files import make_folder, reason
+from wearview.store import Store, keep_file
+
+BY_NAME, BY_TIME, AS_GIVEN, BY_HAND = "name", "time", "given", "hand"
+ORDERS = (BY_NAME, BY_TIME, AS_GIVEN, BY_HAND)
+
+
+@dataclass(frozen=True, slots=True)
+class ElementName:
+    """Which element of which teardown."""
+
+    teardown: str
+    element: str
+
+
+@dataclass(frozen=True, slots=True)
+class GivenPhoto:
+    """A photo as it came: its own name without folders, the sha256 of its bytes, when it came and, once it
+    was read, when the camera took it."""
+
+    sha256: str
+    name: str
+    given_at: str
+    taken_at: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """How the photos lie, as `pipeline.grade_photos` takes it.
+
+    Attributes
+    ----------
+    order : str
+        One of `ORDERS`.
+    hand : tuple of str
+        sha256 of photos in the order set by hand; the others follow as they came.
+    first : str
+        "apply" or "reaction": where the photos begin.
+    apply_end : str or None
+        Where the apply end lies in a photo of several parts.
+    kinds : tuple of str or None
+        Of the parts in the order found, where a person stated them.
+    positions : tuple of int or None
+        The same for positions.
+    """
+
+    order: str = BY_NAME
+    hand: tuple[str, ...] = ()
+    first: str = "apply"
+    apply_end: str | None = None
+    kinds: tuple[str, ...] | None = None
+    positions: tuple[int, ...] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Tray:
+    """What lies in a tray.
+
+    Attributes
+    ----------
+    photos : tuple of GivenPhoto
+        In position order as laid out.
+    reference : GivenPhoto or None
+        Photo of a clean plate of the same lining.
+    layout : Layout
+    graded_as : str or None
+        `signature` of what was last graded and stored.
+    """
+
+    photos: tuple[GivenPhoto, ...] = ()
+    reference: GivenPhoto | None = None
+    layout: Layout = field(default_factory=Layout)
+    graded_as: str | None = None
+
+    @property
+    def signature(self) -> str:
+        """Changes with everything that a grading of this tray depends on."""
+        layout = asdict(replace(self.layout, order="", hand=()))
+        photos = [photo.sha256 for photo in self.photos]
+        clean = self.reference.sha256 if self.reference else None
+        return hashlib.sha256(json.dumps([photos, clean, layout]).encode()).hexdigest()
+
+
+def add_photo(store: Store, place: ElementName, name: str, data: bytes) -> GivenPhoto:
+    """Put a photo into a tray; it is on disk when this returns. The same photo twice lies there once.
+
+    Raises
+    ------
+    OutputError
+        When it cannot be written.
+    """
+    photo = _kept(store, name, data)
+    _say(store, place, "photo", asdict(photo))
+    return photo
+
+
+def set_reference(store: Store, place: ElementName, name: str, data: bytes) -> GivenPhoto:
+    """Give a tray the photo of a clean plate of its lining."""
+    photo = _kept(store, name, data)
+    _say(store, place, "reference", asdict(photo))
+    return photo
+
+
+def use_reference(store: Store, place: ElementName, photo: GivenPhoto | None) -> None:
+    """Give a tray a reference that is kept already, or none."""
+    _say(store, place, "reference", None if photo is None else asdict(photo))
+
+
+def leave_out(store: Store, place: ElementName, sha256: str) -> None:
+    """Take a photo out of a tray; what was stored of it before stays in the record."""
+    _say(store, place, "out", {"sha256": sha256})
+
+
+def lay_out(store: Store, place: ElementName, layout: Layout) -> None:
+    """Say how the photos of a tray lie."""
+    _say(store, place, "layout", asdict(layout))
+
+
+def note_taken(store: Store, place: ElementName, sha256: str, taken_at: str) -> None:
+    """Note when the camera took a photo."""
+    _say(store, place, "taken", {"sha256": sha256, "taken_at": taken_at})
+
+
+def note_graded(store: Store, place: ElementName, signature: str) -> None:
+    """Note that a tray was graded and stored as it lay."""
+    _say(store, place, "graded", {"signature": signature})
+
+
+def read_tray(store: Store, place: ElementName) -> Tray:
+    """What lies in a tray now; an empty one where nothing was ever given.
+
+    Raises
+    ------
+    OutputError
+        When its file cannot be read.
+    """
+    photos: dict[str, GivenPhoto] = {}
+    tray = Tray()
+    for what, said in _lines(_path(store, place)):
+        if what == "photo":
+            photos.setdefault(said["sha256"], GivenPhoto(**said))
+        elif what == "out":
+            photos.pop(said["sha256"], None)
+        elif what == "taken" and said["sha256"] in photos:
+            photos[said["sha256"]] = replace(photos[said["sha256"]], taken_at=said["taken_at"])
+        elif what == "reference":
+            tray = replace(tray, reference=None if said is None else GivenPhoto(**said))
+        elif what == "layout":
+            tray = replace(tray, layout=_layout(said))
+        elif what == "graded":
+            tray = replace(tray, graded_as=said["signature"])
+    return replace(tray, photos=tuple(_in_order(list(photos.values()), tray.layout)))
+
+
+def moved(photos: tuple[GivenPhoto, ...], sha256: str, by: int) -> tuple[str, ...]:
+    """sha256 of the photos with one of them moved by so many places."""
+    order = [photo.sha256 for photo in photos]
+    at = order.index(sha256)
+    order.insert(min(max(at + by, 0), len(order) - 1), order.pop(at))
+    return tuple(order)
+
+
+def _in_order(photos: list[GivenPhoto], layout: Layout) -> list[GivenPhoto]:
+    if layout.order == BY_NAME:
+        return sorted(photos, key=lambda photo: _natural(photo.name))
+    if layout.order == BY_TIME:
+        return sorted(photos, key=lambda photo: photo.taken_at or photo.given_at)
+    if layout.order == BY_HAND:
+        place = {sha256: n for n, sha256 in enumerate(layout.hand)}
+        return sorted(photos, key=lambda photo: place.get(photo.sha256, len(place)))
+    return photos
+
+
+def _natural(name: str) -> list[tuple[int, str]]:
+    """A sort key under which photo 2 comes before photo 10."""
+    pieces = re.split(r"(\d+)", name)
+    return [(int(piece), "") if piece.isdecimal() else (-1, piece.lower()) for piece in pieces]
+
+
+def _layout(said: dict[str, Any]) -> Layout:
+    def tupled(value: Any) -> Any:
+        return tuple(value) if isinstance(value, list) else value
+
+    return Layout(**{name: tupled(value) for name, value in said.items()})
+
+
+def _kept(store: Store, name: str, data: bytes) -> GivenPhoto:
+    plain = PureWindowsPath(name).name or "photo"
+    return GivenPhoto(keep_file(store, data), plain, datetime.now(UTC).isoformat(timespec="seconds"))
+
+
+def _path(store: Store, place: ElementName) -> Path:
+    # Names may hold what no file name may.
+    name = hashlib.sha256(json.dumps([place.teardown, place.element]).encode()).hexdigest()[:32]
+    return store.photos.parent / "trays" / f"{name}.jsonl"
+
+
+def _say(store: Store, place: ElementName, what: str, said: Any) -> None:
+    path = _path(store, place)
+    make_folder(path.parent)
+    # A line begins anew even after one that a stopped machine cut off.
+    line = "\n" + json.dumps({"what": what, "said": said}) + "\n"
+    try:
+        with open(path, "ab") as file:  # one write in append mode: lines of two writers never mix
+            file.write(line.encode("ascii"))
+            file.flush()
+            os.fsync(file.fileno())
+    except OSError as error:
+        raise OutputError(
+            str(path), f"could not be written ({reason(error)})", "Free some space and try again"
+        ) from error
+
+
+def _lines(path: Path) -> Iterator[tuple[str, Any]]:
+    try:
+        text = path.read_bytes()
+    except FileNotFoundError:
+        return
+    except OSError as error:
+        raise OutputError(
+            str(path), f"cannot be read ({reason(error)})", "Bring it back from a backup"
+        ) from error
+    for line in filter(None, text.split(b"\n")):
+        try:
+            entry = json.loads(line)
+        except ValueError:
+            continue  # cut off when the machine stopped: nobody was told that it was kept
+        yield entry["what"], entry["said"]
