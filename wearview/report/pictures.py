@@ -43,7 +43,7 @@ def jpeg(rgb8: NDArray[np.uint8], quality: int = ARCHIVE_QUALITY) -> bytes:
 
 
 def screen_picture(data: bytes, name: str) -> bytes:
-    """A kept photo as a JPEG that any browser shows: upright, as wide as overlays are at most, no camera data."""
+    """A kept photo as a JPEG that any browser shows: upright, at most as wide as overlays, pixels only."""
     return _jpeg(Image.fromarray(read_photo_bytes(data, name).working), SCREEN_QUALITY)
 
 
