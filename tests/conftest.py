@@ -2,9 +2,9 @@
 
 import pytest
 
-from tests.databases import empty_url, postgres_server, store
+from tests.databases import empty_url, made_database, made_file, postgres_server, store
 
-__all__ = ["empty_url", "postgres_server", "store"]
+__all__ = ["empty_url", "made_database", "made_file", "postgres_server", "store"]
 
 
 def pytest_configure(config: pytest.Config) -> None:

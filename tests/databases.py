@@ -1,11 +1,14 @@
 """Records to test on: a SQLite file, and a database of a real PostgreSQL server started for the tests."""
 
+import contextlib
 import os
 import shutil
 import socket
 import subprocess
+import tempfile
 from collections.abc import Iterator
 from pathlib import Path
+from uuid import uuid4
 
 import pytest
 import sqlalchemy
@@ -17,15 +20,15 @@ POSTGRES = next(iter(sorted(Path("/usr/lib/postgresql").glob("*/bin"))), None) i
 
 
 @pytest.fixture(scope="session")
-def postgres_server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+def postgres_server() -> Iterator[str]:
     """A throw-away PostgreSQL server of our own; its URL without a database."""
     as_root = hasattr(os, "geteuid") and os.geteuid() == 0  # the server refuses to run as root
     require(
         POSTGRES is not None and (not as_root or shutil.which("runuser") is not None),
         "PostgreSQL (apt-get install postgresql)",
     )
-    home = tmp_path_factory.mktemp("postgres")
-    open_to_others(home)
+    # Not in pytest's folder, which every session of pytest closes to other users when it begins.
+    home = Path(tempfile.mkdtemp(prefix="wearview-postgres-"))
     if as_root:
         shutil.chown(home, "postgres")
     before = ["runuser", "-u", "postgres", "--"] if as_root else []
@@ -40,36 +43,65 @@ def postgres_server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     subprocess.run([*control, "-o", options, "start"], **run)
     yield f"postgresql+psycopg://tester@127.0.0.1:{port}"
     subprocess.run([*control, "-m", "immediate", "stop"], **run)
-
-
-def open_to_others(folder: Path) -> None:
-    """Let another user into a folder of pytest's."""
-    for path in (folder, *folder.parents):
-        if path == Path("/tmp") or path == Path("/"):
-            break
-        path.chmod(0o755)
+    shutil.rmtree(home)
 
 
 @pytest.fixture(params=["sqlite", "postgresql"])
-def empty_url(request: pytest.FixtureRequest, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> str:
+def empty_url(
+    request: pytest.FixtureRequest, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> Iterator[str]:
     """URL of a database with nothing in it, on either kind of server; photos lie in a folder of the test."""
     monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
     if request.param == "sqlite":
-        return f"sqlite:///{tmp_path}/record.sqlite"
-    return new_database(request.getfixturevalue("postgres_server"), tmp_path)
+        yield f"sqlite:///{tmp_path}/record.sqlite"
+    else:
+        with new_database(request.getfixturevalue("postgres_server")) as url:
+            yield url
 
 
-def new_database(server: str, tmp_path: Path) -> str:
-    """URL of a new database of a PostgreSQL server."""
-    name = f"t{abs(hash(str(tmp_path)))}"
+@contextlib.contextmanager
+def new_database(server: str, template: str = "template0") -> Iterator[str]:
+    """URL of a database of a PostgreSQL server that is there for the length of the block."""
+    name = f"t{uuid4().hex}"
     admin = sqlalchemy.create_engine(f"{server}/postgres", isolation_level="AUTOCOMMIT")
     with admin.connect() as connection:
-        connection.exec_driver_sql(f"CREATE DATABASE {name}")
+        connection.exec_driver_sql(f"CREATE DATABASE {name} TEMPLATE {template}")
+        yield f"{server}/{name}"
+        connection.exec_driver_sql(f"DROP DATABASE {name} WITH (FORCE)")
     admin.dispose()
-    return f"{server}/{name}"
 
 
-@pytest.fixture
-def store(empty_url: str) -> record.Store:
-    """An empty record."""
-    return record.open_store(empty_url)
+@pytest.fixture(scope="session")
+def made_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A SQLite record as the steps make it, to be copied: taking them anew costs each test half a second."""
+    file = tmp_path_factory.mktemp("made") / "record.sqlite"
+    record.open_store(f"sqlite:///{file}")
+    return file
+
+
+@pytest.fixture(scope="session")
+def made_database(postgres_server: str) -> Iterator[str]:
+    """The name of a PostgreSQL record as the steps make it, to be copied."""
+    with new_database(postgres_server) as url:
+        record.open_store(url)
+        yield url.rpartition("/")[2]
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def store(
+    request: pytest.FixtureRequest, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> Iterator[record.Store]:
+    """An empty record on either kind of database."""
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
+    if request.param == "sqlite":
+        shutil.copy(request.getfixturevalue("made_file"), tmp_path)
+        yield record.open_store(f"sqlite:///{tmp_path}/record.sqlite")
+    else:
+        server, template = (request.getfixturevalue(name) for name in ("postgres_server", "made_database"))
+        with new_database(server, template) as url:
+            yield record.open_store(url)
+
+
+def url_of(store: record.Store) -> str:
+    """The URL that a record was opened by."""
+    return store.engine.url.render_as_string(hide_password=False)

@@ -31,6 +31,17 @@ REFERENCE_SOURCES = ("photo", "library", "cleanest part", "none")
 VERDICTS = ("reuse", "replace", "resurface", "leave", "unsure")
 REASONS = ("heat", "wear", "age", "wish", "policy", "unavailable", "other")
 
+# Which way the apply piston pushes its pack: towards the input of the unit, or towards its output.
+DIRECTIONS = ("forward", "rearward")
+# What a shop expects of an element, with the sentence shown to people.
+EXPECTATIONS = {
+    "clean": "should always look clean",
+    "shift": "shift element: heat at the reaction end is common",
+    "seldom": "seldom used: heat is not expected",
+}
+# What customers usually ask for; any other words will do.
+WISHES = ("replace what it needs", "make it fresh")
+
 
 @dataclass(frozen=True, slots=True)
 class Problem:
@@ -181,6 +192,12 @@ _PUBLISHED = (
         "The bench mat was printed smaller or larger than asked; sizes are corrected by the sheet's edges.",
         "Print it again at 100 %, without fitting it to the page.",
         False,
+    ),
+    Problem(
+        "verdict not in",
+        "The grade is hidden until the verdict is in: this teardown is judged blind.",
+        "Give the verdict on the part or its pack first.",
+        True,
     ),
     Problem(
         "same photo twice", "The same photo was given twice and graded once.", "Leave one of them out.", False

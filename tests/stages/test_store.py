@@ -18,7 +18,7 @@ from wearview.store.tables import APPEND_ONLY, CORRECTABLE, metadata
 
 @pytest.fixture
 def graded(store):
-    """A store with one graded pack and two verdicts on its first plate."""
+    """A store with a row in every table: one graded pack with two verdicts on its first plate."""
     document, photos = documents.hot_pack()
     record.new_teardown(
         store, "Job 7", unit="four-speed", serial="S1", customer_ref="C-9", wish="make it fresh"
@@ -27,6 +27,10 @@ def graded(store):
     record.add_grading(store, "Job 7", "Forward", document, files)
     record.add_verdict(store, "Job 7", "Forward", "1", "reuse", by="Kim")
     record.add_verdict(store, "Job 7", "Forward", "1", "replace", heat=2, reason="wish", note="asked for new")
+    record.state_duty(store, "Job 7", "Forward", {"expects": "clean", "plates": 3})
+    record.set_shop_blind(store, False)
+    record.keep_report(store, "Job 7", {"report.html": b"<p>as it was</p>"})
+    assert all(rows(store).values())
     return store
 
 
@@ -174,9 +178,7 @@ def test_update_and_delete_are_refused_on_every_table(graded):
     assert rows(graded) == before
 
 
-@pytest.mark.parametrize(
-    "empty_url", ["sqlite"], indirect=True
-)  # PostgreSQL has no REPLACE but upsert, below
+@pytest.mark.parametrize("store", ["sqlite"], indirect=True)  # PostgreSQL has no REPLACE but upsert, below
 def test_no_form_of_replace_gets_past_any_key(graded):
     before = rows(graded)
     for table in APPEND_ONLY:
@@ -221,7 +223,7 @@ def test_an_upsert_is_refused(graded):
         )
 
 
-@pytest.mark.parametrize("empty_url", ["postgresql"], indirect=True)  # SQLite has no TRUNCATE
+@pytest.mark.parametrize("store", ["postgresql"], indirect=True)  # SQLite has no TRUNCATE
 def test_truncate_is_refused(graded):
     for table in APPEND_ONLY:
         with pytest.raises(sqlalchemy.exc.DBAPIError, match="append-only"):
@@ -246,7 +248,7 @@ def test_a_grading_that_fails_half_way_leaves_nothing(graded, monkeypatch):
         yield from list(documents.hot_pack()[0]["photos"][0]["parts"])[:0]
         raise RuntimeError("pulled the plug")
 
-    monkeypatch.setattr("wearview.store.write.parts_of", broken)
+    monkeypatch.setattr("wearview.store.gradings.parts_of", broken)
     with pytest.raises(RuntimeError):
         record.add_grading(
             graded, "Job 7", "Forward", document, [record.GradedPhoto(p) for p in photos.values()]

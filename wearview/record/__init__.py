@@ -1,28 +1,32 @@
 """The grading document of the contract, and what a shop keeps beside it.
 
 `graded` is what one call found, `stated` what a person said of it beforehand, `build` makes the contract's
-document of it, `document` checks and writes it, `ids` keeps a stored part's id, `history` holds the verdicts
-and the view of a teardown that stores give and reports take.
+document of it, `document` checks and writes it, `ids` keeps a stored part's id.
+`history` is the view of a teardown that stores give and reports take, with `duty` of its elements and
+`verdict`s; `blind` hides grades until a verdict is in, `comparison` sets an earlier teardown of the unit
+beside this one, `orders` makes the parts list.
 """
 
 from typing import TYPE_CHECKING, Any
 
+from wearview.record.blind import HIDDEN, veil, veil_document
+from wearview.record.comparison import Comparison, ThenNow, compare
 from wearview.record.document import CONTRACT, Document, combine, parts_of, schema, to_json, validate
+from wearview.record.duty import EXAMPLES, Duty
 from wearview.record.history import (
-    PACK,
     Element,
     Grading,
     PartLine,
     Teardown,
     TeardownLine,
-    Verdict,
     differences,
-    parse_target,
     part_lines,
-    position_label,
+    unexpected_heat,
 )
 from wearview.record.ids import keep_ids
+from wearview.record.orders import OrderLine, parts_list
 from wearview.record.stated import Place, parse_kinds, parse_places
+from wearview.record.verdict import PACK, Verdict, parse_target, position_label
 
 if TYPE_CHECKING:
     from wearview.record.build import build_document
@@ -30,31 +34,42 @@ if TYPE_CHECKING:
 
 __all__ = [
     "CONTRACT",
+    "EXAMPLES",
+    "HIDDEN",
     "PACK",
+    "Comparison",
     "Document",
+    "Duty",
     "Element",
     "Graded",
     "GradedPart",
     "GradedPhoto",
     "Grading",
+    "OrderLine",
     "PartLine",
     "Place",
     "Teardown",
     "TeardownLine",
+    "ThenNow",
     "Verdict",
     "build_document",
     "combine",
+    "compare",
     "differences",
     "keep_ids",
     "parse_kinds",
     "parse_places",
     "parse_target",
     "part_lines",
+    "parts_list",
     "parts_of",
     "position_label",
     "schema",
     "to_json",
+    "unexpected_heat",
     "validate",
+    "veil",
+    "veil_document",
 ]
 
 

@@ -1,62 +1,11 @@
 """What a shop keeps: teardowns, their elements, each grading, and the technician's verdicts beside them."""
 
-import re
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
-from wearview.errors import CallError
 from wearview.record.document import Document, parts_of
-from wearview.terms import REASONS, VERDICTS
-
-PACK = "pack"  # the target of a verdict on a whole pack
-SIDE_LETTERS = {"apply": "a", "reaction": "r"}
-
-_POSITION = re.compile(r"([1-9][0-9]{0,3})([ar]?)")
-
-
-@dataclass(frozen=True, slots=True)
-class Verdict:
-    """The technician's own decision. It never changes a grade.
-
-    Attributes
-    ----------
-    target : str
-        As typed: a position ("3", "3a"), "pack", or the name of a part outside a pack.
-    part_id : str or None
-        The part that held the position when the verdict was given; None for a pack or a named part.
-    decision : str
-        One of `terms.VERDICTS`.
-    heat : int or None
-        His own heat level 0..4, in the words of the grade table.
-    reason : str or None
-        One of `terms.REASONS`.
-    by, note : str or None
-        Who, and his own words.
-    given_at : str
-        ISO 8601 in UTC.
-
-    Raises
-    ------
-    CallError
-        When a word is not one of the contract's.
-    """
-
-    target: str
-    part_id: str | None
-    decision: str
-    heat: int | None
-    reason: str | None
-    by: str | None
-    note: str | None
-    given_at: str
-
-    def __post_init__(self) -> None:
-        if self.decision not in VERDICTS:
-            raise CallError(str(self.decision), "is no verdict", f"Use one of {', '.join(VERDICTS)}")
-        if self.heat is not None and self.heat not in range(5):
-            raise CallError(str(self.heat), "is no heat level", "Use 0 to 4")
-        if self.reason is not None and self.reason not in REASONS:
-            raise CallError(str(self.reason), "is no reason", f"Use one of {', '.join(REASONS)}")
+from wearview.record.duty import Duty
+from wearview.record.verdict import PACK, Verdict, position_label
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -85,14 +34,15 @@ class Grading:
 class Element:
     """A clutch pack, a band, or another part of the unit by its shop name.
 
-    `gradings` and `verdicts` are oldest first; `expectation` is what the shop expects to see there, in its
-    own words.
+    `gradings` and `verdicts` are oldest first; `expectation` is what the shop expects to see there, in
+    words.
     """
 
     name: str
     expectation: str | None
     gradings: tuple[Grading, ...]
     verdicts: tuple[Verdict, ...]
+    duty: Duty = field(default_factory=Duty)
 
     @property
     def latest(self) -> Grading | None:
@@ -126,7 +76,19 @@ class Element:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Teardown:
-    """One unit opened for one customer, its elements in the order in which they came."""
+    """One unit opened for one customer, its elements in the order in which they came.
+
+    Attributes
+    ----------
+    customer : str or None
+        The shop's reference for the customer.
+    customer_id : str or None
+        The opaque id that stays when the customer's data are erased; `customer` is then None.
+    blind : bool
+        Whether grades are hidden until the verdict is in.
+    closed : bool
+        Whether nothing more may be added until it is opened again.
+    """
 
     name: str
     unit: str | None
@@ -135,6 +97,9 @@ class Teardown:
     wish: str | None
     opened_at: str
     elements: tuple[Element, ...]
+    customer_id: str | None = None
+    blind: bool = False
+    closed: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,6 +111,7 @@ class TeardownLine:
     serial: str | None
     customer: str | None
     opened_at: str
+    closed: bool
     elements: int
 
 
@@ -173,19 +139,6 @@ class PartLine:
         return self.verdicts[-1] if self.verdicts else None
 
 
-def position_label(part: dict) -> str:
-    """A part's position with its side, as `--positions` takes it: "3", "3a", "3r"."""
-    return f"{part['position']}{SIDE_LETTERS.get(part.get('side') or '', '')}"
-
-
-def parse_target(text: str) -> tuple[int, str | None] | None:
-    """Position and side ("apply", "reaction" or None) of "3", "3a" or "3r"; None for any other text."""
-    if not (match := _POSITION.fullmatch(text)):
-        return None
-    sides = {letter: side for side, letter in SIDE_LETTERS.items()}
-    return int(match[1]), sides.get(match[2])
-
-
 def part_lines(element: Element) -> list[PartLine]:
     """The parts of the newest grading in position order, apply side first, with their verdicts."""
     if element.latest is None:
@@ -210,3 +163,22 @@ def differences(line: PartLine) -> Iterator[str]:
     keeps = line.verdict.decision in ("reuse", "leave", "resurface")
     if (line.verdict.decision == "replace" and line.level <= 1) or (keeps and line.level >= 2):
         yield "decision"
+
+
+def unexpected_heat(element: Element) -> tuple[PartLine, ...]:
+    """Parts that show heat (level 1 or more) where none is expected, by the element's stated expectation.
+
+    A shift element is expected to show it near the reaction end; where its pack has no profile, and where
+    no expectation is stated, nothing can be called unexpected.
+    """
+    expects = element.duty.expects
+    if expects is None or element.latest is None:
+        return ()
+    hot = [line for line in part_lines(element) if line.level is not None and line.level >= 1]
+    if expects == "shift":
+        pack = element.latest.document["pack"]
+        if pack is None:
+            return ()
+        near = pack["near_reaction_end"]["positions"]
+        hot = [line for line in hot if line.part["position"] not in near]
+    return tuple(hot)

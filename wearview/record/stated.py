@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from wearview.errors import CallError
-from wearview.record.history import parse_target
+from wearview.record.verdict import parse_target
 from wearview.terms import KIND_WORDS
 
 

@@ -1,30 +1,67 @@
 """The shop's record: append-only tables in SQLite or PostgreSQL, and the photos by their hash.
 
-Rows of gradings and verdicts are added, never changed: triggers in the database refuse UPDATE, DELETE and
-every form of REPLACE, for this program and any other. A changed mind is a new row. DROP TABLE and deleting
-the file stay possible, so backups are still needed.
+Rows of gradings and verdicts are added, never changed: triggers in the database refuse UPDATE, DELETE,
+TRUNCATE and every form of REPLACE, for this program and any other. A changed mind is a new row. Only the
+table of customers can be corrected and erased. DROP TABLE and deleting the file stay possible, so backups are
+still needed; `check` tells when a row or a photo was altered or taken out all the same.
 """
 
 from wearview.store.connect import Store, default_url, open_store
-from wearview.store.look import get_teardown, list_teardowns
+from wearview.store.customers import (
+    Customer,
+    correct_customer,
+    erase_customer,
+    get_customer,
+    list_customers,
+)
+from wearview.store.elements import add_element, copy_elements, state_duty
+from wearview.store.gradings import GradedPhoto, add_grading
+from wearview.store.handover import Handover, handovers, keep_report
+from wearview.store.look import (
+    earlier_teardowns,
+    find_teardowns,
+    get_teardown,
+    get_whole_teardown,
+    list_teardowns,
+)
 from wearview.store.photos import keep_file, photo_bytes, photo_path
 from wearview.store.rated import judged_parts, rated_parts
-from wearview.store.write import GradedPhoto, add_element, add_grading, add_verdict, new_teardown
+from wearview.store.shop import set_shop_blind, shop_is_blind
+from wearview.store.teardowns import change_teardown, close_teardown, new_teardown, reopen_teardown
+from wearview.store.verdicts import add_verdict
 
 __all__ = [
+    "Customer",
     "GradedPhoto",
+    "Handover",
     "Store",
     "add_element",
     "add_grading",
     "add_verdict",
+    "change_teardown",
+    "close_teardown",
+    "copy_elements",
+    "correct_customer",
     "default_url",
+    "earlier_teardowns",
+    "erase_customer",
+    "find_teardowns",
+    "get_customer",
     "get_teardown",
+    "get_whole_teardown",
+    "handovers",
     "judged_parts",
     "keep_file",
+    "keep_report",
+    "list_customers",
     "list_teardowns",
     "new_teardown",
     "open_store",
     "photo_bytes",
     "photo_path",
     "rated_parts",
+    "reopen_teardown",
+    "set_shop_blind",
+    "shop_is_blind",
+    "state_duty",
 ]

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 from sqlalchemy import Connection, Engine
 from sqlalchemy.exc import SQLAlchemyError
@@ -134,12 +135,33 @@ def writing(store: Store) -> Iterator[Connection]:
             yield connection
 
 
+def leave_no_trace(store: Store) -> None:
+    """Take what was overwritten or erased out of the database's own leftovers too.
+
+    SQLite overwrites it in the file but keeps it in the changes that wait beside it, PostgreSQL in the table
+    until it is vacuumed.
+
+    Raises
+    ------
+    StoreError
+        For any error of the database.
+    """
+    with _in_words(store.label), store.engine.connect() as connection:
+        driver: Any = connection.connection.driver_connection
+        if connection.dialect.name == "sqlite":
+            driver.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+        else:
+            driver.autocommit = True
+            driver.execute("VACUUM customer")
+
+
 def _bring_up_to_date(store: Store) -> None:
     with writing(store) as connection:
         known = version_of(connection)  # another program may have been quicker
         if store.file is not None and 0 < known < NEWEST:
             when = datetime.now(UTC).strftime("%Y%m%d-%H%M%S")
-            copy_sqlite(store.file, store.file.with_name(f"{store.file.name}-version-{known}-{when}"))
+            name = f"{store.file.stem}-version-{known}-{when}{store.file.suffix}"
+            copy_sqlite(store.file, store.file.with_name(name))
         take_steps(connection)
 
 

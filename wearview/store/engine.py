@@ -94,6 +94,8 @@ def _prepared(
     try:
         # The driver must not begin transactions by itself: it would not put DDL inside them.
         connection.isolation_level = None
+        # SQLite's own lower() knows only ASCII.
+        connection.create_function("lower", 1, _lower, deterministic=True)
         # secure_delete: what is erased is overwritten, not only forgotten.
         for pragma in ("foreign_keys=ON", "recursive_triggers=ON", "synchronous=FULL", "secure_delete=ON"):
             connection.execute(f"PRAGMA {pragma}")
@@ -102,6 +104,10 @@ def _prepared(
         connection.close()
         raise
     return connection
+
+
+def _lower(text: Any) -> Any:
+    return text.lower() if isinstance(text, str) else text
 
 
 def _read_something(connection: sqlite3.Connection) -> None:

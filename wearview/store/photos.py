@@ -3,9 +3,14 @@
 import hashlib
 from pathlib import Path
 
+from sqlalchemy import Connection, select
+
 from wearview.errors import StoreError
 from wearview.files import reason, write_whole
 from wearview.store.connect import Store
+from wearview.store.names import now
+from wearview.store.seal import add_row
+from wearview.store.tables import photo
 
 
 def keep_file(store: Store, data: bytes) -> str:
@@ -46,3 +51,9 @@ def photo_bytes(store: Store, sha256: str) -> bytes:
 def photo_path(store: Store, sha256: str) -> Path:
     """Where the kept file with this sha256 lies, whether or not it is there."""
     return store.photos / sha256[:2] / sha256
+
+
+def note_file(connection: Connection, sha256: str, size: int) -> None:
+    """Note a kept file in the record, once."""
+    if connection.scalar(select(photo.c.sha256).where(photo.c.sha256 == sha256)) is None:
+        add_row(connection, photo, {"sha256": sha256, "n_bytes": size, "added_at": now()})

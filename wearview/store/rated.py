@@ -8,7 +8,7 @@ from sqlalchemy import Column, Select, func, select
 
 from wearview.agreement import Judged, Rated
 from wearview.record import parts_of
-from wearview.record.history import SIDE_LETTERS
+from wearview.record.verdict import SIDE_LETTERS
 from wearview.store.connect import Store, reading
 from wearview.store.tables import element, graded_part, grading, teardown, verdict
 

@@ -12,7 +12,7 @@ from sqlalchemy import Connection, func, insert, inspect, select, text
 from wearview import __version__
 from wearview.store.tables import schema_step
 
-NEWEST = 1
+NEWEST = 2
 # Where alembic notes the step that a database stands at; our own note is a row of schema_step.
 ALEMBIC_TABLE = "alembic_version"
 

@@ -1,6 +1,17 @@
-"""The tables of the record, version 1."""
+"""The tables of the record as the steps in `migrations` leave them."""
 
-from sqlalchemy import Column, Float, ForeignKey, Integer, MetaData, String, Table, Text, UniqueConstraint
+from sqlalchemy import (
+    Boolean,
+    Column,
+    Float,
+    ForeignKey,
+    Integer,
+    MetaData,
+    String,
+    Table,
+    Text,
+    UniqueConstraint,
+)
 
 metadata = MetaData()
 
@@ -13,23 +24,68 @@ schema_step = Table(
     Column("taken_at", String(40), nullable=False),
 )
 
+# The seals of the rows of every other append-only table (see `store.seal`).
+seal = Table(
+    "seal",
+    metadata,
+    Column("id", Integer, primary_key=True, autoincrement=False),
+    Column("table_name", String(40), nullable=False),
+    Column("row_key", Text, nullable=False),
+    Column("digest", String(64), nullable=False),
+)
+
+# What the shop has settled for all its teardowns; the newest row of a name holds.
+shop_setting = Table(
+    "shop_setting",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("name", String(40), nullable=False),
+    Column("value", Text, nullable=False),
+    Column("set_at", String(40), nullable=False),
+)
+
 teardown = Table(
     "teardown",
     metadata,
     Column("id", Integer, primary_key=True),
     Column("name", String(200), nullable=False, unique=True),
+    Column("opened_at", String(40), nullable=False, index=True),
+)
+
+# What is said of a teardown; the newest row holds. serial_key: letters and digits of the serial, for finding.
+teardown_facts = Table(
+    "teardown_facts",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("teardown_id", ForeignKey("teardown.id"), nullable=False, index=True),
     Column("unit", Text),
     Column("serial", Text),
+    Column("serial_key", Text, index=True),
     Column("wish", Text),
-    Column("opened_at", String(40), nullable=False),
+    Column("blind", Boolean, nullable=False),
+    Column("closed", Boolean, nullable=False),
+    Column("stated_at", String(40), nullable=False),
 )
 
 # Personal data stands apart, in the one table that may be corrected and erased; nothing else repeats it.
 customer = Table(
     "customer",
     metadata,
-    Column("teardown_id", ForeignKey("teardown.id"), primary_key=True, autoincrement=False),
-    Column("reference", Text, nullable=False),
+    Column("id", String(32), primary_key=True),
+    Column("reference", Text, nullable=False, unique=True),
+    Column("name", Text),
+    Column("phone", Text),
+    Column("plate", Text),
+)
+
+# Whose unit a teardown is; the newest row holds. No foreign key: the id outlives what it stood for.
+teardown_customer = Table(
+    "teardown_customer",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("teardown_id", ForeignKey("teardown.id"), nullable=False, index=True),
+    Column("customer_id", String(32), nullable=False, index=True),
+    Column("stated_at", String(40), nullable=False),
 )
 
 element = Table(
@@ -39,13 +95,26 @@ element = Table(
     Column("teardown_id", ForeignKey("teardown.id"), nullable=False),
     Column("ordinal", Integer, nullable=False),
     Column("name", String(200), nullable=False),
-    Column("expectation", Text),
     Column("added_at", String(40), nullable=False),
     UniqueConstraint("teardown_id", "name"),
     UniqueConstraint("teardown_id", "ordinal"),
 )
 
-# A file of the photo folder: an original or an overlay.
+# What an element does and what is expected of it; the newest row holds.
+element_duty = Table(
+    "element_duty",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("element_id", ForeignKey("element.id"), nullable=False, index=True),
+    Column("direction", String(20)),
+    Column("plates", Integer),
+    Column("applied", Text),
+    Column("expects", String(20)),
+    Column("words", Text),
+    Column("stated_at", String(40), nullable=False),
+)
+
+# A file of the photo folder: an original, an overlay, or a file of a report that was handed over.
 photo = Table(
     "photo",
     metadata,
@@ -102,8 +171,29 @@ verdict = Table(
     Column("given_by", Text),
     Column("note", Text),
     Column("given_at", String(40), nullable=False),
+    Column("blind", Boolean),
+)
+
+# A report that was handed over, and its files as they were.
+handover = Table(
+    "handover",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("teardown_id", ForeignKey("teardown.id"), nullable=False, index=True),
+    Column("program_version", String(40), nullable=False),
+    Column("handed_at", String(40), nullable=False),
+)
+
+handover_file = Table(
+    "handover_file",
+    metadata,
+    Column("handover_id", ForeignKey("handover.id"), primary_key=True, autoincrement=False),
+    Column("name", String(200), primary_key=True),
+    Column("sha256", ForeignKey("photo.sha256"), nullable=False),
 )
 
 # Every table but these is append-only.
 CORRECTABLE = {customer.name}
 APPEND_ONLY = [table for table in metadata.sorted_tables if table.name not in CORRECTABLE]
+# Rows that a seal covers. The rest follows from them (a graded part from its document) or is the program's.
+SEALED = [table for table in APPEND_ONLY if table not in (seal, schema_step, graded_part)]

@@ -1,0 +1,29 @@
+"""What several writers need: names as they are typed, and the moment."""
+
+from datetime import UTC, datetime
+
+from wearview.errors import CallError
+
+
+def checked_name(name: str) -> str:
+    """A name as it can be typed again: no outer blanks, printable, short enough for a line.
+
+    Raises
+    ------
+    CallError
+        When it is none.
+    """
+    name = name.strip()
+    if not name or len(name) > 200 or not name.isprintable():
+        raise CallError(name or "an empty name", "cannot be a name", "Use 1 to 200 printable characters")
+    return name
+
+
+def serial_key(serial: str | None) -> str | None:
+    """Letters and digits of a serial number, by which it is found however it was spaced."""
+    return "".join(c for c in (serial or "").casefold() if c.isalnum()) or None
+
+
+def now() -> str:
+    """This moment, ISO 8601 in UTC."""
+    return datetime.now(UTC).isoformat()
