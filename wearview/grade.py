@@ -4,6 +4,7 @@ Knows nothing of the pack, so position cannot add to a grade.
 """
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,12 +16,14 @@ from wearview.reading import Reading
 from wearview.reference import Reference
 from wearview.settings import Rules
 from wearview.spread import SIGMAS_90
-from wearview.steel import SteelReadings
+from wearview.steel import HotSpots, SteelReadings
 from wearview.terms import CLEANEST_HERE, GLAZED, LINING_LEVELS, PROBLEMS, STEEL_LEVELS
 
 LEVELS = 5
 _TOP = LEVELS - 1
 _LARGEST_FRACTION = 0.999  # the whole part of a score stays the level
+_SEEN = 0.005  # share of a face that is written as 1 % or more
+_TINTED = ("straw", "brown or purple", "blue", "grey oxide")  # rows 1 to 4 of a steel, as seen on a face
 _WORTH_SAYING = 0.10  # share of "other" from which a steel's reasons mention it
 
 
@@ -259,21 +262,20 @@ def _lining_name(level: int, glazed: bool, names: tuple[str, ...]) -> str:
 
 def _lining_reasons(readings: LiningReadings, colour_level: int, glazed: bool, rules: Rules) -> list[str]:
     rows = [
-        *(f"of the face differs from the clean lining by more than {limit:g}" for limit in LIMITS),
-        f"of the face is charred: at most {100 * rules.char_lightness_share:g} % of the clean lining's L*",
+        *(f"of the face is {how} off the clean lining's colour" for how in ("a shade", "clearly", "far")),
+        f"of the face is charred, at most {100 * rules.char_lightness_share:g} % as light as clean lining",
     ]
-    # The row that holds, then the next one up.
+    counted = [*(f"Delta E over {limit:g}; {{}}" for limit in LIMITS), "{}"]
+    # The row that holds, then the next one up where it has begun.
     said = [
-        _row_sentence(area.value, words, name, threshold)
-        for i, (area, words, name, threshold) in enumerate(
-            zip(readings.areas, rows, LINING_LEVELS[1:], rules.lining_areas, strict=True), start=1
+        _row_sentence(area.value, words, rule.format(name), threshold)
+        for i, (area, words, rule, name, threshold) in enumerate(
+            zip(readings.areas, rows, counted, LINING_LEVELS[1:], rules.lining_areas, strict=True), start=1
         )
-        if i in (colour_level, colour_level + 1)
+        if i == max(colour_level, 1) or (i == colour_level + 1 and area.value >= _SEEN)
     ]
     if math.isfinite(readings.uncertainty):
-        said.append(
-            f"Colour differences are known to within {readings.uncertainty:.1f} (Delta E, CIEDE2000)."
-        )
+        said.append(f"Colour is known to within Delta E {readings.uncertainty:.1f}.")
     said.append(_glazing_sentence(readings.glazing, colour_level, glazed, rules))
     return said
 
@@ -281,34 +283,26 @@ def _lining_reasons(readings: LiningReadings, colour_level: int, glazed: bool, r
 def _glazing_sentence(glazing: Reading, colour_level: int, glazed: bool, rules: Rules) -> str:
     if not glazing.known:
         return "Glazing was not measured, so the colour decides alone."
-    index = _shown(glazing.value, rules.glazing_index)
+    index = f"glazing index {_shown(glazing.value, rules.glazing_index)} of 100"
     if glazed:
-        return (
-            f"Glazing index {index} of 100: grain lost under a shine, "
-            f"which counts one level from {rules.glazing_index:g}."
-        )
+        return f"Glazed, grain lost under a shine: {index}, and {rules.glazing_index:g} counts one level."
     if glazing.value >= rules.glazing_index:
-        return f"Glazing index {index} of 100; it adds nothing above level {rules.glazing_highest}."
-    return f"Glazing index {index} of 100, under the {rules.glazing_index:g} that would count one level."
+        return f"Glazed, {index}; it adds nothing above level {rules.glazing_highest}."
+    return f"No glaze that counts: {index}, under {rules.glazing_index:g}."
 
 
 def _steel_reasons(readings: SteelReadings, level: int, rules: Rules) -> list[str]:
     area, spots = readings.area, readings.hot_spots
     both = area("brown").value + area("purple").value
     shares = (area("straw").value, both, area("blue").value, area("grey").value)
-    words = ("is straw", "is brown or purple", "is blue", "is grey oxide")
-    said = []
-    for row in (level, level + 1):
-        if not 1 <= row <= _TOP:
-            continue
-        name, share, limit = STEEL_LEVELS[row], shares[row - 1], rules.steel_areas[row - 1]
-        said.append(_row_sentence(share, f"of the face {words[row - 1]}", name, limit))
-        if row == 3 and spots.count.value > 0:
-            said.append(f"{_counted(int(spots.count.value), 'hot spot')} ({name} from {rules.spots_count}).")
-        if row == 4 and spots.area.value > 0:
-            said.append(
-                _row_sentence(spots.area.value, "of the face lies in hot spots", name, rules.spots_area)
-            )
+    if level == 0:
+        said = _bare_reasons(shares, int(spots.count.value), rules)
+    else:
+        said = [
+            sentence
+            for row in (level, level + 1)
+            for sentence in _tint_reasons(row, level, shares, spots, rules)
+        ]
     if level == 1:
         said.append("Varnish can look like straw: oxide does not come off with a wipe or solvent.")
     if area("other").value >= _WORTH_SAYING:
@@ -319,8 +313,38 @@ def _steel_reasons(readings: SteelReadings, level: int, rules: Rules) -> list[st
     return said
 
 
+def _bare_reasons(shares: tuple[float, ...], spots: int, rules: Rules) -> list[str]:
+    """What a steel of level 0 shows: tints too small to count are named, and nothing is said of none."""
+    seen = [
+        f"{100 * share:.0f} % {name}" for share, name in zip(shares, _TINTED, strict=True) if share >= _SEEN
+    ]
+    little = "Heat colour on too little of the face to count"
+    said = [f"{little}: {', '.join(seen)}." if seen else "No heat colour on the face."]
+    if spots:
+        said.append(f"{_counted(spots, 'hot spot')} ({STEEL_LEVELS[3]} from {rules.spots_count}).")
+    return said
+
+
+def _tint_reasons(
+    row: int, level: int, shares: tuple[float, ...], spots: HotSpots, rules: Rules
+) -> Iterator[str]:
+    """What a steel shows of one row of the table: always of the one that holds, of the next where it has
+    begun."""
+    if row > _TOP:
+        return
+    share, name, limit = shares[row - 1], STEEL_LEVELS[row], rules.steel_areas[row - 1]
+    by_spots = (row == 3 and spots.count.value > 0) or (row == 4 and spots.area.value > 0)
+    if share >= _SEEN or (row == level and not by_spots):
+        yield _row_sentence(share, f"of the face is {_TINTED[row - 1]}", name, limit)
+    if row == 3 and by_spots:
+        yield f"{_counted(int(spots.count.value), 'hot spot')} ({name} from {rules.spots_count})."
+    if row == 4 and by_spots:
+        yield _row_sentence(spots.area.value, "of the face lies in hot spots", name, rules.spots_area)
+
+
 def _row_sentence(share: float, words: str, name: str, threshold: float) -> str:
-    return f"{_shown(100 * share, 100 * threshold)} % {words} ({name} from {100 * threshold:g} %)."
+    shown = _shown(100 * share, 100 * threshold) if share >= _SEEN else "Under 1"
+    return f"{shown} % {words} ({name} from {100 * threshold:g} %)."
 
 
 def _counted(n: int, noun: str) -> str:

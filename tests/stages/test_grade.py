@@ -244,12 +244,20 @@ def test_a_face_lighter_than_clean_is_graded_and_doubted():
 def test_the_reasons_give_the_numbers_and_the_limits():
     grade = grade_lining(lining(0.61, 0.42, 0.11, 0.0), PHOTO, RULES)
     assert (
-        "42 % of the face differs from the clean lining by more than 10 (heat-marked from 25 %)."
+        "42 % of the face is clearly off the clean lining's colour (Delta E over 10; heat-marked from 25 %)."
         in grade.because
     )
     assert (
-        "11 % of the face differs from the clean lining by more than 20 (burnt from 25 %)." in grade.because
+        "11 % of the face is far off the clean lining's colour (Delta E over 20; burnt from 25 %)."
+        in grade.because
     )
+
+
+def test_a_row_that_has_not_begun_is_not_spoken_of():
+    because = grade_lining(lining(0.9, 0.7, 0.4, 0.0), PHOTO, RULES).because
+    assert not any("charred" in sentence for sentence in because)
+    because = grade_lining(lining(0.001, 0.0, 0.0, 0.0), PHOTO, RULES).because
+    assert because[0].startswith("Under 1 % of the face is a shade off")
 
 
 def test_a_value_just_under_its_limit_is_not_rounded_onto_it():
@@ -295,6 +303,13 @@ def test_a_missing_count_of_hot_spots_never_grades_bare():
     readings = steel(blue=0.2)
     readings = replace(readings, hot_spots=replace(readings.hot_spots, count=count))
     assert grade_steel(readings, RULES).level == 3
+
+
+def test_a_bare_plate_says_what_was_seen_and_no_share_of_nothing():
+    assert grade_steel(steel(), RULES).because == ("No heat colour on the face.",)
+    [said] = grade_steel(steel(straw=0.04, blue=0.02), RULES).because
+    assert said == "Heat colour on too little of the face to count: 4 % straw, 2 % blue."
+    assert "2 hot spots (blue from 3)." in grade_steel(steel(spots=2), RULES).because
 
 
 def test_what_hides_the_metal_is_said():
