@@ -117,6 +117,22 @@ def test_every_profile_of_five_plates_mirrors():
     assert seen == set(PATTERNS) - {"one side"}
 
 
+def test_a_rise_along_the_pack_is_said_in_levels_without_a_formula():
+    said = pack(0.1, 0.9, 2.0, 2.9, 4.1).explanation
+    assert "Over the 5 friction plates, heat rises by about 4 levels towards the reaction end." in said
+    mirrored_said = pack(4.1, 2.9, 2.0, 0.9, 0.1).explanation
+    assert "Over the 5 friction plates, heat rises by about 4 levels towards the apply end." in mirrored_said
+    few = "Over the 3 friction plates, heat rises by about 3 levels towards the reaction end. "
+    assert few + "So few plates may show that by chance." in pack(0.0, 1.2, 3.1).explanation
+    for sentences in (said, mirrored_said):
+        assert not any(word in " ".join(sentences) for word in ("Theil", "tau", "slope", " p "))
+
+
+@pytest.mark.parametrize("scores", [(0.0, 0.1, 0.0, 0.2, 0.1), (0.1, 2.0, 3.0, 2.0, 1.0), (2.2, 2.2, 2.2)])
+def test_a_flat_pack_or_one_hot_in_the_middle_has_no_rise_to_tell(scores):
+    assert not any("rises" in sentence for sentence in pack(*scores).explanation)
+
+
 def test_the_trend_runs_over_friction_plates():
     entries = [entry(1, 0.0), entry(2, 3.5, STEEL), entry(3, 1.0), entry(4, 0.0, STEEL), entry(5, 2.0)]
     profile = profile_pack(entries)

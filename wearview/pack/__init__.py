@@ -69,10 +69,8 @@ def profile_pack(entries: Iterable[PackEntry]) -> Pack | None:
     frictions = [plate for plate in plates if plate.kind == FRICTION]
     steels = [plate for plate in plates if plate.kind == STEEL]
     basis = frictions if len(_graded(frictions)) >= 2 else steels
-    trend = find_trend(
-        [plate.position for plate in _graded(basis)], [plate.score or 0.0 for plate in _graded(basis)]
-    )
-    trend_kind = FRICTION if basis is frictions else STEEL
+    along = _graded(basis)
+    trend = find_trend([plate.position for plate in along], [plate.score or 0.0 for plate in along])
     pattern = find_pattern(basis)
     if pattern == "none" and (of_steels := find_pattern(steels)) not in ("none", "cannot tell"):
         # Heat that only the steels show is the pack's heat all the same.
@@ -88,7 +86,7 @@ def profile_pack(entries: Iterable[PackEntry]) -> Pack | None:
             tuple(plate.position for plate in near),
             tuple(plate.position for plate in near if shows_heat(plate)),
         ),
-        explanation=explain(plates, basis, pattern, trend, trend_kind),
+        explanation=explain(plates, basis, pattern, trend, along),
         advice=advise(plates, pattern),
     )
 

@@ -7,10 +7,11 @@ from collections.abc import Sequence
 
 from wearview.pack.pattern import shows_heat
 from wearview.pack.plates import Plate
-from wearview.pack.trend import FEWEST_FOR_P, Trend
+from wearview.pack.trend import Trend
 from wearview.terms import FRICTION, PROBLEMS
 
 _TOO_DARK = "lining too dark to show heat"
+_STEADY = 0.05  # p under which a trend is said without doubt: the usual convention
 _GRADIENT = 10.0  # L* from which a gradient on one face is worth a sentence
 
 _SEEN = {
@@ -69,7 +70,7 @@ _MEASURE = (
 
 
 def explain(
-    plates: Sequence[Plate], basis: Sequence[Plate], pattern: str, trend: Trend, trend_kind: str
+    plates: Sequence[Plate], basis: Sequence[Plate], pattern: str, trend: Trend, along: Sequence[Plate]
 ) -> tuple[str, ...]:
     """Plain sentences on what is seen, for the customer.
 
@@ -81,15 +82,15 @@ def explain(
         Those of one kind that the pattern was read from.
     pattern : str
     trend : Trend
-    trend_kind : str
-        The kind of plate that the trend runs over.
+    along : sequence of Plate
+        The graded plates of one kind that the trend runs over.
     """
     said = [_SEEN[pattern]]
     if pattern != "none" and (graded := [plate for plate in basis if plate.level is not None]):
         said.append(_by_kind(graded))
     if pattern in _USUAL:
         said.append(_USUAL[pattern])
-    said += _on_trend(trend, trend_kind)
+    said += _on_trend(along, pattern, trend)
     if said_dark := _on_dark_linings(plates):
         said.append(said_dark)
     others = [plate for plate in plates if basis and plate.kind != basis[0].kind and plate.level is not None]
@@ -100,7 +101,7 @@ def explain(
     said += _on_ungraded(plates)
     if any(part.grade and part.grade.relative for plate in plates for part in plate.parts):
         said.append("Linings were compared with the cleanest plate only: all may be hotter than they look.")
-    said.append("Where a plate sits changed no grade.")
+    said.append("Each plate's level comes from its own photo alone, not from its place in the pack.")
     return tuple(said)
 
 
@@ -151,20 +152,19 @@ def _joined(items: Sequence[object]) -> str:
     return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
 
 
-def _on_trend(trend: Trend, kind: str) -> list[str]:
-    if trend.slope_per_position is None:
+def _on_trend(graded: Sequence[Plate], pattern: str, trend: Trend) -> list[str]:
+    """How much hotter the plates become along the pack, in levels; nothing where it is under one level, or
+    where it may be chance and no end is the hottest. The document holds slope, tau-b and p."""
+    if trend.slope_per_position is None or len(graded) < 2:
         return []
-    over = f"{trend.plates} {kind}s"
-    if trend.kendall_tau is None:
-        return [f"All {over} score the same."]
-    change = "rises" if trend.slope_per_position >= 0 else "falls"
-    slope = f"{abs(trend.slope_per_position):.2f} per position"
-    tests = f"Theil-Sen slope over {over}; Kendall's tau-b {trend.kendall_tau:.2f}"
-    if trend.p_value is None:
-        tests += f"; under {FEWEST_FOR_P} plates it may be chance"
-    else:
-        tests += f", two-sided exact p {trend.p_value:.3f}"
-    return [f"Towards the reaction end the heat score {change} by {slope} ({tests})."]
+    levels = abs(trend.slope_per_position) * (graded[-1].position - graded[0].position)
+    steady = trend.p_value is not None and trend.p_value < _STEADY
+    if round(levels) < 1 or not (steady or pattern in ("reaction end", "apply end")):
+        return []
+    end = "reaction end" if trend.slope_per_position > 0 else "apply end"
+    change = f"about {round(levels)} level{'s' if round(levels) > 1 else ''}"
+    doubt = "" if steady else " So few plates may show that by chance."
+    return [f"Over the {len(graded)} {graded[0].kind}s, heat rises by {change} towards the {end}.{doubt}"]
 
 
 def _on_dark_linings(plates: Sequence[Plate]) -> str:
@@ -198,7 +198,7 @@ def _on_faces(plates: Sequence[Plate]) -> list[str]:
     for words, positions in (
         ("the outer third is clearly darker than the inner", [at for at, v in radial if v <= -_GRADIENT]),
         ("the inner third is clearly darker than the outer", [at for at, v in radial if v >= _GRADIENT]),
-        ("the face is uneven all round", [at for at, v in angular if v >= _GRADIENT]),
+        ("one part of the ring is clearly darker than the rest", [at for at, v in angular if v >= _GRADIENT]),
     ):
         if positions:
             said.append(f"At {_at(sorted(set(positions)))} {words}.")
