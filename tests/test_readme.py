@@ -133,7 +133,7 @@ def test_the_readmes_job_runs_from_top_to_bottom(tmp_path, monkeypatch, capsys):
         assert main(line.commands[0][1:]) == 0, line
     assert capsys.readouterr().out
     written = {path.name for path in (tmp_path / "job-1042-report").iterdir()}
-    assert written == {"report.html", "photos.zip", "parts.csv"}
+    assert written == {"report.html", "report.pdf", "photos.zip", "parts.csv"}
     assert all(name in README for name in written)
 
 

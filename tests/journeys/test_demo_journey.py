@@ -72,6 +72,7 @@ def test_it_ends_by_saying_where_everything_lies(demo, folder):
         "overlays",
         "document.json",
         "report.html",
+        "report.pdf",
         "photos.zip",
         "parts.csv",
     ]

@@ -64,7 +64,12 @@ def test_a_job_from_teardown_to_report(capsys, url, tmp_path):
 
     status, out, err = wearview(capsys, "report", "Job 7", "--out", tmp_path / "out", *here)
     assert status == 0
-    assert [Path(line).name for line in out.splitlines()] == ["report.html", "photos.zip", "parts.csv"]
+    assert [Path(line).name for line in out.splitlines()] == [
+        "report.html",
+        "report.pdf",
+        "photos.zip",
+        "parts.csv",
+    ]
     assert "picture 1 of 2" in err
     page = (tmp_path / "out" / "report.html").read_text("utf-8")
     assert "make it fresh" in page

@@ -36,7 +36,7 @@ from wearview.record import (
     part_lines,
     to_json,
 )
-from wearview.report import write_report
+from wearview.report import Shop, write_report
 from wearview.settings import Settings, load_settings
 
 RECORD = "demo-record.sqlite"  # also marks a folder as one that a demo made
@@ -75,6 +75,7 @@ def demo(args: argparse.Namespace) -> int:
         teardown,
         lambda sha256: record.photo_bytes(store, sha256),
         out,
+        shop=Shop(job["teardown"]["shop"]),
         progress=lambda line: print(line, file=sys.stderr, flush=True),
     )
     print(_told(teardown))

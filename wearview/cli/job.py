@@ -70,7 +70,8 @@ def verdict(args: argparse.Namespace) -> int:
 
 def report(args: argparse.Namespace) -> int:
     """Write the customer's report."""
-    from wearview.report import write_report  # decodes photos, which the other commands do not
+    # These decode photos, which the other commands do not.
+    from wearview.report import load_shop, shop_folder, write_report
 
     store = open_record(args)
     teardown = record.get_teardown(store, args.teardown)
@@ -78,6 +79,8 @@ def report(args: argparse.Namespace) -> int:
         teardown,
         lambda sha256: record.photo_bytes(store, sha256),
         Path(args.out),
+        shop=load_shop(Path(args.shop) if args.shop else shop_folder()),
+        originals=args.originals,
         progress=lambda line: print(line, file=sys.stderr, flush=True),
     )
     for path in written:

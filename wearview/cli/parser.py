@@ -115,10 +115,15 @@ def _add_verdict(commands: argparse._SubParsersAction) -> None:
 
 
 def _add_report(commands: argparse._SubParsersAction) -> None:
-    p = _command(commands, "report", "write report.html, photos.zip and parts.csv of a teardown")
-    p.description = f"{p.description} A report.pdf follows in a later version; report.html prints as it is."
+    p = _command(commands, "report", "write report.html, report.pdf, photos.zip and parts.csv of a teardown")
     p.add_argument("teardown", metavar="TEARDOWN")
     p.add_argument("--out", metavar="DIR", required=True)
+    p.add_argument("--originals", action="store_true", help="put the photos themselves into photos.zip too")
+    p.add_argument(
+        "--shop",
+        metavar="DIR",
+        help="folder of the shop's name and logo: shop.toml, logo.png (default: shop in the data folder)",
+    )
     _add_store(p)
 
 

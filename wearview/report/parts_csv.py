@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from wearview.record import PACK, Element, PartLine, Teardown, Verdict, part_lines
-from wearview.report.view import base_name
+from wearview.report.words import base_name
 from wearview.terms import TINTS
 
 _SHADES = (

@@ -1,15 +1,17 @@
-"""Pictures that leave the shop: pixels only, so that no location or camera data goes with them."""
+"""Pictures that leave the shop: no location goes with any of them."""
 
-import base64
+import contextlib
 import io
 import re
 from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
 from wearview.photo import read_photo_bytes
+from wearview.report.strip import is_jpeg, stripped, time_and_turn
 from wearview.report.view import PhotoView
 
 PhotoSource = Callable[[str], bytes]
@@ -21,48 +23,70 @@ ARCHIVE_QUALITY = 92
 SCREEN_QUALITY = 85
 
 
-def report_picture(photo: PhotoView, photo_bytes: PhotoSource, n_photos: int) -> bytes:
-    """JPEG for the report: the overlay drawn when it was graded, or the photo itself where there is none."""
+@dataclass(frozen=True, slots=True, eq=False)
+class ReportPicture:
+    """A picture as a report shows it, width and height in pixels."""
+
+    jpeg: bytes
+    width: int
+    height: int
+
+
+def report_picture(photo: PhotoView, photo_bytes: PhotoSource, n_photos: int) -> ReportPicture:
+    """The overlay drawn when it was graded, or the photo itself where there is none, made small."""
     width, quality = next((width, quality) for limit, width, quality in SIZES if n_photos <= limit)
-    image = _overlay(photo, photo_bytes) or _original(photo, photo_bytes)
+    if photo.overlay_sha256 is None:
+        image = _upright(photo, photo_bytes(photo.sha256))
+    else:
+        image = Image.open(io.BytesIO(photo_bytes(photo.overlay_sha256)))
+        image.draft("RGB", (width, width * 2))  # decoded at half or a quarter where that is wide enough
+        image = image.convert("RGB")
     image.thumbnail((width, width * 2), Image.Resampling.LANCZOS)
-    return _jpeg(image, quality)
+    return ReportPicture(_pixels_only(image, quality), *image.size)
 
 
-def archive_pictures(photo: PhotoView, photo_bytes: PhotoSource) -> Iterator[tuple[str, bytes]]:
-    """Names in the archive and JPEG bytes: the photo at full size, and its overlay."""
-    stem = f"{photo.number:02d}-{_plain(photo.element)}-{_plain(photo.stem)}.jpg"
-    yield f"photos/{stem}", _jpeg(_original(photo, photo_bytes), ARCHIVE_QUALITY)
-    if (overlay := _overlay(photo, photo_bytes)) is not None:
-        yield f"overlays/{stem}", _jpeg(overlay, ARCHIVE_QUALITY)
+def graded_pictures(photo: PhotoView, photo_bytes: PhotoSource) -> Iterator[tuple[str, bytes]]:
+    """Name in the archive and JPEG bytes of a photo as it was graded, with what was found drawn on it."""
+    if photo.overlay_sha256 is not None:
+        yield f"graded/{archive_stem(photo)}.jpg", stripped(photo_bytes(photo.overlay_sha256))
+
+
+def original_picture(photo: PhotoView, photo_bytes: PhotoSource) -> tuple[str, bytes]:
+    """Name in the archive and JPEG bytes of the photo itself, with what keeps it upright and its time.
+
+    A JPEG keeps its pixels to the bit, its colour profile, its way up and its time; any other format becomes
+    an upright JPEG in sRGB that keeps its time.
+    """
+    data = photo_bytes(photo.sha256)
+    name = f"originals/{archive_stem(photo)}.jpg"
+    if is_jpeg(data):
+        with contextlib.suppress(ValueError):  # decoders forgive more; then it is written anew as below
+            return name, stripped(data)
+    out = io.BytesIO()
+    _upright(photo, data).save(out, "JPEG", quality=ARCHIVE_QUALITY, exif=time_and_turn(photo.taken_at))
+    return name, out.getvalue()
 
 
 def jpeg(rgb8: NDArray[np.uint8], quality: int = ARCHIVE_QUALITY) -> bytes:
     """A picture, shape (H, W, 3), as JPEG bytes that hold its pixels and nothing else."""
-    return _jpeg(Image.fromarray(rgb8), quality)
+    return _pixels_only(Image.fromarray(rgb8), quality)
 
 
 def screen_picture(data: bytes, name: str) -> bytes:
     """A kept photo as a JPEG that any browser shows: upright, at most as wide as overlays, pixels only."""
-    return _jpeg(Image.fromarray(read_photo_bytes(data, name).working), SCREEN_QUALITY)
+    return _pixels_only(Image.fromarray(read_photo_bytes(data, name).working), SCREEN_QUALITY)
 
 
-def data_uri(jpeg: bytes) -> str:
-    """The picture as text that stands inside the page."""
-    return "data:image/jpeg;base64," + base64.b64encode(jpeg).decode("ascii")
+def archive_stem(photo: PhotoView) -> str:
+    """A name that sorts by the photo's number and says where it belongs."""
+    return f"{photo.number:02d}-{_plain(photo.element)}-{_plain(photo.stem)}"
 
 
-def _original(photo: PhotoView, photo_bytes: PhotoSource) -> Image.Image:
-    return Image.fromarray(read_photo_bytes(photo_bytes(photo.sha256), photo.file).rgb8)
+def _upright(photo: PhotoView, data: bytes) -> Image.Image:
+    return Image.fromarray(read_photo_bytes(data, photo.file).rgb8)
 
 
-def _overlay(photo: PhotoView, photo_bytes: PhotoSource) -> Image.Image | None:
-    if photo.overlay_sha256 is None:
-        return None
-    return Image.open(io.BytesIO(photo_bytes(photo.overlay_sha256))).convert("RGB")
-
-
-def _jpeg(image: Image.Image, quality: int) -> bytes:
+def _pixels_only(image: Image.Image, quality: int) -> bytes:
     out = io.BytesIO()
     # A new image from the array: pixels only, whatever the opened file said about itself.
     Image.fromarray(np.asarray(image)).save(out, "JPEG", quality=quality)

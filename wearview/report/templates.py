@@ -1,11 +1,12 @@
 """The HTML templates with the words and colours they use, for reports and pages alike."""
 
+import base64
 from functools import cache
 from typing import TYPE_CHECKING
 
 from wearview.palette import colour_of, ink_of, pattern_of
 from wearview.report import words
-from wearview.report.view import base_name, day
+from wearview.report.words import base_name, day
 from wearview.terms import LINED_KINDS, NO_PASS, PROBLEMS, TINTS
 
 if TYPE_CHECKING:
@@ -34,5 +35,10 @@ def templates() -> "Environment":
         problems=PROBLEMS,
         tints=TINTS,
     )
-    environment.filters.update(day=day, basename=base_name)
+    environment.filters.update(day=day, basename=base_name, data_uri=data_uri)
     return environment
+
+
+def data_uri(picture: bytes, kind: str = "jpeg") -> str:
+    """A picture as text that stands inside a page; `kind` is "jpeg" or "png"."""
+    return f"data:image/{kind};base64,{base64.b64encode(picture).decode('ascii')}"

@@ -2,13 +2,22 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import datetime
 from pathlib import PureWindowsPath
 from typing import Any
 
 from wearview import __version__
 from wearview.record import PACK, Element, Grading, PartLine, Teardown, Verdict, part_lines
 from wearview.report.packpic import PackPicture, pack_picture
+from wearview.report.shop import Shop
+from wearview.report.words import (
+    CLEANEST_ONLY,
+    PATTERNS,
+    base_name,
+    day,
+    level_words,
+    places,
+    reference_words,
+)
 from wearview.terms import CAUTIONS, LINING_LEVELS, PROBLEMS, STEEL_LEVELS, Problem
 
 
@@ -27,6 +36,22 @@ class PhotoView:
     positions: tuple[str, ...]
     problems: tuple[Problem, ...]
 
+    @property
+    def alt(self) -> str:
+        """The photo for those who cannot see it; the table of parts says what it shows."""
+        where = f", {places(self.positions)}" if self.positions else ""
+        return f"Photo {self.number}, {self.element}{where}"
+
+    @property
+    def about(self) -> str:
+        """Its file, and when it was taken."""
+        return self.file + (f", taken {self.taken_at.replace('T', ' ')}" if self.taken_at else "")
+
+    @property
+    def said_of_problems(self) -> tuple[str, ...]:
+        """What casts doubt on it; where no part was graded, also what to do."""
+        return tuple(_said(problem, remedy=not self.positions) for problem in self.problems)
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PartView:
@@ -41,6 +66,20 @@ class PartView:
     problems: tuple[Problem, ...]
     photo_number: int
     verdicts: tuple[Verdict, ...]
+
+    @property
+    def said_of_problems(self) -> tuple[str, ...]:
+        """What casts doubt on its level; where there is none, also what to do."""
+        return tuple(_said(problem, remedy=self.level is None) for problem in self.problems)
+
+
+@dataclass(frozen=True, slots=True)
+class Glance:
+    """An element in one line: its worst level, in words, and what else must be known at first sight."""
+
+    level: int | None
+    words: str
+    asides: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,23 +111,57 @@ class ElementView:
     decided: tuple[Decided, ...]
 
     @property
+    def expected(self) -> str | None:
+        """What the shop expects to see there."""
+        return f"Expected here: {self.expectation}" if self.expectation else None
+
+    @property
+    def news(self) -> str | None:
+        """Heat where none is expected; None where there is no such thing to say."""
+        return None
+
+    @property
+    def compared(self) -> str:
+        """What its linings were compared with, and when."""
+        if self.grading is None or self.reference is None:
+            return ""
+        newest = (
+            f" (newest of {self.times_graded} gradings; the earlier ones are kept)"
+            if self.times_graded > 1
+            else ""
+        )
+        return f"{reference_words(self.reference)}. Graded {day(self.grading.graded_at)}{newest}."
+
+    @property
     def worst(self) -> PartView | None:
         """The part with the highest level; None when nothing was graded."""
         graded = [part for part in self.parts if part.level is not None]
         return max(graded, key=lambda part: part.level or 0, default=None)
 
     @property
-    def ungraded(self) -> tuple[PartView, ...]:
-        """Parts that could not be graded."""
-        return tuple(part for part in self.parts if part.level is None)
+    def glance(self) -> Glance:
+        """The element in one line."""
+        worst, parts = self.worst, self.parts
+        pattern = [PATTERNS[self.pack["pattern"]]] if self.pack else []
+        if worst is None:
+            return Glance(None, "Cannot tell" if self.photos else "no photo", ())
+        ungraded = sum(part.level is None for part in parts)
+        missed = [f"{ungraded} of {len(parts)} could not be graded"] if ungraded else []
+        if worst.level == 0 and self.pack and not worst.relative:  # no plate of a clean pack is its worst
+            return Glance(0, "Level 0", (*pattern, *missed))
+        where = [". ".join([f"position {worst.label}", *pattern])] if len(parts) > 1 else []
+        against = [CLEANEST_ONLY] if worst.relative else []
+        return Glance(worst.level, level_words(worst.level, worst.name), (*against, *where, *missed))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class ReportView:
-    """The whole report."""
+    """The whole report; `moment` is when the last entry that it shows was made, ISO 8601."""
 
     teardown: Teardown
+    shop: Shop
     opened: str
+    moment: str
     elements: tuple[ElementView, ...]
     cautions: tuple[str, ...]
     lining_levels: tuple[str, ...]
@@ -96,12 +169,41 @@ class ReportView:
     program_version: str
 
     @property
+    def facts(self) -> list[tuple[str, str]]:
+        """The job: label and value of what is known of it."""
+        job = self.teardown
+        facts = [("Unit", job.unit), ("Serial", job.serial), ("Customer", job.customer)]
+        facts += [("Customer's wish", job.wish), ("Opened", self.opened), ("Record as of", day(self.moment))]
+        return [(label, value) for label, value in facts if value]
+
+    @property
+    def versions(self) -> list[tuple[str, list[tuple[str, str]]]]:
+        """What graded the elements: a sentence for each program and rules, and what was hashed, with hash."""
+        made: dict[str, list[tuple[str, str]]] = {}
+        for element in self.elements:
+            if element.grading is not None:
+                document = element.grading.document
+                program, rules = document["program"], document["rules"]
+                said = f"Graded by {program['name']} {program['version']} with {rules['id']}:"
+                hashes = made.setdefault(said, [(rules["id"], rules["sha256"])])
+                hashes.append((f"document of {element.name}", element.grading.document_sha256))
+        return list(made.items())
+
+    @property
+    def written_by(self) -> str:
+        """What wrote the report, and what comes with it."""
+        return (
+            f"Report written by wearview {self.program_version}. photos.zip holds the photos without "
+            "location data, parts.csv every measured value."
+        )
+
+    @property
     def photos(self) -> list[PhotoView]:
         """All photos in the order of their numbers."""
         return [photo for element in self.elements for photo in element.photos]
 
 
-def report_view(teardown: Teardown) -> ReportView:
+def report_view(teardown: Teardown, shop: Shop) -> ReportView:
     """What a report of this teardown shows: the newest grading of each element beside the verdicts."""
     elements: list[ElementView] = []
     number = 1
@@ -109,18 +211,24 @@ def report_view(teardown: Teardown) -> ReportView:
         elements.append(_element_view(element, number))
         number += len(elements[-1].photos)
     return ReportView(
-        teardown, day(teardown.opened_at), tuple(elements), CAUTIONS, LINING_LEVELS, STEEL_LEVELS, __version__
+        teardown=teardown,
+        shop=shop,
+        opened=day(teardown.opened_at),
+        moment=max(_moments(teardown)),
+        elements=tuple(elements),
+        cautions=CAUTIONS,
+        lining_levels=LINING_LEVELS,
+        steel_levels=STEEL_LEVELS,
+        program_version=__version__,
     )
 
 
-def day(moment: str) -> str:
-    """Local date and time to the minute of an ISO 8601 text with its offset."""
-    return datetime.fromisoformat(moment).astimezone().strftime("%Y-%m-%d %H:%M")
-
-
-def base_name(path: str) -> str:
-    """The file's own name, after either kind of slash: the shop's folders stay in the shop."""
-    return PureWindowsPath(path).name
+def _moments(teardown: Teardown) -> Iterator[str]:
+    """When each entry of the record was made."""
+    yield teardown.opened_at
+    for element in teardown.elements:
+        yield from (grading.graded_at for grading in element.gradings)
+        yield from (verdict.given_at for verdict in element.verdicts)
 
 
 def _element_view(element: Element, first_number: int) -> ElementView:
@@ -186,6 +294,10 @@ def _part_view(line: PartLine, numbers: dict[str, int]) -> PartView:
     )
 
 
+def _said(problem: Problem, *, remedy: bool) -> str:
+    return " ".join([problem.text, *([problem.remedy] if remedy and problem.remedy else [])])
+
+
 def _known(names: list[str]) -> tuple[Problem, ...]:
     """Problems by name; one that a newer program listed is shown by its name alone."""
     return tuple(PROBLEMS.get(name) or Problem(name, f"{name.capitalize()}.", "", False) for name in names)
@@ -201,8 +313,7 @@ def _decided(element: Element, lines: list[PartLine]) -> Iterator[Decided]:
             key = (line.verdict.decision, line.verdict.reason)
             groups.setdefault(key, {})[line.label] = line.verdict
     for group in groups.values():
-        word = "position" if len(group) == 1 else "positions"
-        yield _decision(list(group.values()), f"{word} {', '.join(group)}")
+        yield _decision(list(group.values()), places(tuple(group)))
     for name, given in element.named_verdicts.items():
         if name != PACK:
             yield _decision([given[-1]], name)

@@ -1,6 +1,38 @@
-"""The contract's terms as reports and pages write them, each once."""
+"""The contract's terms and the headings as reports and pages write them, each once."""
 
+from datetime import datetime
+from pathlib import PureWindowsPath
 from typing import Any
+
+from wearview.record import Verdict
+from wearview.report.packpic import PackPicture
+from wearview.terms import FRICTION, REACTION, STEEL
+
+TITLES = {
+    "report": "Teardown report",
+    "glance": "At a glance",
+    "legend": "How to read the levels",
+    "whole": "Verdict on the whole pack",
+    "shows": "What the pack shows",
+    "checks": "Things to check",
+    "photos": "Photos",
+    "parts": "Part by part",
+    "named": "Parts outside the pack",
+    "earlier": "Verdicts on earlier photos",
+    "cautions": "Cautions",
+    "evidence": "Where this comes from",
+}
+GLANCE_HEADS = ("Element", "Most heat seen", "What was replaced or left in, and why")
+LEGEND_HEADS = ("Level", "Lining (friction plate, band)", "Steel and reaction plate")
+PART_HEADS = ("Position", "Part", "Heat level", "What the photo shows", "Technician's verdict")
+PHOTO_HEADS = ("Photo", "File", "Colour taken from", "SHA-256 of the file")
+NOTHING = "Nothing was graded or judged so far."
+UNKNOWN_LEVEL = "cannot tell: the photo does not show enough to choose a level"
+ABOUT_LEVELS = (
+    "The level describes heat that a photo shows, compared with clean lining or bare metal. The technician's "
+    "verdict stands beside the level; neither changes the other, and they may differ, for reasons such as "
+    "age, wear, shop policy or the customer's wish."
+)
 
 DECISIONS = {
     "reuse": "reuse",
@@ -48,6 +80,23 @@ CLEANEST_ONLY = "compared with the cleanest plate only"
 NO_VERDICT = "no verdict given"
 
 
+_MARKS = {
+    FRICTION: "\u25cf friction plate (with its core line)",
+    STEEL: "\u25a0 steel plate",
+    REACTION: "\u25c6 reaction plate",
+}
+
+
+def day(moment: str) -> str:
+    """Local date and time to the minute of an ISO 8601 text with its offset."""
+    return datetime.fromisoformat(moment).astimezone().strftime("%Y-%m-%d %H:%M")
+
+
+def base_name(path: str) -> str:
+    """The file's own name, after either kind of slash: the shop's folders stay in the shop."""
+    return PureWindowsPath(path).name
+
+
 def level_words(level: int | None, name: str | None) -> str:
     """A heat level as tables write it: "Level 3: burnt", or "Cannot tell"."""
     return "Cannot tell" if level is None else f"Level {level}: {name}"
@@ -58,19 +107,53 @@ def places(labels: tuple[str, ...]) -> str:
     return f"position{'s' if len(labels) > 1 else ''} {', '.join(labels)}"
 
 
-def reference_words(reference: dict[str, Any], file: str | None) -> str:
-    """What the linings of a document were compared with.
+def verdict_grounds(verdict: Verdict) -> str:
+    """What follows a decision: ", reason: heat; technician's heat level 3"; empty without either."""
+    reason = f", reason: {REASONS[verdict.reason]}" if verdict.reason else ""
+    heat = "" if verdict.heat is None else f"; technician's heat level {verdict.heat}"
+    return reason + heat
 
-    Parameters
-    ----------
-    reference : dict
-        The document's.
-    file : str or None
-        Its photo's name as it may be shown.
-    """
+
+def verdict_signature(verdict: Verdict) -> str:
+    """Who gave a verdict, and when."""
+    return ", ".join([*([verdict.by] if verdict.by else []), day(verdict.given_at)])
+
+
+def earlier_place(verdict: Verdict) -> str:
+    """Where a part lay in earlier photos, by the verdict that it was given then."""
+    return f"position {verdict.target} then"
+
+
+def no_own_verdict(whole: tuple[Verdict, ...]) -> str:
+    """What stands for a part without a verdict of its own: the pack's that holds now, if there is one."""
+    return f"with the whole pack: {DECISIONS[whole[-1].decision]}" if whole else NO_VERDICT
+
+
+def swatch_alt(level: int | None) -> str:
+    """A level's box for those who cannot see it."""
+    return "cannot tell" if level is None else f"level {level}"
+
+
+def picture_alt(element: str) -> str:
+    """The drawing of a pack for those who cannot see it; tables say the rest."""
+    return f"{element}: heat level by position from the apply piston to the reaction end"
+
+
+def picture_caption(picture: PackPicture) -> str:
+    """How to read the drawing of a pack."""
+    said = ["The pack from its edge. Number above a plate: heat level (? cannot tell). Below: position"]
+    said += [_MARKS[kind] for kind in picture.kinds]
+    if any(slot.kind is None for slot in picture.slots):
+        said.append("Dashed: not photographed")
+    return f"{'. '.join(said)}."
+
+
+def reference_words(reference: dict[str, Any]) -> str:
+    """What the linings of a document were compared with, from its reference."""
     match reference["source"]:
         case "photo":
-            return "Compared with a photo of clean lining" + (f" ({file})" if file else "")
+            file = f" ({base_name(reference['file'])})" if reference["file"] else ""
+            return f"Compared with a photo of clean lining{file}"
         case "library":
             return f"Compared with the stored lining colour {reference['lining']}"
         case "cleanest part":

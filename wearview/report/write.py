@@ -7,12 +7,17 @@ from pathlib import Path
 from wearview.files import make_folder, whole_file, write_whole
 from wearview.record import Teardown
 from wearview.report.parts_csv import parts_csv
-from wearview.report.pictures import PhotoSource, archive_pictures, data_uri, report_picture
+from wearview.report.pictures import PhotoSource, graded_pictures, original_picture, report_picture
+from wearview.report.shop import Shop
 from wearview.report.templates import templates
+from wearview.report.typeset import report_pdf
 from wearview.report.view import PhotoView, report_view
 
 # A fixed date in the ZIP: the same record gives the same bytes. The earliest that the format can hold.
 _ZIP_DATE = (1980, 1, 1, 0, 0, 0)
+NO_SHOP = Shop()
+
+Tell = Callable[[str], None]
 
 
 def write_report(
@@ -20,9 +25,11 @@ def write_report(
     photo_bytes: PhotoSource,
     out: Path,
     *,
-    progress: Callable[[str], None] | None = None,
+    shop: Shop = NO_SHOP,
+    originals: bool = False,
+    progress: Tell | None = None,
 ) -> list[Path]:
-    """Write `report.html`, `photos.zip` and `parts.csv` into a folder.
+    """Write `report.html`, `report.pdf`, `photos.zip` and `parts.csv` into a folder.
 
     Parameters
     ----------
@@ -32,6 +39,10 @@ def write_report(
         Gives the bytes of a kept photo or overlay by its sha256.
     out : Path
         Made if missing; files of these names are replaced.
+    shop : Shop, optional
+        Who hands the report over.
+    originals : bool, optional
+        Whether `photos.zip` holds the photos themselves beside the marked ones.
     progress : callable, optional
         Called with a line of text before each step that takes time.
 
@@ -46,25 +57,30 @@ def write_report(
         When a kept photo is missing or altered, or a file cannot be written.
     """
     tell = progress or (lambda line: None)
-    view = report_view(teardown)
+    view = report_view(teardown, shop)
     make_folder(out)
     pictures = {}
     for photo in view.photos:
         tell(f"report: picture {photo.number} of {len(view.photos)}")
-        pictures[photo.number] = data_uri(report_picture(photo, photo_bytes, len(view.photos)))
+        pictures[photo.number] = report_picture(photo, photo_bytes, len(view.photos))
     html = templates().get_template("report.html").render(view=view, pictures=pictures)
     # A file name that is no text can still be shown, if not read.
     write_whole(out / "report.html", html.encode("utf-8", "backslashreplace"))
+    write_whole(out / "report.pdf", report_pdf(view, pictures))
     write_whole(out / "parts.csv", parts_csv(teardown).encode("utf-8", "backslashreplace"))
-    _write_archive(out / "photos.zip", view.photos, photo_bytes, tell)
-    return [out / name for name in ("report.html", "photos.zip", "parts.csv")]
+    _write_archive(out / "photos.zip", view.photos, photo_bytes, originals, tell)
+    return [out / name for name in ("report.html", "report.pdf", "photos.zip", "parts.csv")]
 
 
 def _write_archive(
-    path: Path, photos: list[PhotoView], photo_bytes: PhotoSource, tell: Callable[[str], None]
+    path: Path, photos: list[PhotoView], photo_bytes: PhotoSource, originals: bool, tell: Tell
 ) -> None:
     with whole_file(path) as file, zipfile.ZipFile(file, "w", zipfile.ZIP_STORED) as archive:
         for photo in photos:
             tell(f"photos.zip: photo {photo.number} of {len(photos)}")
-            for name, jpeg in archive_pictures(photo, photo_bytes):
+            for name, jpeg in graded_pictures(photo, photo_bytes):
+                archive.writestr(zipfile.ZipInfo(name, _ZIP_DATE), jpeg)
+            # A photo on which nothing was drawn is there as it is.
+            if originals or photo.overlay_sha256 is None:
+                name, jpeg = original_picture(photo, photo_bytes)
                 archive.writestr(zipfile.ZipInfo(name, _ZIP_DATE), jpeg)

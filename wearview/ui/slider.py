@@ -6,7 +6,7 @@ from typing import Any
 
 import streamlit as st
 
-from wearview.report.pictures import data_uri
+from wearview.report.templates import data_uri
 
 MARGIN = 0.06  # of the part's size, shown around it
 

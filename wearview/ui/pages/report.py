@@ -1,5 +1,6 @@
 """The report as the customer will see it, and its files."""
 
+import functools
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
@@ -8,7 +9,7 @@ import streamlit as st
 
 from wearview import store as record
 from wearview.record import Teardown
-from wearview.report import write_report
+from wearview.report import load_shop, shop_folder, write_report
 from wearview.ui import here, show
 from wearview.ui.words import job_html
 
@@ -77,7 +78,8 @@ def _written(
     stamp: tuple[str, ...], _teardown: Teardown, _store: record.Store
 ) -> "tempfile.TemporaryDirectory[str]":
     folder = tempfile.TemporaryDirectory(prefix="wearview-report-")
-    write_report(_teardown, lambda sha256: record.photo_bytes(_store, sha256), Path(folder.name))
+    photo_bytes = functools.partial(record.photo_bytes, _store)
+    write_report(_teardown, photo_bytes, Path(folder.name), shop=load_shop(shop_folder()))
     return folder
 
 

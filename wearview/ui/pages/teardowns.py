@@ -4,7 +4,7 @@ import streamlit as st
 
 from wearview import store as record
 from wearview.record import TeardownLine
-from wearview.report.view import day
+from wearview.report.words import day
 from wearview.ui import here, show
 from wearview.ui.words import plain
 
