@@ -1,29 +1,49 @@
-"""Make the scenes: ``python -m tests.scenes accuracy --out DIR``, ``relight`` or ``demo_images``."""
+"""Make the scenes: ``python -m tests.scenes accuracy --out DIR``, or another of its commands.
+
+``accuracy`` and ``broad`` render a catalogue, ``relight`` and ``broad-relight`` photograph scenes of it under
+four lights each, ``part-free`` renders benches without a part, ``demo_images`` the demo photos.
+"""
 
 from __future__ import annotations
 
 import argparse
+import multiprocessing
 import sys
 import time
 from pathlib import Path
 
+from tests.scenes.broad import broad_scenes, part_free_scenes, relit_scenes
 from tests.scenes.catalogue import Scene, accuracy_scenes
 from tests.scenes.render import VARIANT
 from tests.scenes.shoot import SAMPLES, rephotograph, shoot
+
+PART_FREE = "part-free"
+CATALOGUES = {
+    "accuracy": (accuracy_scenes, "the scenes that the accuracy table is made from"),
+    "relight": (
+        lambda: tuple(s for s in accuracy_scenes() if s.gradeable and s.neutral and not s.clean),
+        "those of them that can be graded beside a neutral, under four lights each",
+    ),
+    "broad": (broad_scenes, "240 further scenes, more varied"),
+    "broad-relight": (relit_scenes, "forty of them under four lights each"),
+    PART_FREE: (part_free_scenes, "300 small photos without a part, into a folder of that name"),
+}
 
 
 def main(arguments: list[str] | None = None) -> int:
     """Run one of the commands; progress goes to standard error."""
     parser = argparse.ArgumentParser(prog="python -m tests.scenes", description=__doc__)
     commands = parser.add_subparsers(dest="command", required=True)
-    accuracy = commands.add_parser("accuracy", help="render the scenes that the accuracy table is made from")
-    relight = commands.add_parser("relight", help="photograph rendered scenes under four lights each")
     demo = commands.add_parser("demo_images", help="render the demo photos into a folder")
     demo.add_argument("out", type=Path, nargs="?", default=Path("demo_images"))
-    for command in (accuracy, relight):
+    every = [demo]
+    for name, (_, text) in CATALOGUES.items():
+        command = commands.add_parser(name, help=text)
         command.add_argument("--out", type=Path, required=True)
         command.add_argument("--linear", action="store_true", help="keep the linear renders, 8 MB each")
-    for command in (accuracy, relight, demo):
+        command.add_argument("--jobs", type=int, default=1, help="scenes made at a time")
+        every.append(command)
+    for command in every:
         command.add_argument("--only", help="scene ids, separated by commas")
         command.add_argument("--samples", type=int, default=SAMPLES, help="paths per pixel")
         command.add_argument("--variant", default=VARIANT, help="Mitsuba variant: llvm_ad_rgb or cuda_ad_rgb")
@@ -34,11 +54,14 @@ def main(arguments: list[str] | None = None) -> int:
 
         make_demo(options.out, options.only, options.samples, options.variant, options.again)
         return 0
-    scenes = _chosen(accuracy_scenes(), options.only)
-    if options.command == "relight":
-        scenes = [s for s in scenes if s.gradeable and s.neutral and not s.clean]
-    for k, scene in enumerate(scenes, start=1):
-        _make(options, scene, f"{k}/{len(scenes)}")
+    scenes = _chosen(CATALOGUES[options.command][0](), options.only)
+    if options.jobs == 1:
+        for scene in scenes:
+            _make((options, scene))
+    else:
+        with multiprocessing.get_context("spawn").Pool(options.jobs) as pool:
+            for _ in pool.imap_unordered(_make, [(options, scene) for scene in scenes]):
+                pass
     return 0
 
 
@@ -52,24 +75,26 @@ def _chosen(scenes: tuple[Scene, ...], only: str | None) -> list[Scene]:
     return [s for s in scenes if s.id in wanted]
 
 
-def _make(options: argparse.Namespace, scene: Scene, count: str) -> None:
-    relight = options.command == "relight"
-    done = options.out / (f"relight/{scene.id}-light4.json" if relight else f"{scene.id}.json")
+def _make(task: tuple[argparse.Namespace, Scene]) -> None:
+    options, scene = task
+    out = options.out / PART_FREE if options.command == PART_FREE else options.out
+    relight = options.command.endswith("relight")
+    done = out / (f"relight/{scene.id}-light4.json" if relight else f"{scene.id}.json")
     if done.exists() and not options.again:
         return
     start = time.perf_counter()
-    if relight and (options.out / "linear" / f"{scene.id}.npz").exists():
-        rephotograph(scene, options.out)
+    if relight and (out / "linear" / f"{scene.id}.npz").exists():
+        rephotograph(scene, out)
     else:
         shoot(
             scene,
-            options.out,
+            out,
             samples=options.samples,
             variant=options.variant,
             keep_linear=options.linear,
             relight=relight,
         )
-    print(f"{scene.id} {count} {time.perf_counter() - start:.1f} s", file=sys.stderr, flush=True)
+    print(f"{scene.id} {time.perf_counter() - start:.1f} s", file=sys.stderr, flush=True)
 
 
 if __name__ == "__main__":

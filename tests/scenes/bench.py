@@ -29,13 +29,13 @@ class Surface:
     height: Field
 
 
-def _lab(lightness: Field, a: Field | float, b: Field | float) -> Field:
+def lab_colour(lightness: Field, a: Field | float, b: Field | float) -> Field:
     rgb = lab_to_linear_srgb(np.stack(np.broadcast_arrays(lightness, a, b), -1))
     return np.clip(rgb, 0.004, 0.93).astype(np.float32)
 
 
-class _Board:
-    """Pixel grid of a bench map and the noise drawn on it."""
+class Board:
+    """Pixel grid of a bench map and the noise drawn on it; lengths in mm."""
 
     def __init__(self, rng: Generator, half_mm: tuple[float, float], px_per_mm: float) -> None:
         self.rng, self.half_mm, self.px = rng, half_mm, px_per_mm
@@ -81,7 +81,7 @@ class _Board:
 
 def wood(rng: Generator, half_mm: tuple[float, float], px_per_mm: float) -> Surface:
     """Old planks laid along x, oiled by years of use."""
-    b = _Board(rng, half_mm, px_per_mm)
+    b = Board(rng, half_mm, px_per_mm)
     width = rng.uniform(85, 150)
     row = (b.y - rng.uniform(0, width)) / width
     plank = np.floor(row).astype(int)
@@ -100,14 +100,14 @@ def wood(rng: Generator, half_mm: tuple[float, float], px_per_mm: float) -> Surf
     gap = np.clip(1.4 - inside, 0, 1)
     lightness = lightness - 5 * b.scratches(90, 25) - 34 * gap + 1.4 * b.noise(1.0)
     chroma = rng.uniform(0.75, 1.1)
-    albedo = _lab(np.clip(lightness, 5, 85), chroma * (7.5 + 0.6 * grain), chroma * (20 - 4 * dirt))
+    albedo = lab_colour(np.clip(lightness, 5, 85), chroma * (7.5 + 0.6 * grain), chroma * (20 - 4 * dirt))
     height = -1.2 * gap - 0.06 * pores + 0.02 * grain + 0.01 * b.noise(0.8)
     return b.made(albedo, 0.62 - 0.18 * dirt, 0.35, 0.0, height)
 
 
 def steel_bench(rng: Generator, half_mm: tuple[float, float], px_per_mm: float) -> Surface:
     """A brushed steel top with old scratches and a film of oil here and there."""
-    b = _Board(rng, half_mm, px_per_mm)
+    b = Board(rng, half_mm, px_per_mm)
     brushed = b.streaks(60, 0.4) + 0.6 * b.streaks(160, 1.6)
     oil = b.stains(0.3, 70)
     rust = 0.6 * b.stains(0.03, 12)
@@ -121,50 +121,50 @@ def steel_bench(rng: Generator, half_mm: tuple[float, float], px_per_mm: float) 
 
 def cardboard(rng: Generator, half_mm: tuple[float, float], px_per_mm: float) -> Surface:
     """A flattened box, its flutes showing through, with oil rings."""
-    b = _Board(rng, half_mm, px_per_mm)
+    b = Board(rng, half_mm, px_per_mm)
     flute = np.sin(b.y * 2 * np.pi / rng.uniform(5.5, 8.0) + 0.3 * b.noise(80))
     oil = b.stains(0.12, 60)
     fibre = b.noise(1.2, 2)
     crease = np.clip(1.5 - np.abs(b.y - rng.uniform(-half_mm[1], half_mm[1])), 0, 1) + 0 * b.x
     lightness = rng.uniform(58, 67) + 0.7 * flute + 1.3 * fibre + 1.5 * b.noise(40, 3) - 13 * oil - 4 * crease
-    albedo = _lab(lightness - 3 * b.scratches(60, 20), 7.0 + 0 * fibre, 22.0 + 0.5 * fibre)
+    albedo = lab_colour(lightness - 3 * b.scratches(60, 20), 7.0 + 0 * fibre, 22.0 + 0.5 * fibre)
     height = 0.05 * flute + 0.008 * fibre - 0.5 * crease + 0.5 * b.noise(150)
     return b.made(albedo, 0.85 - 0.25 * oil, 0.25, 0.0, height)
 
 
 def rubber_mat(rng: Generator, half_mm: tuple[float, float], px_per_mm: float) -> Surface:
     """A black ribbed mat, dusty."""
-    b = _Board(rng, half_mm, px_per_mm)
+    b = Board(rng, half_mm, px_per_mm)
     pitch = rng.uniform(5.0, 8.0)
     rib = np.abs(np.mod(b.y / pitch, 1) - 0.5) * 2 + 0 * b.x
     ridge = np.clip((rib - 0.35) * 5, 0, 1)
     dust = np.clip(0.5 + 0.5 * b.noise(70, 4), 0, 1.5)
     lightness = 17 + 5 * dust + 2.5 * ridge + 0.9 * b.noise(0.9) - 3 * (1 - ridge) + 5 * b.scratches(50, 30)
-    albedo = _lab(lightness, 0.2 + 0 * dust, 0.8 + 0.8 * dust)
+    albedo = lab_colour(lightness, 0.2 + 0 * dust, 0.8 + 0.8 * dust)
     return b.made(albedo, 0.55 + 0.12 * dust, 0.4, 0.0, 0.5 * ridge + 0.012 * b.noise(0.8))
 
 
 def paper_towel(rng: Generator, half_mm: tuple[float, float], px_per_mm: float) -> Surface:
     """Blue-grey shop towel: embossed, wrinkled, oil-spotted."""
-    b = _Board(rng, half_mm, px_per_mm)
+    b = Board(rng, half_mm, px_per_mm)
     u, v = (b.x + b.y) / 4.6, (b.x - b.y) / 4.6
     emboss = np.cos(2 * np.pi * u) * np.cos(2 * np.pi * v)
     wrinkle = b.noise(130, 2)
     oil = b.stains(0.15, 45)
     fold = np.clip(1 - np.abs(np.mod(b.x / 240 + 0.37, 1) - 0.5) * 240, 0, 1) + 0 * b.y
     lightness = rng.uniform(60, 72) + 1.5 * emboss + 1.2 * b.noise(1.0, 2) - 17 * oil - 3 * fold
-    albedo = _lab(lightness, -3.5 + 0 * oil, rng.uniform(-13, -7) + 3 * oil)
+    albedo = lab_colour(lightness, -3.5 + 0 * oil, rng.uniform(-13, -7) + 3 * oil)
     height = 0.10 * emboss + 1.1 * wrinkle + 0.02 * b.noise(0.9)
     return b.made(albedo, 0.9 - 0.3 * oil, 0.15 + 0.3 * oil, 0.0, height)
 
 
 def painted_board(rng: Generator, half_mm: tuple[float, float], px_per_mm: float) -> Surface:
     """Painted fibreboard, grey-green, scuffed through to the brown in places."""
-    b = _Board(rng, half_mm, px_per_mm)
+    b = Board(rng, half_mm, px_per_mm)
     scuff = np.clip(b.scratches(220, 22) + 0.8 * b.stains(0.03, 14), 0, 1)
     lightness = rng.uniform(48, 60) + 1.3 * b.noise(60, 4) - 7 * b.stains(0.12, 50) + 0.7 * b.noise(1.0)
     hue_a, hue_b = ((-7.0, 4.0), (-2.0, -6.0), (1.0, 9.0))[rng.integers(3)]
-    paint, bare = _lab(lightness, hue_a, hue_b), _lab(lightness - 8, 7.0, 15.0)
+    paint, bare = lab_colour(lightness, hue_a, hue_b), lab_colour(lightness - 8, 7.0, 15.0)
     albedo = paint * (1 - scuff[..., None]) + bare * scuff[..., None]
     roller = b.noise(1.6, 2)
     return b.made(albedo, 0.42 + 0.4 * scuff, 0.45, 0.0, 0.02 * roller - 0.05 * scuff)
@@ -172,13 +172,13 @@ def painted_board(rng: Generator, half_mm: tuple[float, float], px_per_mm: float
 
 def concrete(rng: Generator, half_mm: tuple[float, float], px_per_mm: float) -> Surface:
     """A trowelled floor with pits, fine cracks and old drips."""
-    b = _Board(rng, half_mm, px_per_mm)
+    b = Board(rng, half_mm, px_per_mm)
     sand = b.noise(0.9, 2)
     pits = np.clip(b.noise(2.2) - 2.3, 0, 1) * 2
     oil = b.stains(0.1, 80)
     crack = np.clip(1 - np.abs(b.noise(220, 4)) * 60, 0, 1) * (b.noise(160) > 0.7)
     lightness = rng.uniform(52, 62) + 2.3 * sand + 2.2 * b.noise(50, 4) - 17 * pits - 18 * oil - 16 * crack
-    albedo = _lab(np.clip(lightness, 6, 90), 0.5 + 0 * oil, 4.5 + 1.0 * b.noise(90, 2))
+    albedo = lab_colour(np.clip(lightness, 6, 90), 0.5 + 0 * oil, 4.5 + 1.0 * b.noise(90, 2))
     return b.made(albedo, 0.85 - 0.3 * oil, 0.2, 0.0, 0.03 * sand - 0.4 * pits - 0.3 * crack)
 
 
@@ -221,7 +221,7 @@ TUBE = (0.97, 1.03, 0.93)
 LED = (0.95, 1.0, 1.06)
 
 
-def _room(rng: Generator, tint: tuple[float, float, float], bright: float) -> Field:
+def room_around(rng: Generator, tint: tuple[float, float, float], bright: float) -> Field:
     """Walls, shelves and a ceiling out of focus; the person with the phone stands dark at -y."""
     rows, columns = 32, 64
     up = np.linspace(90, -90, rows)[:, None]
@@ -242,14 +242,14 @@ def window(rng: Generator) -> Light:
     side = rng.uniform(0, 2 * np.pi)
     at = (2300 * np.cos(side), 2300 * np.sin(side), rng.uniform(1200, 2000))
     lamp = Lamp(at, (0, 0, 0), (750, 900), DAYLIGHT, 0.65)
-    return Light("window", (lamp,), _room(rng, (1.02, 1.0, 0.95), 0.45), None)
+    return Light("window", (lamp,), room_around(rng, (1.02, 1.0, 0.95), 0.45), None)
 
 
 def bulb(rng: Generator) -> Light:
     """One warm bulb in a shade, overhead."""
     at = (rng.uniform(-400, 400), rng.uniform(-150, 500), rng.uniform(1200, 1600))
     return Light(
-        "bulb", (Lamp(at, (0, 0, 0), (45, 45), BULB, 0.75),), _room(rng, (1.15, 1.0, 0.75), 0.3), None
+        "bulb", (Lamp(at, (0, 0, 0), (45, 45), BULB, 0.75),), room_around(rng, (1.15, 1.0, 0.75), 0.3), None
     )
 
 
@@ -260,7 +260,7 @@ def tubes(rng: Generator) -> Light:
     for shift in (-220.0, 260.0):
         at = (shift * np.sin(turn), 250 + shift * np.cos(turn), 1550.0)
         lamps.append(Lamp(at, (at[0], at[1], 0.0), (600, 22), TUBE, 0.4))
-    return Light("tubes", tuple(lamps), _room(rng, TUBE, 0.3), None)
+    return Light("tubes", tuple(lamps), room_around(rng, TUBE, 0.3), None)
 
 
 def led_lamp(rng: Generator) -> Light:
@@ -268,14 +268,14 @@ def led_lamp(rng: Generator) -> Light:
     side = rng.uniform(0.1, np.pi - 0.1) + (np.pi if rng.random() < 0.2 else 0)
     at = (600 * np.cos(side), 600 * np.sin(side), rng.uniform(950, 1300))
     return Light(
-        "led lamp", (Lamp(at, (0, 0, 0), (30, 30), LED, 0.62),), _room(rng, (1.0, 1.0, 1.0), 0.45), None
+        "led lamp", (Lamp(at, (0, 0, 0), (30, 30), LED, 0.62),), room_around(rng, (1.0, 1.0, 1.0), 0.45), None
     )
 
 
 def flash(rng: Generator) -> Light:
     """The phone's own light beside its lens, in a dim room; the renderer moves it to the camera."""
     lamp = Lamp((0, 0, 0), (0, 0, 0), (4, 4), (1.0, 1.0, 1.02), 0.5)
-    return Light("flash", (lamp,), _room(rng, (1.06, 1.0, 0.9), 0.6), None)
+    return Light("flash", (lamp,), room_around(rng, (1.06, 1.0, 0.9), 0.6), None)
 
 
 LIGHTS: dict[str, Callable[[Generator], Light]] = {

@@ -61,6 +61,26 @@ def random_phone(rng: Generator) -> Phone:
     )
 
 
+def varied_phone(rng: Generator) -> Phone:
+    """A shot with any phone: older and cheaper ones, heavier processing, worse light for its balance."""
+    return replace(
+        random_phone(rng),
+        exposure=float(np.exp(rng.normal(0, 0.22))),
+        adapted=float(rng.uniform(0.6, 1.0)),
+        balance_error=(float(np.exp(rng.normal(0, 0.05))), float(np.exp(rng.normal(0, 0.07)))),
+        contrast=float(rng.uniform(0.0, 0.15)),
+        saturation=float(rng.uniform(0.93, 1.14)),
+        vignette=float(rng.uniform(0.0, 0.3)),
+        blur_px=float(rng.uniform(0.5, 1.15)),
+        electrons=float(rng.uniform(1300, 12000)),
+        sharpen=float(rng.uniform(0.0, 1.1)),
+        quality=int(rng.integers(74, 97)),
+    )
+
+
+PHONES = {"plain": random_phone, "varied": varied_phone}
+
+
 def spoiled(phone: Phone, defect: str, rng: Generator) -> Phone:
     """The same phone with a shot gone wrong; defects that are not the camera's change nothing."""
     if defect == "blurred":

@@ -10,7 +10,7 @@ from numpy.random import Generator
 
 from tests.scenes.bench import BENCHES, HELD_OUT_BENCHES, LIGHTS
 from tests.scenes.clutter import OTHER_THINGS, ROUND_THINGS
-from tests.scenes.linings import BY_NAME, LININGS, TOO_DARK_L
+from tests.scenes.linings import LININGS, TOO_DARK_L, lining_named
 from tests.scenes.look import Look
 from tests.scenes.make import reachable_levels
 from tests.scenes.skin import BAND, FRICTION, REACTION, STEEL
@@ -55,6 +55,8 @@ class Scene:
     wide_gamut: bool | None = None
     clean: bool = False  # parts are unused
     first_on_top: bool = False
+    alike: bool = False  # one tool cut the grooves of all its lined parts
+    phone: str = "plain"  # a name in camera.PHONES
     tags: dict[str, str] = field(default_factory=dict)
 
     @property
@@ -96,7 +98,7 @@ def accuracy_scenes() -> tuple[Scene, ...]:
             if template == "spoiled":
                 defect, spoiled = DEFECTS[spoiled % len(DEFECTS)], spoiled + 1
             number = shop * 3 + k
-            parts, layout = _parts(rng, template, lining, levels, steel_levels, defect)
+            parts, layout = draw_parts(rng, template, lining, levels, steel_levels, defect)
             lined = any(p.kind in (FRICTION, BAND) for p in parts)
             apply_end = (
                 str(rng.choice(["left", "left", "left", "right", "top", "bottom"]))
@@ -123,7 +125,7 @@ def accuracy_scenes() -> tuple[Scene, ...]:
                     reference=f"r{shop:02d}" if lined else None,
                     apply_end=apply_end,
                     shadow_edge=light == "window" and rng.random() < 0.35,
-                    fill=_fill(rng, len(parts), defect),
+                    fill=fill_of(rng, len(parts), defect),
                     size=(1200, 1600) if upright else (1600, 1200),
                     taken_at=f"2025:03:{11 + shop // 3:02d} {9 + shop % 8:02d}:{10 + 9 * k:02d}:00",
                     first_on_top=bool(rng.random() < 0.4),
@@ -170,7 +172,7 @@ def _reference(
     )
 
 
-def _fill(rng: Generator, n: int, defect: str | None) -> float:
+def fill_of(rng: Generator, n: int, defect: str | None) -> float:
     if defect == "too small":
         return 0.05
     if defect == "cut off by the frame":
@@ -183,7 +185,7 @@ def _clutter(rng: Generator, n: int) -> tuple[str, ...]:
     return tuple(str(name) for name in rng.choice(names, n))
 
 
-def _parts(
+def draw_parts(
     rng: Generator,
     template: str,
     lining: str,
@@ -191,10 +193,10 @@ def _parts(
     steel_levels: Counter[int],
     defect: str | None,
 ) -> tuple[tuple[PartSpec, ...], str]:
-    dark = BY_NAME[lining].lab[0] < TOO_DARK_L
+    dark = lining_named(lining).lab[0] < TOO_DARK_L
 
     def lined(kind: str, n: int) -> list[PartSpec]:
-        able = reachable_levels(kind, BY_NAME[lining])
+        able = reachable_levels(kind, lining_named(lining))
         chosen = sorted(_rarest(rng, Counter() if dark else levels, able) for _ in range(n))
         if rng.random() < 0.35:
             rng.shuffle(chosen)

@@ -7,9 +7,10 @@ import time
 from pathlib import Path
 
 from tests.scenes.catalogue import PartSpec, Scene
+from tests.scenes.facts import truth_of
 from tests.scenes.look import Look
 from tests.scenes.render import cast, render
-from tests.scenes.shoot import build, face_union, photograph, truth_of, write_whole
+from tests.scenes.shoot import build, face_union, photograph, write_whole
 from tests.scenes.skin import BAND, FRICTION, REACTION, STEEL
 
 SIZE = (2000, 1500)

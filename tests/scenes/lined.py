@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -18,7 +19,8 @@ from tests.scenes.skin import Skin
 from tests.scenes.texture import Field
 from tests.scenes.wear import Glaze, look_up, shine, smooth_noise
 
-ATTEMPTS = 8  # redraws of the heat while the painted face reads another level than asked
+ATTEMPTS = 8  # redraws of the heat while the painted face reads another level than asked, or near another
+PATIENCE = 4  # times as many while none has read the level asked for
 PLATE_HEAT, BAND_HEAT = ("even", "inner", "outer", "middle", "sectors", "one side"), ("end", "end", "even")
 
 
@@ -44,7 +46,9 @@ def paint_lined(
     """A used lining at heat level ``level``; truth holds what the painted maps read."""
     body = _body(rng, grid, lining_mm, lining, look, new=False)
     best = None
-    for _ in range(ATTEMPTS):
+    for attempt in range(PATIENCE * ATTEMPTS):
+        if best is not None and attempt >= ATTEMPTS:
+            return best
         colour, gloss = _plan(rng, level, body.lining, look)
         skin = _finish(rng, kind, grid, body, *_heat_and_glaze(rng, grid, body, colour, gloss, look), look)
         if skin.truth["level"] in (level, None):
@@ -52,7 +56,9 @@ def paint_lined(
             if skin.truth["margin_ok"]:
                 return skin
     if best is None:
-        raise RuntimeError(f"no draw of {lining.name} came out at level {level} in {ATTEMPTS} attempts")
+        raise RuntimeError(
+            f"no draw of {lining.name} came out at level {level} in {PATIENCE * ATTEMPTS} attempts"
+        )
     return best
 
 
@@ -69,7 +75,9 @@ def _body(
     rng: np.random.Generator, grid: Grid, lining_mm: float, lining: Lining, look: Look, new: bool
 ) -> _Body:
     patterns = PLATE_PATTERNS if grid.ring else BAND_PATTERNS
-    grooves = cut_grooves(rng, grid, look.grooves or str(rng.choice(patterns)), lining_mm)
+    pattern = look.grooves or str(rng.choice(patterns))
+    tool = rng if look.groove_seed is None else np.random.default_rng(look.groove_seed)
+    grooves = cut_grooves(tool, grid, pattern, lining_mm)
     tone, relief = _grain(rng, grid, lining)
     has_ink = look.ink if look.ink is not None else rng.random() < 0.4
     has_oil = look.oil if look.oil is not None else (not new and rng.random() < 0.2)
@@ -193,13 +201,17 @@ def _finish(
     )
     relief_mm = lining.relief_mm * body.relief * glaze.grain - 0.05 * crack - 0.012 * scores
     albedo *= (1 + 0.10 * scores)[..., None]
-    index = _index(grid, body, glaze, roughness, specular)
+    sheen = specular / roughness
 
     roughness, specular, albedo = _film(body, heat, roughness, specular, albedo)
     dust = 1 - 0.22 * grooves.depth * (heat > 0)
     albedo *= dust[..., None]
     measured = grid.face & ~grooves.cut & (body.ink < 0.05) & (body.dirt < 0.05)
-    readings = truth.read_lining(grid, np.clip(albedo, 0, 1), measured, lining.lab, index)
+    painted = np.clip(albedo, 0, 1)
+
+    def read(seen: NDArray[np.bool_]) -> dict[str, Any]:
+        index = _index(seen & ~grooves.cut, lining, glaze, sheen)
+        return truth.read_lining(grid, painted, measured & seen, lining.lab, index)
 
     metal_rgb, metal_rough, metal_relief = bare_core(rng, grid, heat_kind != "none")
     lined = grid.cover * (1 - grooves.depth if grooves.bares_core else 1)
@@ -213,7 +225,7 @@ def _finish(
         specular=np.clip(specular * lined, 0, 1).astype(np.float32),
         metal=(1 - lined).astype(np.float32),
         height=(relief_mm * grid.cover + metal_relief * (1 - grid.cover)).astype(np.float32),
-        truth=readings
+        truth=read(grid.face)
         | {
             "lining": lining.name,
             "ink": bool(body.ink.any()),
@@ -222,14 +234,13 @@ def _finish(
             "grooves": grooves.pattern,
             "heat": heat_kind,
         },
+        read=lambda seen: read(seen & grid.face),
     )
 
 
-def _index(grid: Grid, body: _Body, glaze: Glaze, roughness: Field, specular: Field) -> float:
-    """Glazing index of the painted lining, oil film left out."""
-    land = grid.face & ~body.grooves.cut
-    sheen = float((specular[land] / roughness[land]).mean())
-    return wear.glaze_index(float(glaze.grain[land].mean()), sheen, body.lining.sheen)
+def _index(land: NDArray[np.bool_], lining: Lining, glaze: Glaze, sheen: Field) -> float:
+    """Glazing index of the painted lining on ``land``, oil film left out."""
+    return wear.glaze_index(float(glaze.grain[land].mean()), float(sheen[land].mean()), lining.sheen)
 
 
 def _film(

@@ -7,6 +7,7 @@ is held out: nothing may be tuned on scenes that show them.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 from typing import Literal
 
 import numpy as np
@@ -52,6 +53,50 @@ LININGS = (
     Lining("woven black", (19.0, 0.0, -0.8), "woven", 2.4, 1.0, 0.030, 0.76, 0.26, held_out=True),
 )
 BY_NAME = {lining.name: lining for lining in LININGS}
+
+# Families that `drawn_lining` draws from: share of the trade, then ranges of clean L*, a*, b*.
+FAMILIES: tuple[tuple[float, tuple[float, float], tuple[float, float], tuple[float, float]], ...] = (
+    (0.24, (50, 69), (4, 11), (15, 27)),  # tan, kraft, blond
+    (0.17, (38, 59), (-13, -3), (7, 20)),  # greens
+    (0.15, (35, 49), (8, 20), (10, 23)),  # red-brown
+    (0.18, (38, 63), (-2, 2), (-2, 6)),  # greys
+    (0.10, (40, 56), (-5, 1), (-12, -3)),  # blue-grey
+    (0.10, (31, 41), (-3, 9), (4, 15)),  # dark brown and olive
+    (0.06, (16, 28), (-1.5, 1.5), (-2, 3)),  # black
+)
+DRAWN = "drawn "
+
+
+@cache
+def drawn_lining(number: int) -> Lining:
+    """An invented lining by its number, ``drawn <number>``: more of them than anybody could list.
+
+    Every third one is held out. Families and ranges are invented, within what used transmission parts
+    look like (common practice, no source).
+    """
+    rng = np.random.default_rng([20250312, number])
+    family = FAMILIES[int(rng.choice(len(FAMILIES), p=[f[0] for f in FAMILIES]))]
+    lightness, a, b = (float(rng.uniform(*span)) for span in family[1:])
+    weave: Literal["paper", "coarse paper", "woven"] = ("paper", "coarse paper", "woven")[
+        int(rng.choice(3, p=(0.45, 0.42, 0.13)))
+    ]  # type: ignore[assignment]
+    coarse = 0.0 if weave == "paper" else 1.0
+    return Lining(
+        name=f"{DRAWN}{number}",
+        lab=(lightness, a, b),
+        weave=weave,
+        mottle=float(rng.uniform(2.0, 3.4) + 0.7 * coarse) * min(1.0, 0.55 + lightness / 110),
+        fibre_mm=float(rng.uniform(0.9, 1.6) + 0.6 * coarse),
+        relief_mm=float(rng.uniform(0.016, 0.024) + 0.008 * coarse),
+        roughness=float(rng.uniform(0.8, 0.93)),
+        specular=float(rng.uniform(0.15, 0.23)),
+        held_out=number % 3 == 2,
+    )
+
+
+def lining_named(name: str) -> Lining:
+    """A listed lining, or a drawn one by its number. Raises KeyError for any other name."""
+    return drawn_lining(int(name.removeprefix(DRAWN))) if name.startswith(DRAWN) else BY_NAME[name]
 
 
 def wet(lining: Lining) -> Lining:

@@ -10,6 +10,7 @@ class Look:
     """Wishes for one part; None lets chance decide."""
 
     grooves: str | None = None  # one of grooves.PLATE_PATTERNS or BAND_PATTERNS
+    groove_seed: int | None = None  # plates that share it were cut by one tool: pitch, width, turn
     ink: bool | None = None  # a printed part number
     oil: bool | None = None  # patches of oil film
     wet: bool = False  # the whole part, and so its clean colour

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from typing import Any
+
 import numpy as np
+from numpy.typing import NDArray
 
 from tests.scenes import texture, truth, wear
 from tests.scenes.grid import Grid
@@ -20,7 +24,7 @@ STRAW, BROWN, PURPLE, BLUE, GREY = (float(step) for step in FAMILY_FROM)
 def paint_steel(rng: np.random.Generator, kind: str, grid: Grid, level: int, look: Look) -> Skin:
     """A used steel at heat level ``level``; truth holds what its oxide and marks read."""
     other, smear = _transferred_lining(rng, grid)
-    best = None
+    best: tuple[Field, dict[str, Any], str] | None = None
     for _ in range(ATTEMPTS):
         oxide, spots, heat_kind = _oxide(rng, grid, level, look)
         readings = truth.read_steel(grid, wear.family_of(oxide), other)
@@ -32,7 +36,12 @@ def paint_steel(rng: np.random.Generator, kind: str, grid: Grid, level: int, loo
     if best is None:
         raise RuntimeError(f"no draw of a {kind} came out at level {level} in {ATTEMPTS} attempts")
     oxide, readings, heat_kind = best
-    return _finish(rng, kind, grid, oxide, smear, readings, heat_kind, look)
+    family = wear.family_of(oxide)
+
+    def read(seen: NDArray[np.bool_]) -> dict[str, Any]:
+        return truth.read_steel(grid, family, other, seen)
+
+    return _finish(rng, kind, grid, oxide, smear, readings, read, heat_kind, look)
 
 
 def _oxide(
@@ -102,7 +111,8 @@ def _finish(
     grid: Grid,
     oxide: Field,
     smear: Field,
-    readings: dict,
+    readings: dict[str, Any],
+    read: Callable[[NDArray[np.bool_]], dict[str, Any]],
     heat_kind: str,
     look: Look,
 ) -> Skin:
@@ -148,6 +158,7 @@ def _finish(
             "grooves": "none",
             "heat": heat_kind,
         },
+        read=read,
     )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import os
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Any
 
@@ -16,14 +16,17 @@ from numpy.typing import NDArray
 
 from tests.scenes import camera as phone_camera
 from tests.scenes import geometry, layout
-from tests.scenes.bench import BENCHES, LIGHTS
-from tests.scenes.camera import Exif, Phone, develop, random_phone, spoiled, write_jpeg
+from tests.scenes.boards import ALL_BENCHES
+from tests.scenes.camera import PHONES, Exif, Phone, develop, spoiled, write_jpeg
 from tests.scenes.catalogue import PartSpec, Scene
-from tests.scenes.clutter import NEUTRALS, THINGS, Thing, rag
+from tests.scenes.clutter import NEUTRALS, Thing, rag
+from tests.scenes.facts import Built, truth_of
 from tests.scenes.grooves import BAND_PATTERNS, PLATE_PATTERNS
-from tests.scenes.linings import BY_NAME
+from tests.scenes.lamps import ALL_LIGHTS
+from tests.scenes.linings import lining_named
 from tests.scenes.make import make_clean_skin, make_skin, random_band_shape, random_plate_shape
 from tests.scenes.render import VARIANT, PlacedPart, PlacedThing, Stage, cast, render
+from tests.scenes.round_things import ALL_THINGS
 from tests.scenes.skin import BAND, FRICTION, BandShape, PlateShape, Skin
 
 Array = NDArray[np.float64]
@@ -38,16 +41,6 @@ AWAY = {
 }  # from the apply end, y up
 FOCAL_MM, EQUIVALENT_35MM = 5.4, (26, 35, 52)
 WASHED_OUT = 0.08  # share of the faces at the top of the scale from which on a shot is taken again
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Built:
-    """A scene ready to be photographed."""
-
-    scene: Scene
-    stage: Stage
-    clutter: tuple[tuple[str, Array], ...]  # name and bench position
-    equivalent_35mm: int
 
 
 def _rng(scene: Scene, purpose: int) -> Generator:
@@ -78,7 +71,7 @@ def build(scene: Scene) -> Built:
     parts = [PlacedPart(*each) for each in zip(shapes, skins, poses, strict=True)]
     things = ([PlacedThing(*neutral)] if neutral else []) + _clutter(scene, rng, view, poses, shapes, neutral)
     bench, shift, turn = _bench(scene, view)
-    light = LIGHTS[scene.light](_rng(scene, 3))
+    light = ALL_LIGHTS[scene.light](_rng(scene, 3))
     if scene.shadow_edge:
         lamp = replace(light.lamps[0], half=(260, 380), irradiance=0.45)  # narrow, so that the edge is one
         light = replace(light, lamps=(lamp,), room=light.room * 1.5, edge=float(rng.uniform(-25, 25)))
@@ -111,8 +104,11 @@ def _skin(scene: Scene, k: int, spec: PartSpec, shape: PlateShape | BandShape, p
     look = spec.look
     if look.grooves is None and spec.lining:  # plates of one pack are cut alike
         patterns = BAND_PATTERNS if isinstance(shape, BandShape) else PLATE_PATTERNS
-        look = replace(look, grooves=str(np.random.default_rng([scene.shape_seed, 1]).choice(patterns)))
-    lining = BY_NAME[spec.lining] if spec.lining else None
+        tool = np.random.default_rng([scene.shape_seed, 1])
+        look = replace(look, grooves=str(tool.choice(patterns)))
+        if scene.alike:
+            look = replace(look, groove_seed=int(tool.integers(2**31)))
+    lining = lining_named(spec.lining) if spec.lining else None
     if scene.clean and lining is not None:
         return make_clean_skin(lining, shape, rng=rng, look=look, resolution=resolution)
     return make_skin(rng, spec.kind, shape, spec.level, lining=lining, look=look, resolution=resolution)
@@ -171,7 +167,7 @@ def _clutter(
     if neutral:
         vertices = neutral[0].pieces[0][0].vertices
         taken.append((neutral[1].shift[:2], np.abs(vertices[:, :2]).max(axis=0)))
-    things = [THINGS[name](rng) for name in scene.clutter]
+    things = [ALL_THINGS[name](rng) for name in scene.clutter]
     places = layout.scattered(rng, things, view, taken, holes if len(holes) == len(shapes) else [])
     placed = [PlacedThing(t, p) for t, p in zip(things, places, strict=True) if p is not None]
     if scene.defect == "covered":
@@ -192,7 +188,7 @@ def _bench(scene: Scene, view: geometry.Pinhole) -> tuple[Any, tuple[float, floa
     near = view.focal_px / float(np.linalg.norm(np.array([*seen[3], 0]) - view.centre))
     px_per_mm = min(near * 1.1, 2300 / (2 * half))
     return (
-        BENCHES[scene.bench](rng, (half, half), px_per_mm),
+        ALL_BENCHES[scene.bench](rng, (half, half), px_per_mm),
         (float(middle[0]), float(middle[1])),
         rng.normal(0, 6),
     )
@@ -204,7 +200,7 @@ def photograph(built: Built, linear: Field, faces: NDArray[np.bool_] | None = No
     A technician who sees the ``faces`` washed out by glare takes the shot again, darker.
     """
     scene = built.scene
-    phone = random_phone(_rng(scene, 4))
+    phone = PHONES[scene.phone](_rng(scene, 4))
     if scene.defect:
         phone = spoiled(phone, scene.defect, _rng(scene, 5))
     if scene.orientation is not None:
@@ -226,7 +222,7 @@ def _retaken(scene: Scene, linear: Field, phone: Phone, purpose: int, faces: NDA
 
 
 def _developed(scene: Scene, linear: Field, phone: Phone, purpose: int) -> NDArray[np.uint8]:
-    lamp = LIGHTS[scene.light](_rng(scene, 3)).lamps[0]
+    lamp = ALL_LIGHTS[scene.light](_rng(scene, 3)).lamps[0]
     return develop(linear, phone, lamp.colour, _rng(scene, purpose))
 
 
@@ -241,7 +237,7 @@ def relit(scene: Scene, linear: Field, equivalent_35mm: int, faces: NDArray[np.b
     photos = []
     for k in range(4):
         rng = _rng(scene, 20 + k)
-        phone = replace(random_phone(rng), orientation=1, wide_gamut=False)
+        phone = replace(PHONES[scene.phone](rng), orientation=1, wide_gamut=False)
         field = np.ones(linear.shape[:2], np.float32)
         if k:
             phone = phone_camera.other_light(phone, rng)
@@ -250,67 +246,6 @@ def relit(scene: Scene, linear: Field, equivalent_35mm: int, faces: NDArray[np.b
         phone = _retaken(scene, lit, phone, 30 + k, faces)
         photos.append(_jpeg(scene, lit, phone, 30 + k, equivalent_35mm))
     return photos
-
-
-def truth_of(built: Built, hits: geometry.Hits) -> tuple[dict[str, Any], dict[str, NDArray[np.bool_]]]:
-    """The truth document and the masks, named by the part's number and "part" or "face"."""
-    scene, view = built.scene, built.stage.camera
-    masks: dict[str, NDArray[np.bool_]] = {}
-    parts = []
-    for k, (spec, placed) in enumerate(zip(scene.parts, built.stage.parts, strict=True)):
-        shape, pose = placed.shape, placed.pose
-        top = shape.thickness_mm
-        entry: dict[str, Any] = {"id": f"{scene.id}-{k + 1}", "kind": spec.kind, "position": k + 1}
-        if isinstance(shape, PlateShape):
-            face = geometry.ring_face_mask(hits, k, pose, shape.inner_r, shape.outer_r, top)
-            rings = [geometry.projected_circle(view, pose, r, top) for r in (shape.outer_r, shape.inner_r)]
-            entry |= {"outer": asdict(rings[0]), "inner": asdict(rings[1])}
-            whole = np.pi / 4 * (rings[0].major * rings[0].minor - rings[1].major * rings[1].minor)
-        else:
-            face = geometry.level_mask(hits, k, pose, top)
-            entry |= {"outer": None, "inner": None}
-            whole = float(face.sum())
-        masks[f"{k + 1}-part"], masks[f"{k + 1}-face"] = geometry.part_mask(hits, k), face
-        axis = view.project(pose.apply(np.array([[0, 0, top], [1.0, 0, top]])))
-        turn = np.degrees(np.arctan2(*(axis[1] - axis[0])[::-1])) % 360
-        entry |= {
-            "part_mask": f"{scene.id}-{k + 1}-part.png",
-            "face_mask": f"{scene.id}-{k + 1}-face.png",
-            "face_visible": round(min(1.0, float(face.sum()) / max(whole, 1.0)), 4),
-            "mm_per_px": round(1 / (view.focal_px / float(np.linalg.norm(pose.shift - view.centre))), 5),
-            "angle_offset_deg": round(float(turn), 2),  # add to an angle of `truth` to get it in the image
-            "gradeable": scene.gradeable,
-            "truth": placed.skin.truth,
-            "lining": spec.lining,
-        }
-        parts.append(entry)
-    document = {
-        "id": scene.id,
-        "photo": f"{scene.id}.jpg",
-        "width": view.width,
-        "height": view.height,
-        "tuned": scene.tuned,
-        "neutral_in_view": scene.neutral is not None,
-        "neutral": scene.neutral,
-        "gradeable": scene.gradeable,
-        "reason": scene.defect,
-        "reference": f"{scene.reference}.jpg" if scene.reference else None,
-        "is_reference": scene.clean,
-        "apply_end": scene.apply_end,
-        "group": None,
-        "bench": scene.bench,
-        "light": scene.light,
-        "layout": scene.layout,
-        "slant_deg": round(scene.slant_deg, 2),
-        "shadow_edge": scene.shadow_edge,
-        "equivalent_35mm": built.equivalent_35mm,
-        "parts": parts,
-        "clutter": [
-            {"name": name, "x": round(float(x), 1), "y": round(float(y), 1)}
-            for name, (x, y) in ((name, view.project(at)) for name, at in built.clutter)
-        ],
-    }
-    return document, masks
 
 
 def _json(document: Mapping[str, Any]) -> bytes:

@@ -7,6 +7,7 @@ Lengths are millimetres in the part's own plane: x right, y down, origin at the 
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -98,6 +99,7 @@ class Skin:
     metal: NDArray[np.float32]  # (H, W) 1 bare or oxidised metal, 0 lining
     height: NDArray[np.float32]  # (H, W) mm of relief above the nominal surface: grain, grooves, scratches
     truth: dict[str, Any]  # plain JSON values, see tests/scenes/truth.py
+    read: Callable[[NDArray[np.bool_]], dict[str, Any]] | None = None  # truth of the map's True pixels alone
 
     def __post_init__(self) -> None:
         shape = self.height.shape

@@ -135,16 +135,22 @@ def lining_margin(areas: dict[str, float | None], glazing: float) -> bool:
     return len(levels) == 1
 
 
-def read_steel(grid: Grid, family: NDArray[np.int8], other: NDArray[np.bool_]) -> dict[str, Any]:
+def read_steel(
+    grid: Grid,
+    family: NDArray[np.int8],
+    other: NDArray[np.bool_],
+    seen: NDArray[np.bool_] | None = None,
+) -> dict[str, Any]:
     """Heat tint areas, hot spots, level and margin of a steel or reaction plate.
 
-    ``family`` indexes FAMILIES per pixel; ``other`` marks rust, varnish and transferred lining.
+    ``family`` indexes FAMILIES per pixel; ``other`` marks rust, varnish and transferred lining; ``seen``
+    what of the face is in view, None for all of it.
     """
-    face = grid.face
+    face = grid.face if seen is None else grid.face & seen
     n = int(face.sum())
     area = {name: int((face & ~other & (family == i)).sum()) / n for i, name in enumerate(FAMILIES)}
     area["other"] = int((face & other).sum()) / n
-    spots = hot_spots(grid, family)
+    spots = hot_spots(grid, family, face)
     return {
         "clean_lab": None,
         "delta_e00_median": None,
@@ -162,19 +168,21 @@ def read_steel(grid: Grid, family: NDArray[np.int8], other: NDArray[np.bool_]) -
     }
 
 
-def hot_spots(grid: Grid, family: NDArray[np.int8]) -> dict[str, Any]:
+def hot_spots(grid: Grid, family: NDArray[np.int8], face: NDArray[np.bool_] | None = None) -> dict[str, Any]:
     """Count, share of the face and angles of patches of straw or later, with barer metal all round.
 
     Patches are looked for at every family from straw up, the palest first; one inside a counted patch is
     part of it. Across means both the longest side of the upright box and the diameter of the disc of
-    equal area. A patch that touches an edge of the face has no barer metal all round.
+    equal area. A patch that touches an edge of the face has no barer metal all round. ``face`` is what of
+    it is in view, by default all.
     """
-    rim = grid.face & ~ndimage.binary_erosion(grid.face, iterations=2)
+    face = grid.face if face is None else face
+    rim = face & ~ndimage.binary_erosion(face, iterations=2)
     smallest, largest = 2.0, 25.0
     counted = np.zeros(grid.shape, bool)
     angles: list[float] = []
     for first in range(1, len(FAMILIES)):
-        labels, n = ndimage.label(grid.face & (family >= first))
+        labels, n = ndimage.label(face & (family >= first))
         if n == 0:
             break
         sizes = np.bincount(labels.ravel(), minlength=n + 1)
@@ -195,7 +203,7 @@ def hot_spots(grid: Grid, family: NDArray[np.int8]) -> dict[str, Any]:
             angles.append(float(np.degrees(np.arctan2(y, x)) % 360))
     return {
         "count": len(angles),
-        "area": int(counted.sum()) / int(grid.face.sum()),
+        "area": int(counted.sum()) / int(face.sum()),
         "angles_deg": sorted(round(angle, 1) for angle in angles),
     }
 
