@@ -6,6 +6,7 @@ import argparse
 import json
 import math
 import sys
+from collections.abc import Sequence
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -16,7 +17,8 @@ from tests.accuracy.cache import scenes_folder
 from tests.accuracy.figures import figures_of
 from tests.accuracy.scoring import Scored, read_scenes, score_scene
 from tests.accuracy.table import scene_lines, table
-from tests.scenes.catalogue import accuracy_scenes
+from tests.scenes.broad import broad_scenes
+from tests.scenes.catalogue import Scene, accuracy_scenes
 from wearview.settings import load_settings
 
 SETS = {"tuned": True, "untouched": False}
@@ -26,7 +28,7 @@ def main(arguments: list[str] | None = None) -> int:
     """Grade every scene of a folder and print the table; progress goes to standard error."""
     parser = argparse.ArgumentParser(prog="python -m tests.accuracy", description=__doc__)
     parser.add_argument(
-        "--scenes", type=Path, default=None, help="folder made by python -m tests.scenes accuracy"
+        "--scenes", type=Path, default=None, help="folder made by python -m tests.scenes accuracy or broad"
     )
     parser.add_argument("--only", choices=SETS, help="one set of scenes")
     parser.add_argument("--each", action="store_true", help="also a line for each tuned scene")
@@ -48,7 +50,7 @@ def main(arguments: list[str] | None = None) -> int:
         chosen = [s for s in scored if s.scene["tuned"] == tuned]
         if chosen:
             figures = figures_of(chosen)
-            wanted = sum(s.tuned == tuned and not s.clean for s in accuracy_scenes())
+            wanted = sum(s.tuned == tuned and not s.clean for s in _catalogue(scored))
             print(table(f"{name} ({wanted} in all)", figures))
             written[name] = _plain(asdict(figures))
     if options.json:
@@ -65,6 +67,12 @@ def _score(folder: Path, sets: list[bool]) -> list[Scored]:
         scored.append(score_scene(folder, scene, settings))
     print(file=sys.stderr)
     return scored
+
+
+def _catalogue(scored: Sequence[Scored]) -> tuple[Scene, ...]:
+    """The catalogue that the scenes come from: the table says how many of it are missing."""
+    named = {s.scene["id"] for s in scored}
+    return max((accuracy_scenes(), broad_scenes()), key=lambda scenes: len(named & {s.id for s in scenes}))
 
 
 def _plain(value: Any) -> Any:

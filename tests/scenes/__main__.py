@@ -7,15 +7,14 @@ four lights each, ``part-free`` renders benches without a part, ``demo_images`` 
 from __future__ import annotations
 
 import argparse
-import multiprocessing
 import sys
-import time
 from pathlib import Path
 
 from tests.scenes.broad import broad_scenes, part_free_scenes, relit_scenes
 from tests.scenes.catalogue import Scene, accuracy_scenes
 from tests.scenes.render import VARIANT
-from tests.scenes.shoot import SAMPLES, rephotograph, shoot
+from tests.scenes.series import Task, make_all
+from tests.scenes.shoot import SAMPLES
 
 PART_FREE = "part-free"
 CATALOGUES = {
@@ -55,14 +54,18 @@ def main(arguments: list[str] | None = None) -> int:
         make_demo(options.out, options.only, options.samples, options.variant, options.again)
         return 0
     scenes = _chosen(CATALOGUES[options.command][0](), options.only)
-    if options.jobs == 1:
-        for scene in scenes:
-            _make((options, scene))
-    else:
-        with multiprocessing.get_context("spawn").Pool(options.jobs) as pool:
-            for _ in pool.imap_unordered(_make, [(options, scene) for scene in scenes]):
-                pass
-    return 0
+    task = Task(
+        out=options.out / PART_FREE if options.command == PART_FREE else options.out,
+        relight=options.command.endswith("relight"),
+        keep_linear=options.linear,
+        samples=options.samples,
+        variant=options.variant,
+        again=options.again,
+    )
+    failed = make_all(task, scenes, options.jobs)
+    for scene_id, error in failed:
+        print(f"{scene_id} failed: {error}", file=sys.stderr)
+    return 1 if failed else 0
 
 
 def _chosen(scenes: tuple[Scene, ...], only: str | None) -> list[Scene]:
@@ -73,28 +76,6 @@ def _chosen(scenes: tuple[Scene, ...], only: str | None) -> list[Scene]:
     if missing:
         raise SystemExit(f"no such scene: {', '.join(sorted(missing))}")
     return [s for s in scenes if s.id in wanted]
-
-
-def _make(task: tuple[argparse.Namespace, Scene]) -> None:
-    options, scene = task
-    out = options.out / PART_FREE if options.command == PART_FREE else options.out
-    relight = options.command.endswith("relight")
-    done = out / (f"relight/{scene.id}-light4.json" if relight else f"{scene.id}.json")
-    if done.exists() and not options.again:
-        return
-    start = time.perf_counter()
-    if relight and (out / "linear" / f"{scene.id}.npz").exists():
-        rephotograph(scene, out)
-    else:
-        shoot(
-            scene,
-            out,
-            samples=options.samples,
-            variant=options.variant,
-            keep_linear=options.linear,
-            relight=relight,
-        )
-    print(f"{scene.id} {time.perf_counter() - start:.1f} s", file=sys.stderr, flush=True)
 
 
 if __name__ == "__main__":

@@ -108,7 +108,7 @@ def lip_seal(rng: Generator) -> Thing:
     inner = r * rng.uniform(0.55, 0.75)
     case = lathe(washer_profile(r - 3.2, r, h, 0.8))
     web = lathe(washer_profile(inner + 2.5, r - 3.0, h * 0.5, 0.2))
-    lip = lathe([(inner + 3, h * 0.5), (inner, h * 0.8), (inner + 1.2, h * 0.9), (inner + 4.4, h * 0.5)])
+    lip = lathe([(inner + 3, h * 0.5), (inner + 4.4, h * 0.5), (inner + 1.2, h * 0.9), (inner, h * 0.8)])
     rubber = _finish(rng, RUBBERS, 0.5, 0.35)
     return Thing("lip seal", ((case, [ZINC, OXIDE][int(rng.integers(2))]), (web, rubber), (lip, rubber)), r)
 
@@ -125,7 +125,7 @@ def gear(rng: Generator) -> Thing:
         wide = np.broadcast_to(radius, turn.shape)
         return np.stack([wide * np.cos(turn), -wide * np.sin(turn), np.full(turn.shape, z)], 1)
 
-    rows = np.stack([ring(reach, 0.0), ring(reach, h), ring(bore, h), ring(bore, 0.0)][::-1])
+    rows = np.stack([ring(reach, 0.0), ring(reach, h), ring(bore, h), ring(bore, 0.0)])
     mesh: Mesh = grid_mesh(rows, closed=True)
     return Thing("gear", ((mesh, [STEEL, OXIDE, CHROME][int(rng.integers(3))]),), r + 2)
 
