@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearview.parts.rims import Rim
-from wearview.parts.teeth import Rays, Teeth, bench_in_face, has_core_ring
+from wearview.parts.teeth import Rays, Teeth, has_core_ring
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -21,6 +21,8 @@ class Plate:
         Its surroundings.
     outside, inside : Teeth
         What lies beyond the rims.
+    bench : float
+        Share of bench in its face, 0..1; see `teeth.bench_in_face`.
     radius : float
         Of the outer rim on the bench plane, so that plates near and far compare; working-copy pixels.
     hidden : ndarray of bool, shape (ANGLES,)
@@ -32,6 +34,7 @@ class Plate:
     rays: Rays
     outside: Teeth
     inside: Teeth
+    bench: float
     radius: float
     hidden: NDArray[np.bool_]
 
@@ -62,9 +65,9 @@ class Plate:
         Rims that are seen and regular teeth speak for it, bench inside it against it; of two that do as well
         the wider. Teeth beyond a regularity of 0.5 say no more.
         """
-        return self.support + 1.5 * min(0.5, self.teeth) + (1 - self.ratio) - 0.6 * bench_in_face(self.rays)
+        return self.support + 1.5 * min(0.5, self.teeth) + (1 - self.ratio) - 0.6 * self.bench
 
     @property
     def is_plain(self) -> bool:
         """Whether nothing speaks against it, so that other faces on the same rings need not be tried."""
-        return self.support > 0.9 and self.teeth > 0.45 and bench_in_face(self.rays) < 0.1
+        return self.support > 0.9 and self.teeth > 0.45 and self.bench < 0.1

@@ -18,17 +18,29 @@ from wearview.parts.band import Band, find_bands
 from wearview.parts.candidate import Plate
 from wearview.parts.edges import Edges, PlaneEdges, candidate_slants, find_arcs, find_edges, lay_on
 from wearview.parts.kind import kind_features, likely_kind
-from wearview.parts.part import Ellipse, Part
+from wearview.parts.part import Ellipse, Part, in_view
 from wearview.parts.plane import DEFAULT_FOCAL_PER_DIAGONAL, Plane, slants_of_ellipse
-from wearview.parts.rims import ANGLES, Rim, fit_rim, possible_faces, ring_steps, robust_ellipse, unroll
-from wearview.parts.rings import Ring, RingSet, find_ring_sets
+from wearview.parts.rims import (
+    ANGLES,
+    TURN,
+    Polar,
+    Rim,
+    fit_rim,
+    possible_faces,
+    ring_steps,
+    robust_ellipse,
+    unroll,
+)
+from wearview.parts.rings import Ring, RingSet, find_ring_sets, settle_ring_sets
 from wearview.parts.stack import Visible, settle
-from wearview.parts.teeth import FEW_LUGS, cast_rays, toothed_side
+from wearview.parts.teeth import FEW_LUGS, bench_in_face, cast_rays, toothed_side
 from wearview.photo import Photo
 from wearview.terms import BAND
 
 SMALL = 800  # long side of the copy in which rings are sought
 SMALLEST, LARGEST = 0.028, 0.52  # rim radius over the long side: a plate that fills the frame is half of it
+MOST_RING_SETS = 16
+VOTERS = 6000  # edges that vote for centres; with 9000 the same plates are found
 MIN_RING_SCORE = 0.75
 ROUND_ENOUGH = 1.85
 # Chosen on the tuned scenes: 138 plates against some 60 rings that are none (bearings, tape, lids, races).
@@ -71,7 +83,7 @@ def _best_plane(edges: Edges, size: tuple[int, int], focal: float) -> tuple[Plan
     for slant in candidate_slants(find_arcs(edges.map), *size, focal)[:4]:
         plane = Plane(*size, focal, slant)
         laid = lay_on(plane, edges)
-        sets = _rings_on(plane, laid, size, most=8, voters=4500)
+        sets = _rings_on(plane, laid, size)
         value = sum(max(0.0, s.score - 1) ** 2 for s in sets)
         if best is None or value > best[0]:
             best = (value, plane, laid, sets)
@@ -81,12 +93,18 @@ def _best_plane(edges: Edges, size: tuple[int, int], focal: float) -> tuple[Plan
     _, plane, laid, sets = best
     finer = _finer_slant(plane, laid, edges, sets)
     if math.dist(finer, plane.slant) > 0.004:
+        centres = plane.to_photo(np.array([(s.x, s.y) for s in sets]))
         plane = Plane(*size, focal, finer)
         laid = lay_on(plane, edges)
-    return plane, [s for s in _rings_on(plane, laid, size, most=16, voters=9000) if s.score >= MIN_RING_SCORE]
+        sets = settle_ring_sets(laid, list(plane.to_plane(centres)), _radius_range(size), MOST_RING_SETS)
+    return plane, [s for s in sets if s.score >= MIN_RING_SCORE]
 
 
-def _rings_on(plane: Plane, laid: PlaneEdges, size: tuple[int, int], most: int, voters: int) -> list[RingSet]:
+def _radius_range(size: tuple[int, int]) -> tuple[float, float]:
+    return SMALLEST * max(size), LARGEST * max(size)
+
+
+def _rings_on(plane: Plane, laid: PlaneEdges, size: tuple[int, int]) -> list[RingSet]:
     width, height = size
     box = plane.to_plane(np.array([[0, 0], [width - 1, 0], [width - 1, height - 1], [0, height - 1]], float))
     # Towards the horizon the plane has no end; plates that far off are too small to grade.
@@ -94,7 +112,7 @@ def _rings_on(plane: Plane, laid: PlaneEdges, size: tuple[int, int], most: int, 
     if (high - low).min() < 2 * SMALLEST * max(size):
         return []  # the horizon of this slant runs through the photo
     bounds = (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
-    return find_ring_sets(laid, bounds, (SMALLEST * max(size), LARGEST * max(size)), most, voters)
+    return find_ring_sets(laid, bounds, _radius_range(size), MOST_RING_SETS, VOTERS)
 
 
 def _finer_slant(plane: Plane, laid: PlaneEdges, edges: Edges, sets: list[RingSet]) -> tuple[float, float]:
@@ -104,9 +122,9 @@ def _finer_slant(plane: Plane, laid: PlaneEdges, edges: Edges, sets: list[RingSe
         for ring in ring_set.rings:
             if ring.coverage < 0.6:
                 continue
-            x, y = laid.xy[:, 0] - ring_set.x, laid.xy[:, 1] - ring_set.y
+            x, y = laid.x - ring_set.x, laid.y - ring_set.y
             radius = np.hypot(x, y)
-            facing = np.abs(x * laid.normal[:, 0] + y * laid.normal[:, 1]) > 0.95 * radius
+            facing = np.abs(x * laid.nx + y * laid.ny) > 0.95 * radius
             ellipse = robust_ellipse(edges.xy[facing & (np.abs(radius - ring.radius) < 2.5)])
             if ellipse is None:
                 continue
@@ -119,53 +137,58 @@ def _finer_slant(plane: Plane, laid: PlaneEdges, edges: Edges, sets: list[RingSe
 
 
 def _measure(smooth: NDArray[np.uint8], plane: Plane, ring_set: RingSet, scale: float) -> Plate | None:
-    """The plate round a ring set, its surroundings unrolled again once its rims have shown where its centre
-    is."""
-    plate = _best_face(smooth, plane, ring_set, scale)
+    """The plate round a ring set, its rims fitted again once they have shown where its centre is."""
+    plate = _best_face(smooth, unroll(smooth, plane, ring_set, scale))
     if plate is None:
         return None
-    rim = plate.outer.ellipse.points(np.arange(72) * (2 * math.pi / 72))
-    on_plane = plane.to_plane((rim + 0.5) / scale - 0.5)
-    centre = on_plane.mean(axis=0)
-    moved = math.dist(centre, (ring_set.x, ring_set.y))
-    if moved < 0.8:
+    rims = [
+        plane.to_plane((rim.ellipse.points(TURN[::10]) + 0.5) / scale - 0.5)
+        for rim in (plate.inner, plate.outer)
+    ]
+    centre = rims[1].mean(axis=0)
+    if math.dist(centre, (ring_set.x, ring_set.y)) < 0.8:
         return plate
-    radius = float(np.hypot(*(on_plane - centre).T).mean())
-    finer = RingSet(float(centre[0]), float(centre[1]), (Ring(radius, 1.0),))
-    again = _best_face(smooth, plane, finer, scale)
+    inner, outer = (float(np.hypot(*(rim - centre).T).mean()) for rim in rims)
+    finer = RingSet(float(centre[0]), float(centre[1]), (Ring(inner, 1.0), Ring(outer, 1.0)))
+    polar = unroll(smooth, plane, finer, scale)
+    at = np.searchsorted(polar.radius, (inner * scale, outer * scale))
+    again = _face_between(smooth, polar, fit_rim(polar, int(at[0]), 1), fit_rim(polar, int(at[1]), -1))
     same = again is not None and abs(again.radius - plate.radius) < 0.1 * plate.radius
     return again if again is not None and same and again.worth > plate.worth else plate
 
 
-def _best_face(smooth: NDArray[np.uint8], plane: Plane, ring_set: RingSet, scale: float) -> Plate | None:
+def _best_face(smooth: NDArray[np.uint8], polar: Polar) -> Plate | None:
     """Of the faces that the rings round a centre allow, the one worth most."""
-    polar = unroll(smooth, plane, ring_set, scale)
-    rims: dict[tuple[int, int], Rim | None] = {}
+    fitted: dict[tuple[int, int], Rim | None] = {}
     best, best_worth = None, -math.inf
     steps = ring_steps(polar, 0.28)
     for inner_step, outer_step in possible_faces(steps, polar.radius):
-        fitted = []
         for step, towards_face in ((inner_step, 1), (outer_step, -1)):
-            key = (step.index, towards_face)
-            if key not in rims:
-                rims[key] = fit_rim(polar, step.index, towards_face)
-            fitted.append(rims[key])
-        inner, outer = fitted
-        if inner is None or outer is None or not _belong_together(outer, inner):
+            if (step.index, towards_face) not in fitted:
+                fitted[step.index, towards_face] = fit_rim(polar, step.index, towards_face)
+        plate = _face_between(smooth, polar, fitted[inner_step.index, 1], fitted[outer_step.index, -1])
+        if plate is None:
             continue
-        rays = cast_rays(smooth, outer.ellipse, inner.ellipse)
-        nothing_over = np.zeros(ANGLES, bool)
-        outside, inside = toothed_side(rays, nothing_over)
-        radius = float(polar.radius[outer_step.index])
-        plate = Plate(outer, inner, rays, outside, inside, radius, nothing_over)
         # Full rings further out belong to something round this one: a bearing laid inside a plate.
-        around = sum(s.coverage > 0.8 and polar.radius[s.index] > 1.18 * radius for s in steps)
+        around = sum(s.coverage > 0.8 and polar.radius[s.index] > 1.18 * plate.radius for s in steps)
         worth = plate.worth - 0.3 * around
         if worth > best_worth:
             best, best_worth = plate, worth
         if not around and plate.is_plain:
             break
     return best
+
+
+def _face_between(
+    smooth: NDArray[np.uint8], polar: Polar, inner: Rim | None, outer: Rim | None
+) -> Plate | None:
+    """The plate whose face lies between two rims; None where they cannot belong together."""
+    if inner is None or outer is None or not _belong_together(outer, inner):
+        return None
+    rays = cast_rays(smooth, outer.ellipse, inner.ellipse)
+    nothing_over = np.zeros(ANGLES, bool)
+    outside, inside = toothed_side(rays, nothing_over)
+    return Plate(outer, inner, rays, outside, inside, bench_in_face(rays), outer.radius, nothing_over)
 
 
 def _belong_together(outer: Rim, inner: Rim) -> bool:
@@ -201,8 +224,7 @@ def _select(plates: list[Plate], size: tuple[int, int]) -> list[Plate]:
 
 def seen_share(ellipse: Ellipse, size: tuple[int, int]) -> float:
     """Share of an ellipse that lies within an image of this width and height."""
-    rim = ellipse.points(np.arange(180) * (2 * math.pi / 180))
-    return float(((rim >= 0).all(axis=1) & (rim[:, 0] <= size[0] - 1) & (rim[:, 1] <= size[1] - 1)).mean())
+    return float(in_view(ellipse.points(TURN), size).mean())
 
 
 def _is_toothed(plate: Plate) -> bool:
@@ -235,12 +257,8 @@ def find_parts(photo: Photo) -> tuple[Part, ...]:
     plates = find_plates(photo.working, focal)
     shape = photo.working.shape[:2]
     parts = [_plate_part(v, photo) for v in settle(plates, shape)]
-    taken = np.zeros(shape, bool)
-    for part in parts:
-        h, w = part.part_mask.shape
-        taken[part.origin[1] : part.origin[1] + h, part.origin[0] : part.origin[0] + w] |= part.part_mask
     if not parts:  # a band is photographed alone; beside plates only clutter is long and narrow
-        parts.extend(_band_part(band, photo) for band in find_bands(photo.working, taken))
+        parts = [_band_part(band, photo) for band in find_bands(photo.working, np.zeros(shape, bool))]
     return tuple(parts)
 
 

@@ -25,8 +25,8 @@ def kind_features(plate: Plate) -> dict[str, float]:
     """
     rays = plate.rays
     low, high = rays.column(plate.ratio + 0.012), rays.column(0.988)
-    seen = rays.rgb[~plate.hidden, low:high]
-    grey = (seen if seen.size else rays.rgb[:, low:high]).mean(axis=2)
+    face = rays.grey[:, low:high]
+    grey = face[~plate.hidden] if not plate.hidden.all() else face
     along_radius = float(np.median(np.abs(np.diff(grey, axis=1))))
     round_plate = float(np.median(np.abs(np.diff(grey, axis=0))))
     level = float(np.median(grey)) + 1e-3

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from wearview.parts.part import Ellipse
+from wearview.parts.part import Ellipse, radius_ratio
 from wearview.parts.rims import ANGLES
 from wearview.parts.teeth import CORE_RING, Teeth
 
@@ -21,18 +21,12 @@ class PlateMasks:
         x, y of the crop's top-left pixel.
     part, face, metal : ndarray of bool, shape (h, w)
         The whole part; its face; bare core and teeth.
-    angle : ndarray, shape (h, w), int
-        Index of the ray (0 .. ANGLES - 1) each pixel lies on.
-    rho : ndarray, shape (h, w), float32
-        Radius over the outer rim's.
     """
 
     origin: tuple[int, int]
     part: NDArray[np.bool_]
     face: NDArray[np.bool_]
     metal: NDArray[np.bool_]
-    angle: NDArray[np.int32]
-    rho: NDArray[np.float32]
 
 
 def polar_of(
@@ -42,16 +36,31 @@ def polar_of(
 
     Exact on both rims, a blend between and beyond: in a slanted view the rims' centres differ.
     """
-    ratio = math.sqrt(inner.major * inner.minor / (outer.major * outer.minor))
+    share, rho = _rho_of(outer, inner, x, y)
+    return rho.astype(np.float32), _angle_of(outer, inner, x, y, share).astype(np.float32)
+
+
+def _rho_of(
+    outer: Ellipse, inner: Ellipse, x: NDArray[np.floating], y: NDArray[np.floating]
+) -> tuple[NDArray[np.floating], NDArray[np.floating]]:
+    """How far points lie from the inner rim (0) to the outer (1), and their radius over the outer rim's."""
+    ratio = radius_ratio(outer, inner)
     by_outer, by_inner = outer.radius_of(x, y), ratio * inner.radius_of(x, y)
     share = np.clip((0.5 * (by_outer + by_inner) - ratio) / (1 - ratio), 0, 1)
-    rho = share * by_outer + (1 - share) * by_inner
-    cx = inner.cx + share * (outer.cx - inner.cx)
-    cy = inner.cy + share * (outer.cy - inner.cy)
+    return share, by_inner + share * (by_outer - by_inner)
+
+
+def _angle_of(
+    outer: Ellipse,
+    inner: Ellipse,
+    x: NDArray[np.floating],
+    y: NDArray[np.floating],
+    share: NDArray[np.floating],
+) -> NDArray[np.floating]:
     inverse = np.linalg.inv(outer.axes)
-    dx, dy = x - cx, y - cy
-    angle = np.arctan2(inverse[1, 0] * dx + inverse[1, 1] * dy, inverse[0, 0] * dx + inverse[0, 1] * dy)
-    return rho.astype(np.float32), angle.astype(np.float32)
+    dx = x - (inner.cx + share * (outer.cx - inner.cx))
+    dy = y - (inner.cy + share * (outer.cy - inner.cy))
+    return np.arctan2(inverse[1, 0] * dx + inverse[1, 1] * dy, inverse[0, 0] * dx + inverse[0, 1] * dy)
 
 
 def plate_masks(
@@ -64,16 +73,21 @@ def plate_masks(
     half_h = reach * math.hypot(outer.major / 2 * math.sin(t), outer.minor / 2 * math.cos(t)) + 2
     x0, y0 = max(0, math.floor(outer.cx - half_w)), max(0, math.floor(outer.cy - half_h))
     x1, y1 = min(shape[1], math.ceil(outer.cx + half_w) + 1), min(shape[0], math.ceil(outer.cy + half_h) + 1)
-    y, x = np.mgrid[y0:y1, x0:x1].astype(np.float32)
-    rho, angle = polar_of(outer, inner, x, y)
-    index = (np.rint(angle * (ANGLES / (2 * math.pi))).astype(np.int32)) % ANGLES
-    ratio = math.sqrt(inner.major * inner.minor / (outer.major * outer.minor))
+    x, y = np.arange(x0, x1, dtype=np.float32)[None], np.arange(y0, y1, dtype=np.float32)[:, None]
+    share, rho = _rho_of(outer, inner, x, y)
+    ratio = radius_ratio(outer, inner)
     face = (rho <= 1) & (rho >= ratio)
     outer_end = np.where(outside.solid, outside.tip, _root(outside, 1.0))
     inner_end = np.where(inside.solid, inside.tip, _root(inside, ratio))
-    part = (rho <= outer_end[index]) & (rho >= inner_end[index])
-    metal = part & ~face & ((rho > 1 + 0.25 * CORE_RING) | (rho < ratio - 0.25 * CORE_RING))
-    return PlateMasks((x0, y0), part, face, metal, index, rho)
+    part = face.copy()
+    # Angles, which cost most, only where teeth may be.
+    rows, columns = np.nonzero(~face & (rho <= outer_end.max()) & (rho >= inner_end.min()))
+    at = rho[rows, columns]
+    angle = _angle_of(outer, inner, x[0, columns], y[rows, 0], share[rows, columns])
+    ray = np.rint(angle * (ANGLES / (2 * math.pi))).astype(int) % ANGLES
+    part[rows, columns] = (at <= outer_end[ray]) & (at >= inner_end[ray])
+    metal = part & ((rho > 1 + 0.25 * CORE_RING) | (rho < ratio - 0.25 * CORE_RING))
+    return PlateMasks((x0, y0), part, face, metal)
 
 
 def _root(teeth: Teeth, rim: float) -> float:

@@ -44,11 +44,12 @@ class Ellipse:
         circle = np.stack([np.cos(angles_rad), np.sin(angles_rad)], axis=-1)
         return np.asarray(circle @ self.axes + [self.cx, self.cy])
 
-    def radius_of(self, x: NDArray[np.floating], y: NDArray[np.floating]) -> NDArray[np.float64]:
-        """Rectified radius of points: 1 on the rim, below 1 inside."""
-        inverse = np.linalg.inv(self.axes)
+    def radius_of(self, x: NDArray[np.floating], y: NDArray[np.floating]) -> NDArray[np.floating]:
+        """Rectified radius of points: 1 on the rim, below 1 inside. Single precision stays single."""
+        t = math.radians(self.angle_deg)
+        c, s = math.cos(t), math.sin(t)
         dx, dy = x - self.cx, y - self.cy
-        return np.hypot(inverse[0, 0] * dx + inverse[0, 1] * dy, inverse[1, 0] * dx + inverse[1, 1] * dy)
+        return np.hypot((dx * c + dy * s) * (2 / self.major), (dy * c - dx * s) * (2 / self.minor))
 
     def scaled(self, factor: float) -> "Ellipse":
         """The same ellipse in an image resized by `factor`, pixel centres at whole numbers in both."""
@@ -60,6 +61,17 @@ class Ellipse:
             self.minor * factor,
             self.angle_deg,
         )
+
+
+def radius_ratio(outer: Ellipse, inner: Ellipse) -> float:
+    """Inner over outer radius of a face, 0..1, the same at any slant."""
+    return math.sqrt(inner.major * inner.minor / (outer.major * outer.minor))
+
+
+def in_view(xy: NDArray[np.floating], size: tuple[int, int]) -> NDArray[np.bool_]:
+    """Which points (..., 2) lie in an image of this width and height."""
+    x, y = xy[..., 0], xy[..., 1]
+    return np.asarray((x >= 0) & (y >= 0) & (x <= size[0] - 1) & (y <= size[1] - 1))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -14,6 +14,7 @@ from wearview.parts.part import Ellipse
 
 # A phone's main camera is 24 to 28 mm in 35 mm terms; the image diagonal then is 43.27 mm.
 DEFAULT_FOCAL_PER_DIAGONAL = 26 / 43.27
+HORIZON = 1e-3  # least depth, in focal lengths: points beyond go far away instead of wrapping round
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,14 +51,15 @@ class Plane:
         k = np.array([[0, 0, ky], [0, 0, -kx], [-ky, kx, 0]])
         return np.asarray(np.eye(3) + math.sin(angle) * k + (1 - math.cos(angle)) * k @ k)
 
+    @property
+    def _middle(self) -> NDArray[np.float64]:
+        return np.array([(self.width - 1) / 2, (self.height - 1) / 2])
+
     def _project(self, points: NDArray[np.floating], rotation: NDArray[np.float64]) -> NDArray[np.float64]:
-        middle = np.array([(self.width - 1) / 2, (self.height - 1) / 2])
-        rays = (points - middle) / self.focal
+        rays = (points - self._middle) / self.focal
         turned = rays @ rotation[:, :2].T + rotation[:, 2]
-        depth = np.maximum(
-            turned[..., 2:], 1e-3
-        )  # points beyond the horizon go far away instead of wrapping round
-        return np.asarray(turned[..., :2] / depth * self.focal + middle)
+        depth = np.maximum(turned[..., 2:], HORIZON)
+        return np.asarray(turned[..., :2] / depth * self.focal + self._middle)
 
     def to_plane(self, xy: NDArray[np.floating]) -> NDArray[np.float64]:
         """Photo points (..., 2) on the plane."""
@@ -66,6 +68,29 @@ class Plane:
     def to_photo(self, xy: NDArray[np.floating]) -> NDArray[np.float64]:
         """Plane points (..., 2) in the photo."""
         return self._project(np.asarray(xy, float), self.rotation.T)
+
+    def circles_to_photo(
+        self,
+        centre: tuple[float, float],
+        angles: NDArray[np.floating],
+        radii: NDArray[np.floating],
+        scale: float,
+    ) -> NDArray[np.float32]:
+        """Points of circles round one centre, shape (angles, radii, 2), in a photo `scale` times as large.
+
+        Along a ray the projection's numerators and depth are linear, so there is no need of a matrix for
+        each point.
+        """
+        rotation = self.rotation.T
+        start = rotation[:, :2] @ ((np.array(centre) - self._middle) / self.focal) + rotation[:, 2]
+        along = np.stack([np.cos(angles), np.sin(angles)], axis=1) @ (rotation[:, :2].T / self.focal)
+        turned = [(start[k] + along[:, k, None] * radii[None]).astype(np.float32) for k in range(3)]
+        size = np.float32(self.focal * scale) / np.maximum(turned[2], np.float32(HORIZON))
+        middle = ((self._middle + 0.5) * scale - 0.5).astype(np.float32)
+        xy = np.empty((len(angles), len(radii), 2), np.float32)
+        for k in range(2):
+            np.add(turned[k] * size, middle[k], out=xy[..., k])
+        return xy
 
 
 def slants_of_ellipse(ellipse: Ellipse, width: int, height: int, focal: float) -> list[tuple[float, float]]:

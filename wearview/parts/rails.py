@@ -6,6 +6,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from wearview.parts.edges import edge_map
+
 MIN_SEGMENT = 18  # pixels of the small copy; grain and noise break into shorter ones
 BEND = 1.5  # pixels by which a chain may leave its chord before it counts as two segments
 MOST_SEGMENTS, MOST_SEEDS = 220, 70  # wood grain and ribbed mats give thousands; sides of things come first
@@ -73,7 +75,7 @@ def find_rails(small: NDArray[np.uint8]) -> list[Rail]:
         sRGB, about 800 pixels on the long side.
     """
     average = np.asarray(cv2.blur(small, (SIDE, SIDE)), np.uint8)
-    segments = _segments(edge_map(small), average)
+    segments = _segments(edge_map(small)[0], average)
     if not len(segments):
         return []
     height, width = small.shape[:2]
@@ -100,25 +102,6 @@ def find_rails(small: NDArray[np.uint8]) -> list[Rail]:
                 )
             )
     return sorted(rails, key=lambda r: -r.covered * min(1.0, r.step / FULL_STEP))
-
-
-def edge_map(small: NDArray[np.uint8]) -> NDArray[np.uint8]:
-    """Thin edges from whichever colour channel changes most (J. Canny, IEEE PAMI 8, 1986): 255 on an edge."""
-    smooth = np.asarray(cv2.GaussianBlur(small, (0, 0), 1.2), np.uint8)
-    best_x, best_y, best = _gradient(smooth[..., 0])
-    for channel in (1, 2):
-        dx, dy, size = _gradient(smooth[..., channel])
-        stronger = cv2.compare(size, best, cv2.CMP_GT)
-        for source, target in ((dx, best_x), (dy, best_y), (size, best)):
-            cv2.copyTo(source, stronger, target)
-    # Little of a photo is edge; what is under the 90th percentile is bench texture and noise.
-    high = float(max(60, np.percentile(best[::4, ::4], 90)))
-    return np.asarray(cv2.Canny(best_x, best_y, 0.45 * high, high), np.uint8)
-
-
-def _gradient(channel: NDArray[np.uint8]) -> tuple[NDArray[np.int16], NDArray[np.int16], NDArray[np.int16]]:
-    dx, dy = (np.asarray(d, np.int16) for d in cv2.spatialGradient(np.ascontiguousarray(channel)))
-    return dx, dy, np.abs(dx) + np.abs(dy)
 
 
 def _segments(edges: NDArray[np.uint8], average: NDArray[np.uint8]) -> NDArray[np.float64]:

@@ -74,18 +74,28 @@ def find_ring_sets(
         Edge points that vote for centres; all of them then measure the rings.
     """
     low, high = radius_range
-    every = max(1, len(laid.xy) // voters)
-    voting = PlaneEdges(laid.xy[::every], laid.normal[::every], laid.strength[::every])
-    votes = centre_votes(voting, bounds, np.arange(low, high, CELL), CELL)
+    every = max(1, len(laid) // voters)
+    votes = centre_votes(laid[::every], bounds, np.arange(low, high, CELL), CELL)
     # Ribs and planks send votes far and wide; a plate's meet in one cell.
     votes = votes - cv2.blur(votes, (11, 11))
     spread = int(max(2, 0.35 * low / CELL))
     peaks = (votes == cv2.dilate(votes, np.ones((2 * spread + 1, 2 * spread + 1), np.uint8))) & (votes > 0)
     rows, columns = np.nonzero(peaks)
     order = np.argsort(-votes[rows, columns])[: 2 * most]
+    centres = [
+        np.array([bounds[0] + (column + 0.5) * CELL, bounds[1] + (row + 0.5) * CELL])
+        for row, column in zip(rows[order], columns[order], strict=True)
+    ]
+    return settle_ring_sets(laid, centres, radius_range, most)
+
+
+def settle_ring_sets(
+    laid: PlaneEdges, centres: list[NDArray[np.float64]], radius_range: tuple[float, float], most: int
+) -> list[RingSet]:
+    """Ring sets with at least two rings near rough centres, best first."""
+    low, high = radius_range
     found: list[RingSet] = []
-    for row, column in zip(rows[order], columns[order], strict=True):
-        centre = np.array([bounds[0] + (column + 0.5) * CELL, bounds[1] + (row + 0.5) * CELL])
+    for centre in centres:
         ring_set = _settle(laid, centre, low, high)
         if ring_set is None:
             continue
@@ -97,39 +107,48 @@ def find_ring_sets(
 
 def _settle(laid: PlaneEdges, centre: NDArray[np.float64], low: float, high: float) -> RingSet | None:
     """Rings round a rough centre, the centre moved to fit the best of them."""
+    # The centre moves by a few pixels from here on: what faces it by far stays out.
+    near = laid[_facing(laid, centre, 0.93 * FACING, 0.6 * low, 1.1 * high)]
     rings: tuple[Ring, ...] = ()
-    near: NDArray[np.int64] | None = None
     for tolerance in (6.0, 3.0, 2.0):
-        xy, normal = (laid.xy, laid.normal) if near is None else (laid.xy[near], laid.normal[near])
-        x, y = xy[:, 0] - centre[0], xy[:, 1] - centre[1]
-        squared = x * x + y * y
-        towards = x * normal[:, 0] + y * normal[:, 1]
-        facing = (towards * towards > FACING**2 * squared) & (squared > (0.8 * low) ** 2)
-        at = np.flatnonzero(facing & (squared < (1.05 * high) ** 2))
+        at = near[_facing(near, centre, FACING, 0.8 * low, 1.05 * high)]
         if len(at) < 40:
             return None
-        radius, offset = np.sqrt(squared), np.stack([x, y], axis=1)
-        rings = _rings(radius[at], offset[at], tolerance)
+        x, y = at.x - np.float32(centre[0]), at.y - np.float32(centre[1])
+        radius = np.hypot(x, y)
+        rings = _rings(radius, x, y, tolerance)
         if not rings:
             return None
-        if near is None:
+        if tolerance == 6.0:
             # Hot bands crowd the rings of a plate together; the normals of all of them still meet in one
             # point.
-            centre = _meeting_point(xy[at], normal[at], centre)
+            centre = _meeting_point(at, centre)
         else:
             best = max(rings, key=lambda ring: ring.coverage * ring.radius)
-            on = at[np.abs(radius[at] - best.radius) < tolerance]
-            centre = _circle_centre(xy[on], centre)
-        if near is None:
-            # The centre moves by a few pixels from here on: what faces it by far stays out.
-            slack = towards * towards > (0.93 * FACING) ** 2 * squared
-            near = np.flatnonzero(slack & (squared > (0.6 * low) ** 2) & (squared < (1.1 * high) ** 2))
+            centre = _circle_centre(at[np.flatnonzero(np.abs(radius - best.radius) < tolerance)], centre)
     good = tuple(ring for ring in rings if ring.coverage >= MIN_COVERAGE)
     return RingSet(float(centre[0]), float(centre[1]), good) if len(good) >= 2 else None
 
 
-def _rings(radius: NDArray[np.float64], offset: NDArray[np.float64], tolerance: float) -> tuple[Ring, ...]:
-    sector = ((np.arctan2(offset[:, 1], offset[:, 0]) / (2 * np.pi) + 0.5) * SECTORS).astype(int) % SECTORS
+def _facing(
+    laid: PlaneEdges, centre: NDArray[np.float64], cosine: float, nearest: float, farthest: float
+) -> NDArray[np.intp]:
+    """Edges whose normal keeps to the line to a centre, from `nearest` to `farthest` away."""
+    x, y = laid.x - np.float32(centre[0]), laid.y - np.float32(centre[1])
+    squared = x * x + y * y
+    towards = x * laid.nx + y * laid.ny
+    return np.flatnonzero(
+        (towards * towards > np.float32(cosine**2) * squared)
+        & (squared > nearest**2)
+        & (squared < farthest**2)
+    )
+
+
+def _rings(
+    radius: NDArray[np.float32], x: NDArray[np.float32], y: NDArray[np.float32], tolerance: float
+) -> tuple[Ring, ...]:
+    """Rings among edges at these offsets from a centre; those of one ring lie within `tolerance`."""
+    sector = ((np.arctan2(y, x) / np.float32(2 * np.pi) + 0.5) * SECTORS).astype(int) % SECTORS
     step = (radius / RADIUS_STEP).astype(int)
     seen = np.zeros((step.max() + 2, SECTORS), np.uint8)
     seen[step, sector] = 1
@@ -143,27 +162,23 @@ def _rings(radius: NDArray[np.float64], offset: NDArray[np.float64], tolerance: 
     return tuple(Ring((i + 0.5) * RADIUS_STEP, float(coverage[i])) for i in np.flatnonzero(peak))
 
 
-def _meeting_point(
-    xy: NDArray[np.float64], normal: NDArray[np.float64], fallback: NDArray[np.float64]
-) -> NDArray[np.float64]:
-    """Where lines through `xy` along `normal` come closest to meeting, far edges weighing less."""
-    across = np.stack([-normal[:, 1], normal[:, 0]], axis=1)
-    offset = xy - fallback
-    miss = (across * offset).sum(axis=1)
-    weight = 1 / np.maximum((offset**2).sum(axis=1), 1)
+def _meeting_point(laid: PlaneEdges, fallback: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Where the lines through edges along their normals come closest to meeting, far edges weighing less."""
+    x, y = laid.x - fallback[0], laid.y - fallback[1]
+    miss = laid.nx * y - laid.ny * x
+    weight = 1 / np.maximum(x * x + y * y, 1)
     weight /= 1 + (miss * np.sqrt(weight) / 0.07) ** 2  # four degrees: the scatter of a rim's gradient
-    shift = np.linalg.lstsq(
-        (across * weight[:, None]).T @ across, (across * weight[:, None]).T @ miss, rcond=None
-    )[0]
+    across = np.stack([-laid.ny, laid.nx])
+    shift = np.linalg.lstsq((across * weight) @ across.T, (across * weight) @ miss, rcond=None)[0]
     return fallback + shift if np.hypot(*shift) < 12 else fallback
 
 
-def _circle_centre(xy: NDArray[np.float64], fallback: NDArray[np.float64]) -> NDArray[np.float64]:
+def _circle_centre(laid: PlaneEdges, fallback: NDArray[np.float64]) -> NDArray[np.float64]:
     """Centre of the least-squares circle (I. Kasa, IEEE Trans. Instrum. Meas. 25, 1976)."""
-    if len(xy) < 10:
+    if len(laid) < 10:
         return fallback
-    moved = xy - fallback
-    design = np.column_stack([moved, np.ones(len(xy))])
-    solution, *_ = np.linalg.lstsq(design, (moved**2).sum(1), rcond=None)
+    x, y = laid.x - fallback[0], laid.y - fallback[1]
+    design = np.stack([x, y, np.ones_like(x)])
+    solution = np.linalg.lstsq(design @ design.T, design @ (x * x + y * y), rcond=None)[0]
     shift = solution[:2] / 2
     return fallback + shift if np.hypot(*shift) < 12 else fallback

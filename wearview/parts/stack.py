@@ -1,6 +1,5 @@
 """Who lies on top of whom, and what of each plate stays visible."""
 
-import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -8,10 +7,8 @@ from numpy.typing import NDArray
 
 from wearview.parts.candidate import Plate
 from wearview.parts.masks import PlateMasks, plate_masks, polar_of
-from wearview.parts.rims import ANGLES, Rim
+from wearview.parts.rims import ANGLES, TURN, Rim
 from wearview.parts.teeth import toothed_side
-
-_ANGLE = np.arange(ANGLES) * (2 * math.pi / ANGLES)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -56,7 +53,7 @@ def settle(plates: list[Plate], shape: tuple[int, int]) -> list[Visible]:
 
 def _inside_body(plate: Plate, rim: Rim) -> NDArray[np.bool_]:
     """Which points of a rim lie on another plate's body, teeth included."""
-    points = rim.ellipse.points(_ANGLE)
+    points = rim.ellipse.points(TURN)
     rho, _ = polar_of(plate.outer.ellipse, plate.inner.ellipse, points[:, 0], points[:, 1])
     low = min(plate.ratio, plate.inside.tip)
     return np.asarray((rho < max(1.0, plate.outside.tip)) & (rho > low))

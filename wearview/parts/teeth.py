@@ -13,8 +13,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from wearview.parts.part import Ellipse
-from wearview.parts.rims import ANGLES, strongest_channel
+from wearview.parts.part import Ellipse, radius_ratio
+from wearview.parts.rims import ANGLES, TURN, strongest_channel
 
 DEEPEST_TOOTH = 0.16  # of the outer radius
 CORE_RING = 0.022  # of the outer radius: less steel than 1.5 mm between lining and tooth root is no core ring
@@ -46,6 +46,11 @@ class Rays:
     ratio: float
     step: NDArray[np.float32]
 
+    @property
+    def grey(self) -> NDArray[np.float32]:
+        """Mean of the three channels, shape (ANGLES, R)."""
+        return np.asarray(cv2.transform(self.rgb, np.full((1, 3), 1 / 3)), np.float32)
+
     def column(self, rho: float) -> int:
         """Index of the sample nearest to a radius."""
         return int(np.clip(np.searchsorted(self.rho, rho), 0, len(self.rho) - 1))
@@ -57,13 +62,12 @@ def cast_rays(working: NDArray[np.uint8], outer: Ellipse, inner: Ellipse) -> Ray
     The rims are not concentric in the photo; joining equal angles follows the plane's perspective to first
     order.
     """
-    angle = np.arange(ANGLES) * (2 * math.pi / ANGLES)
-    ratio = math.sqrt(inner.major * inner.minor / (outer.major * outer.minor))
+    ratio = radius_ratio(outer, inner)
     radius = math.sqrt(outer.major * outer.minor) / 2
     rho = np.arange(max(0.3, 0.55 * ratio), 1 + DEEPEST_TOOTH + 0.12, 1 / max(radius, 60.0))
-    t = ((rho - ratio) / (1 - ratio))[None, :, None]
-    at_inner, at_outer = inner.points(angle)[:, None], outer.points(angle)[:, None]
-    xy = (at_inner + (at_outer - at_inner) * t).astype(np.float32)
+    t = ((rho - ratio) / (1 - ratio)).astype(np.float32)[None, :, None]
+    at_inner, at_outer = (rim.points(TURN).astype(np.float32)[:, None] for rim in (inner, outer))
+    xy = at_inner + (at_outer - at_inner) * t
     rgb = cv2.remap(working, xy, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE).astype(np.float32)
     width = max(2, round(0.012 * radius))
     kernel = np.zeros((1, 2 * width + 1), np.float32)
@@ -160,7 +164,7 @@ def _ripple(
 
     Perspective smears a line over its neighbours.
     """
-    grey = rays.rgb[:, columns].mean(axis=2)
+    grey = rays.grey[:, columns]
     slow = cv2.blur(np.vstack([grey[-90:], grey, grey[:90]]), (1, 145))[90:-90]  # shading round the plate
     grey = grey - slow
     scale = np.median(np.abs(grey), axis=0) * 3 + 1e-3
