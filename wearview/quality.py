@@ -1,4 +1,4 @@
-"""Whether a whole photo can be graded at all: too dark, blown out, too small, or blurred beyond doubt.
+"""Whether a whole photo can be graded at all: too dark, blown out, grey, too small, or blurred beyond doubt.
 
 Only what nobody would dispute is refused here. Glare on metal is not blown highlights, a smooth glazed face
 is not blur, so the face of a part says nothing: exposure is judged over the whole picture, and focus on its
@@ -30,6 +30,8 @@ WIDEST_EDGE = 8.0
 LUMINANCE = SRGB_TO_XYZ[1].astype(np.float32)
 _EVERY = 4  # pixels each way for exposure: 100,000 of them are enough
 _CLIPPED = 250  # 8-bit; a phone bends its highlights, so that the last steps hold nearly all that is lost
+# 8-bit: what JPEG leaves of colour in a grey picture. Bare steel on a steel bench has ten times that.
+_GREY, _GREY_SHARE = 3, 0.999
 _COLOURLESS = 12  # 8-bit; nearly all on the straight foot of the sRGB curve, where noise outweighs colour
 
 # Rise of an edge in widths of a Gaussian between 10 % and 90 %: twice the 0.9 quantile of the normal
@@ -88,7 +90,8 @@ def judge(photo: Photo) -> Quality:
     Returns
     -------
     Quality
-        With "too small", "too dark", "blown highlights" or "blurred" where nobody would dispute it.
+        With "too small", "too dark", "blown highlights", "no colour" or "blurred" where nobody would dispute
+        it.
     """
     sample = np.ascontiguousarray(photo.working[::_EVERY, ::_EVERY])
     luminance = srgb_to_linear(sample) @ LUMINANCE
@@ -104,6 +107,7 @@ def judge(photo: Photo) -> Quality:
         "too small": max(photo.width, photo.height) < LEAST_SIDE,
         "too dark": float(np.quantile(luminance, 0.95)) < LEAST_LIGHT,
         "blown highlights": clipped > MOST_CLIPPED,
+        "no colour": _is_grey(sample, brightest),
         "blurred": width > WIDEST_EDGE,  # never true of NaN: without strong edges nothing is known
     }
     problems = tuple(name for name, holds in found.items() if holds)
@@ -115,6 +119,13 @@ def judge(photo: Photo) -> Quality:
         dark=dark,
         edge_width=width,
     )
+
+
+def _is_grey(rgb8: NDArray[np.uint8], brightest: NDArray[np.uint8]) -> bool:
+    """Whether hardly a pixel has a colour among those neither too dark nor too bright to have one."""
+    able = (brightest > _COLOURLESS) & (brightest < _CLIPPED)
+    chroma = (brightest - rgb8.min(axis=2))[able]
+    return bool(chroma.size and np.quantile(chroma, _GREY_SHARE) <= _GREY)
 
 
 def edge_width(gray: NDArray[np.uint8] | Float32, mask: NDArray[np.bool_] | None = None) -> float:

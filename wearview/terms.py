@@ -85,6 +85,12 @@ _PUBLISHED = (
         True,
     ),
     Problem(
+        "no colour",
+        "The photo is black and white.",
+        "Take it in colour, and give the camera's own file.",
+        True,
+    ),
+    Problem(
         "too small",
         "The part is too small in the photo.",
         "Come closer, so that the part fills more of the frame.",

@@ -32,6 +32,13 @@ def rings(size: int = 600, tone: int = 90, ground: int = 190) -> np.ndarray:
 
 
 def coloured(grey: np.ndarray) -> np.ndarray:
+    """As RGB, with a strip of colour along the left edge so that it is no black and white photo."""
+    rgb8 = without_colour(grey)
+    rgb8[:, :8] //= np.array([2, 2, 4], np.uint8)
+    return rgb8
+
+
+def without_colour(grey: np.ndarray) -> np.ndarray:
     return np.repeat(np.clip(np.rint(grey), 0, 255).astype(np.uint8)[..., None], 3, axis=2)
 
 
@@ -158,12 +165,12 @@ def test_one_clipped_channel_counts_as_clipped():
 
 @pytest.mark.parametrize("shape", [(1, 1), (2, 5), (200, 299)])
 def test_a_tiny_picture_is_too_small(shape):
-    quality = judge(photo_of(np.full((*shape, 3), 128, np.uint8)))
+    quality = judge(photo_of(np.full((*shape, 3), (128, 120, 110), np.uint8)))
     assert quality.problems == ("too small",)
 
 
 def test_the_smallest_picture_is_judged_at_the_stated_size():
-    assert judge(photo_of(np.full((40, LEAST_SIDE, 3), 128, np.uint8))).problems == ()
+    assert judge(photo_of(np.full((40, LEAST_SIDE, 3), (128, 120, 110), np.uint8))).problems == ()
 
 
 def test_every_problem_is_published_and_refuses():
@@ -175,3 +182,16 @@ def test_every_problem_is_published_and_refuses():
 def test_the_same_photo_is_judged_the_same_twice():
     photo = photo_of(coloured(cv2.GaussianBlur(RINGS, (0, 0), 2) + grain(4)))
     assert judge(photo) == judge(photo)
+
+
+@pytest.mark.parametrize("quality", [60, 95])
+def test_a_black_and_white_photo_has_no_colour_even_as_a_colour_jpeg(quality):
+    buffer = io.BytesIO()
+    Image.fromarray(without_colour(RINGS + grain(8))).save(buffer, "JPEG", quality=quality)
+    assert judge(read_photo_bytes(buffer.getvalue(), "x.jpg")).problems == ("no colour",)
+
+
+def test_a_breath_of_colour_anywhere_is_enough():
+    rgb8 = without_colour(RINGS)
+    rgb8[:40, :40] = (120, 112, 100)
+    assert judge(photo_of(rgb8)).problems == ()
