@@ -95,7 +95,7 @@ def take_face(photo: Photo, rectified: Rectified, part: Part, light: Light) -> F
         "glare": cv2.dilate(rectified.clipped.astype(np.uint8), np.ones((3, 3), np.uint8)).astype(bool)
     }
     if lined:
-        left_out |= rectified.marks()
+        left_out |= rectified.marks
         left_out["glare"] |= _shine(lab, whole)
     mask = cv2.erode(whole.astype(np.uint8), np.ones((3, 3), np.uint8), borderValue=0).astype(bool)
     for what in left_out.values():

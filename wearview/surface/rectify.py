@@ -40,6 +40,8 @@ class Rectified:
         Diameter of the averaging disc in grid pixels.
     metal_lab : ndarray, shape (3,)
         Median Lab of the part's bare steel beside the face; NaN where none is seen.
+    marks : dict of str to ndarray of bool, shape (H, W)
+        "groove" and "ink", see `find_marks`.
     """
 
     lab: NDArray[np.float32]
@@ -51,13 +53,7 @@ class Rectified:
     diameter: float
     disc: float
     metal_lab: NDArray[np.float64]
-
-    def marks(self) -> dict[str, NDArray[np.bool_]]:
-        """Grooves and print, see `find_marks`."""
-        plate = self.lab.shape[0] == self.lab.shape[1]
-        return find_marks(
-            self.lab[..., 0], self.whole, self.diameter if plate else BAND_DIAMETERS * BAND_WIDTH
-        )
+    marks: dict[str, NDArray[np.bool_]]
 
 
 def rectify(photo: Photo, part: Part, light: Light) -> Rectified:
@@ -73,16 +69,18 @@ def rectify(photo: Photo, part: Part, light: Light) -> Rectified:
     xy, radius, angle, inside = _plate_grid(part) if part.outer is not None else _band_grid(part)
     codes = _sample(photo.rgb8, xy, _spacing(xy))
     plate = part.outer is not None
+    lab, whole = _lit(codes, xy, photo, light), inside & _sample_mask(part, xy)
     return Rectified(
-        lab=_lit(codes, xy, photo, light),
+        lab=lab,
         clipped=np.asarray((codes >= CLIPPED).any(axis=2)),
-        whole=inside & _sample_mask(part, xy),
+        whole=whole,
         radius=radius,
         angle_deg=angle,
         xy=xy,
         diameter=float(GRID if plate else inside.shape[1]),
         disc=DISC * GRID if plate else BAND_WIDTH / 40,
         metal_lab=_metal_lab(photo, part, light),
+        marks=find_marks(lab[..., 0], whole, float(GRID if plate else BAND_DIAMETERS * BAND_WIDTH)),
     )
 
 
