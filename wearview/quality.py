@@ -103,11 +103,12 @@ def judge(photo: Photo) -> Quality:
     height, across = (max(1, side // 2) for side in photo.working.shape[:2])
     half = cv2.resize(photo.working, (across, height), interpolation=cv2.INTER_AREA)
     width = 2 * edge_width(np.asarray(cv2.cvtColor(half, cv2.COLOR_RGB2GRAY), dtype=np.uint8))
+    too_dark = float(np.quantile(luminance, 0.95)) < LEAST_LIGHT
     found = {
         "too small": max(photo.width, photo.height) < LEAST_SIDE,
-        "too dark": float(np.quantile(luminance, 0.95)) < LEAST_LIGHT,
+        "too dark": too_dark,
         "blown highlights": clipped > MOST_CLIPPED,
-        "no colour": _is_grey(sample, brightest),
+        "no colour": not too_dark and _is_grey(sample, brightest),
         "blurred": width > WIDEST_EDGE,  # never true of NaN: without strong edges nothing is known
     }
     problems = tuple(name for name, holds in found.items() if holds)

@@ -32,10 +32,8 @@ def rings(size: int = 600, tone: int = 90, ground: int = 190) -> np.ndarray:
 
 
 def coloured(grey: np.ndarray) -> np.ndarray:
-    """As RGB, with a strip of colour along the left edge so that it is no black and white photo."""
-    rgb8 = without_colour(grey)
-    rgb8[:, :8] //= np.array([2, 2, 4], np.uint8)
-    return rgb8
+    """As RGB in a warm light."""
+    return np.rint(without_colour(grey) * np.array([1, 0.97, 0.9])).astype(np.uint8)
 
 
 def without_colour(grey: np.ndarray) -> np.ndarray:

@@ -71,7 +71,7 @@ def first_plate(name):
 def test_grooves_are_left_out_of_the_face_that_is_measured():
     photo, part, light, rectified = first_plate("overdrive-pack-1.jpg")  # cut like a waffle
     face = take_face(photo, rectified, part, light)
-    grooves = rectified.marks()["groove"]
+    grooves = rectified.marks["groove"]
     assert 0.02 < face.excluded["groove"] < 0.5
     assert not (face.mask & grooves).any()
     assert (face.whole & grooves).any()  # still part of the face, as its mask promises
