@@ -6,6 +6,7 @@ import html.parser
 import io
 import re
 import zipfile
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -14,7 +15,7 @@ from PIL import Image
 from tests import documents
 from wearview.errors import OutputError, StoreError
 from wearview.palette import LEVEL_COLOURS
-from wearview.record import Element, Grading, Teardown, Verdict
+from wearview.record import Duty, Element, Grading, Teardown, Verdict
 from wearview.report import write_report
 from wearview.report.packpic import pack_picture
 from wearview.terms import CAUTIONS
@@ -107,6 +108,17 @@ def test_a_pack_without_heat_names_no_plate_as_its_worst(tmp_path):
     assert "position" not in glance
 
 
+def test_heat_where_none_is_expected_comes_first(hot, tmp_path):
+    document, photos = hot
+    as_usual = element(document, name="Direct")
+    news = replace(as_usual, name="Forward", duty=Duty(applied="every forward range", expects="clean"))
+    write_report(teardown(as_usual, news), photos.__getitem__, tmp_path)
+    text = " ".join(page(tmp_path).text.split())
+    assert text.index("Forward Heat where none is expected: positions 2, 3") < text.index("Direct")
+    assert "Applied: every forward range." in text
+    assert text.count("Heat where none is expected") == 2  # at first sight and where it stands
+
+
 def test_a_photo_of_several_plates_names_their_positions(written):
     text = " ".join(page(written).text.split())
     assert "Photo 1 : positions 1, 2" in text
@@ -117,7 +129,9 @@ def test_a_percentage_stays_on_one_line(hot, tmp_path):
     document, photos = hot
     document["photos"][0]["parts"][0]["grade"]["because"] = ["9 % of the face.", "Burnt from 25 %."]
     write_report(teardown(element(document)), photos.__getitem__, tmp_path)
-    assert "9\u00a0% of the face. Burnt from 25\u00a0%." in (tmp_path / "report.html").read_text("utf-8")
+    source = (tmp_path / "report.html").read_text("utf-8")
+    assert "9\u00a0% of the face." in source
+    assert "Burnt from 25\u00a0%." in source
 
 
 def test_a_changed_mind_shows_what_was_said_before(written):
@@ -320,7 +334,8 @@ def test_what_was_not_measured_is_an_empty_cell_not_0(tmp_path):
     assert row["problems"] == "covered"
 
 
-@pytest.mark.parametrize("start", ["=", "+", "-", "@", "\t", "\r"])
+# The starts that OWASP's page on CSV Injection names (from memory), and a blank before one.
+@pytest.mark.parametrize("start", ["=", "+", "-", "@", "\t", "\r", "\n", " =", "\uff1d", "\uff20"])
 def test_no_text_cell_begins_like_a_formula(hot, tmp_path, start):
     given = verdict("pack", None, "replace", note=f"{start}1+1", by=f"{start}SUM(A1)")
     write_report(teardown(element(hot[0], given, name=f"{start}cmd")), hot[1].__getitem__, tmp_path)

@@ -19,6 +19,9 @@ _SHADES = (
     "area_char",
 )
 
+# What spreadsheets take for the start of a formula, in full width too (OWASP, CSV Injection; from memory).
+_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20")
+
 COLUMNS = (
     "teardown",
     "element",
@@ -122,6 +125,6 @@ def _verdict_cells(given: tuple[Verdict, ...]) -> dict[str, Any]:
 
 def _cell(value: Any) -> Any:
     """A number as it is, None as an empty cell, and a text that begins like a formula made plain text."""
-    if isinstance(value, str) and value.startswith(("=", "+", "-", "@", "\t", "\r", "\n")):
+    if isinstance(value, str) and value.lstrip(" ").startswith(_FORMULA_STARTS):
         return "'" + value
     return "" if value is None else value

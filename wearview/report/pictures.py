@@ -3,7 +3,7 @@
 import contextlib
 import io
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,9 +16,11 @@ from wearview.report.view import PhotoView
 
 PhotoSource = Callable[[str], bytes]
 
-# The report stays a file that a phone opens and a mail takes: 40 photos must fit in 8 MB, so the more photos
-# the smaller. (Photos up to which, widest side in pixels, JPEG quality.)
-SIZES = ((12, 1200, 82), (24, 1100, 74), (10**9, 900, 68))
+# The report stays a file that a phone opens and a mail takes: 40 photos must fit in 8 MB, and as text in a
+# page a picture takes a third more. So the more photos the smaller, and where photos are all grain, smaller
+# still. (Photos up to which, widest side in pixels, JPEG quality.)
+SIZES = ((12, 1200, 82), (24, 1100, 74), (60, 900, 68), (10**9, 700, 60), (10**9, 500, 50))
+MOST_BYTES = 5_500_000
 ARCHIVE_QUALITY = 92
 SCREEN_QUALITY = 85
 
@@ -32,9 +34,29 @@ class ReportPicture:
     height: int
 
 
-def report_picture(photo: PhotoView, photo_bytes: PhotoSource, n_photos: int) -> ReportPicture:
+def report_pictures(
+    photos: Sequence[PhotoView], photo_bytes: PhotoSource, tell: Callable[[str], None]
+) -> dict[int, ReportPicture]:
+    """The picture of each photo by its number, all of them together small enough for one report.
+
+    Parameters
+    ----------
+    tell : callable
+        Called with a line of text before each picture.
+    """
+    pictures: dict[int, ReportPicture] = {}
+    for _, width, quality in (size for size in SIZES if len(photos) <= size[0]):
+        pictures = {}
+        for photo in photos:
+            tell(f"report: picture {photo.number} of {len(photos)}")
+            pictures[photo.number] = _report_picture(photo, photo_bytes, width, quality)
+        if sum(len(picture.jpeg) for picture in pictures.values()) <= MOST_BYTES:
+            break
+    return pictures
+
+
+def _report_picture(photo: PhotoView, photo_bytes: PhotoSource, width: int, quality: int) -> ReportPicture:
     """The overlay drawn when it was graded, or the photo itself where there is none, made small."""
-    width, quality = next((width, quality) for limit, width, quality in SIZES if n_photos <= limit)
     if photo.overlay_sha256 is None:
         image = _upright(photo, photo_bytes(photo.sha256))
     else:

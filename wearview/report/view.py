@@ -6,7 +6,16 @@ from pathlib import PureWindowsPath
 from typing import Any
 
 from wearview import __version__
-from wearview.record import PACK, Element, Grading, PartLine, Teardown, Verdict, part_lines
+from wearview.record import (
+    PACK,
+    Element,
+    Grading,
+    PartLine,
+    Teardown,
+    Verdict,
+    part_lines,
+    unexpected_heat,
+)
 from wearview.report.packpic import PackPicture, pack_picture
 from wearview.report.shop import Shop
 from wearview.report.words import (
@@ -94,10 +103,11 @@ class Decided:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class ElementView:
-    """An element of the unit with everything said about it."""
+    """An element of the unit with everything said about it; `news` is heat where none is expected."""
 
     name: str
-    expectation: str | None
+    expected: str | None
+    news: str | None
     grading: Grading | None
     times_graded: int
     reference: dict[str, Any] | None
@@ -109,16 +119,6 @@ class ElementView:
     named_verdicts: dict[str, tuple[Verdict, ...]]
     verdicts_on_earlier_photos: tuple[Verdict, ...]
     decided: tuple[Decided, ...]
-
-    @property
-    def expected(self) -> str | None:
-        """What the shop expects to see there."""
-        return f"Expected here: {self.expectation}" if self.expectation else None
-
-    @property
-    def news(self) -> str | None:
-        """Heat where none is expected; None where there is no such thing to say."""
-        return None
 
     @property
     def compared(self) -> str:
@@ -204,10 +204,13 @@ class ReportView:
 
 
 def report_view(teardown: Teardown, shop: Shop) -> ReportView:
-    """What a report of this teardown shows: the newest grading of each element beside the verdicts."""
+    """What a report of this teardown shows: the newest grading of each element beside the verdicts.
+
+    Elements with heat where none is expected come first, the others as they came.
+    """
     elements: list[ElementView] = []
     number = 1
-    for element in teardown.elements:
+    for element in sorted(teardown.elements, key=lambda element: not unexpected_heat(element)):
         elements.append(_element_view(element, number))
         number += len(elements[-1].photos)
     return ReportView(
@@ -238,7 +241,8 @@ def _element_view(element: Element, first_number: int) -> ElementView:
     document = element.latest.document if element.latest else None
     return ElementView(
         name=element.name,
-        expectation=element.expectation,
+        expected=_expected(element),
+        news=_news(element),
         grading=element.latest,
         times_graded=len(element.gradings),
         reference=document["reference"] if document else None,
@@ -251,6 +255,18 @@ def _element_view(element: Element, first_number: int) -> ElementView:
         verdicts_on_earlier_photos=element.verdicts_on_earlier_photos,
         decided=tuple(_decided(element, lines)),
     )
+
+
+def _expected(element: Element) -> str | None:
+    """When the element is applied and what the shop expects to see there, as far as it has said so."""
+    applied, told = element.duty.applied, element.expectation
+    said = [*([f"Applied: {applied}."] if applied else []), *([f"Expected here: {told}."] if told else [])]
+    return " ".join(said) or None
+
+
+def _news(element: Element) -> str | None:
+    hot = [line.label for line in unexpected_heat(element)]
+    return f"Heat where none is expected: {places(tuple(hot))}" if hot else None
 
 
 def _photo_views(element: Element, lines: list[PartLine], first_number: int) -> Iterator[PhotoView]:
@@ -287,7 +303,8 @@ def _part_view(line: PartLine, numbers: dict[str, int]) -> PartView:
         level=line.level,
         name=grade.get("name"),
         relative=grade.get("relative", False),
-        because=tuple(grade.get("because", ())),
+        # A number and its per cent sign stay on one line.
+        because=tuple(said.replace(" %", "\u00a0%") for said in grade.get("because", ())),
         problems=_known(line.part["problems"]),
         photo_number=numbers[line.photo["sha256"]],
         verdicts=line.verdicts,

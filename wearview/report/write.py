@@ -7,7 +7,7 @@ from pathlib import Path
 from wearview.files import make_folder, whole_file, write_whole
 from wearview.record import Teardown
 from wearview.report.parts_csv import parts_csv
-from wearview.report.pictures import PhotoSource, graded_pictures, original_picture, report_picture
+from wearview.report.pictures import PhotoSource, graded_pictures, original_picture, report_pictures
 from wearview.report.shop import Shop
 from wearview.report.templates import templates
 from wearview.report.typeset import report_pdf
@@ -59,14 +59,12 @@ def write_report(
     tell = progress or (lambda line: None)
     view = report_view(teardown, shop)
     make_folder(out)
-    pictures = {}
-    for photo in view.photos:
-        tell(f"report: picture {photo.number} of {len(view.photos)}")
-        pictures[photo.number] = report_picture(photo, photo_bytes, len(view.photos))
+    pictures = report_pictures(view.photos, photo_bytes, tell)
     html = templates().get_template("report.html").render(view=view, pictures=pictures)
+    pdf = report_pdf(view, pictures)
     # A file name that is no text can still be shown, if not read.
     write_whole(out / "report.html", html.encode("utf-8", "backslashreplace"))
-    write_whole(out / "report.pdf", report_pdf(view, pictures))
+    write_whole(out / "report.pdf", pdf)
     write_whole(out / "parts.csv", parts_csv(teardown).encode("utf-8", "backslashreplace"))
     _write_archive(out / "photos.zip", view.photos, photo_bytes, originals, tell)
     return [out / name for name in ("report.html", "report.pdf", "photos.zip", "parts.csv")]
