@@ -74,17 +74,30 @@ def _run(args: argparse.Namespace) -> int:
             from wearview.cli.app import app
 
             return app(args)
-    from wearview.cli import job, rules
+    from wearview.cli import customer, element, job, rules, teardown
 
     commands = {
         "rules list": rules.list_rules,
         "rules propose": rules.propose_rules,
         "rules accept": rules.accept,
-        "teardown new": job.new,
-        "teardown list": job.list_all,
-        "teardown show": job.show,
+        "teardown new": teardown.new,
+        "teardown list": teardown.list_all,
+        "teardown find": teardown.find,
+        "teardown show": teardown.show,
+        "teardown history": teardown.history,
+        "teardown change": teardown.change,
+        "teardown close": teardown.close,
+        "teardown reopen": teardown.reopen,
+        "element duty": element.duty,
+        "element examples": element.examples,
         "verdict": job.verdict,
+        "parts": job.parts,
         "report": job.report,
+        "customer list": customer.list_all,
+        "customer show": customer.show,
+        "customer change": customer.change,
+        "customer erase": customer.erase,
+        "shop": job.shop,
     }
     return commands[args.command](args)
 

@@ -52,6 +52,7 @@ def grade(args: argparse.Namespace) -> int:
     document = build_document(graded, settings)
     if store is not None:
         document = keep(store, args.teardown, args.element, graded, document)
+        document = _as_shown(store, args.teardown, args.element) or document
     else:
         validate(document)
     if args.masks:
@@ -118,5 +119,18 @@ def _store_for(args: argparse.Namespace) -> record.Store | None:
     if args.teardown is None:
         return None
     store = open_record(args)
-    record.get_teardown(store, args.teardown)
+    teardown = record.get_teardown(store, args.teardown)
+    if teardown.blind and args.overlays:
+        raise CallError(
+            "--overlays", "would show the grades, and this teardown is judged blind", "Leave it out"
+        )
     return store
+
+
+def _as_shown(store: record.Store, teardown: str, element: str) -> Document | None:
+    """What may be seen of the grading just stored; None where all of it may."""
+    found = record.get_teardown(store, teardown)
+    if not found.blind:
+        return None
+    [latest] = [e.latest for e in found.elements if e.name == element.strip() and e.latest]
+    return latest.document

@@ -1,53 +1,16 @@
-"""`wearview teardown`, `verdict` and `report`: the commands that work on the record."""
+"""`wearview verdict`, `parts`, `report`, `shop`: what a teardown comes to, what the shop has settled."""
 
 import argparse
-import json
 import sys
 from dataclasses import asdict
 from pathlib import Path
-from typing import Any
 
 from wearview import store as record
-from wearview.cli.outputs import write_text
-from wearview.cli.tables import element_text, printable, table, verdict_text
+from wearview.cli.outputs import write_json
+from wearview.cli.tables import printable, table, verdict_text, yes_or_no
 from wearview.cli.where import open_record
-from wearview.record import Teardown, part_lines
-
-
-def new(args: argparse.Namespace) -> int:
-    """Open a teardown."""
-    store = open_record(args)
-    record.new_teardown(
-        store, args.name, unit=args.unit, serial=args.serial, customer_ref=args.customer, wish=args.wish
-    )
-    print(f"teardown {printable(args.name.strip())} opened")
-    return 0
-
-
-def list_all(args: argparse.Namespace) -> int:
-    """List the teardowns, newest first."""
-    teardowns = record.list_teardowns(open_record(args))
-    if args.json:
-        write_text(args.json, _json([asdict(line) for line in teardowns]))
-    if args.json == "-":
-        return 0
-    header = ["teardown", "unit", "serial", "customer", "opened (UTC)", "elements"]
-    rows = [
-        [t.name, t.unit or "", t.serial or "", t.customer or "", _minute(t.opened_at), str(t.elements)]
-        for t in teardowns
-    ]
-    print(table(header, rows, right=(5,)) or "no teardown so far; begin one with: wearview teardown new NAME")
-    return 0
-
-
-def show(args: argparse.Namespace) -> int:
-    """Show a teardown with its grades and verdicts."""
-    teardown = record.get_teardown(open_record(args), args.name)
-    if args.json:
-        write_text(args.json, _json(_as_json(teardown)))
-    if args.json != "-":
-        print(teardown_text(teardown))
-    return 0
+from wearview.errors import CallError
+from wearview.record import HIDDEN, OrderLine, Teardown, part_lines, parts_list
 
 
 def verdict(args: argparse.Namespace) -> int:
@@ -68,6 +31,28 @@ def verdict(args: argparse.Namespace) -> int:
     return 0
 
 
+def parts(args: argparse.Namespace) -> int:
+    """List what to order."""
+    lines = parts_list(record.get_teardown(open_record(args), args.teardown))
+    if args.json:
+        write_json(args.json, [asdict(line) for line in lines])
+    if args.json != "-":
+        header = ["element", "part", "order", "positions", "why", "note"]
+        rows = [
+            [
+                line.element,
+                line.part,
+                "count them" if line.count is None else str(line.count),
+                ", ".join(map(str, line.positions)),
+                _why(line),
+                "; ".join(line.notes),
+            ]
+            for line in lines
+        ]
+        print(table(header, rows, right=(2,)) or "nothing is marked replace so far")
+    return 0
+
+
 def report(args: argparse.Namespace) -> int:
     """Write the customer's report."""
     # These decode photos, which the other commands do not.
@@ -75,6 +60,7 @@ def report(args: argparse.Namespace) -> int:
 
     store = open_record(args)
     teardown = record.get_teardown(store, args.teardown)
+    _check_verdicts_are_in(teardown)
     written = write_report(
         teardown,
         lambda sha256: record.photo_bytes(store, sha256),
@@ -88,50 +74,28 @@ def report(args: argparse.Namespace) -> int:
     return 0
 
 
-def teardown_text(teardown: Teardown) -> str:
-    """The job, then each of its elements."""
-    facts = {
-        "unit": teardown.unit,
-        "serial": teardown.serial,
-        "customer": teardown.customer,
-        "wish": teardown.wish,
-        "opened (UTC)": _minute(teardown.opened_at),
-    }
-    head = [
-        printable(teardown.name),
-        *(f"{name}: {printable(value)}" for name, value in facts.items() if value),
-    ]
-    elements = [element_text(element, part_lines(element)) for element in teardown.elements]
-    return "\n\n".join(["\n".join(head), *(elements or ["nothing graded or judged so far"])])
+def shop(args: argparse.Namespace) -> int:
+    """Settle what holds for new teardowns, and show it."""
+    store = open_record(args)
+    blind = yes_or_no(args.blind)
+    if blind is not None:
+        record.set_shop_blind(store, blind)
+    print(f"blind: {'yes' if record.shop_is_blind(store) else 'no'}")
+    return 0
 
 
-def _as_json(teardown: Teardown) -> dict[str, Any]:
-    """The whole record of a teardown: every grading and every verdict, oldest first."""
-    return {
-        "name": teardown.name,
-        "unit": teardown.unit,
-        "serial": teardown.serial,
-        "customer": teardown.customer,
-        "wish": teardown.wish,
-        "opened_at": teardown.opened_at,
-        "elements": [
-            {
-                "name": element.name,
-                "expectation": element.expectation,
-                "gradings": [
-                    {"graded_at": g.graded_at, "document_sha256": g.document_sha256, "document": g.document}
-                    for g in element.gradings
-                ],
-                "verdicts": [asdict(v) for v in element.verdicts],
-            }
-            for element in teardown.elements
-        ],
-    }
+def _why(line: OrderLine) -> str:
+    said = [*line.reasons, *(["the pack is replaced whole"] if line.whole else [])]
+    if line.kept:
+        said.append(f"settle first: position {', '.join(map(str, line.kept))} was judged otherwise since")
+    return "; ".join(said)
 
 
-def _json(value: Any) -> str:
-    return json.dumps(value, allow_nan=False, indent=1) + "\n"
-
-
-def _minute(moment: str) -> str:
-    return moment[:16].replace("T", " ")
+def _check_verdicts_are_in(teardown: Teardown) -> None:
+    for element in teardown.elements:
+        if waiting := [line.label for line in part_lines(element) if HIDDEN in line.part["problems"]]:
+            raise CallError(
+                f"{teardown.name}, {element.name}",
+                f"is judged blind and has no verdict on position {', '.join(waiting)}",
+                "Give it first; then the grades may be shown",
+            )

@@ -4,7 +4,9 @@ import argparse
 from collections.abc import Iterator
 
 from wearview import __version__
-from wearview.terms import KIND_WORDS, REASONS, VERDICTS
+from wearview.cli.arguments import add_command, add_group, add_json, add_store
+from wearview.cli.record_parser import add_record_commands
+from wearview.terms import KIND_WORDS
 
 DESCRIPTION = """\
 Photos of clutch plates, steels, reaction plates and bands into graded heat evidence, beside the
@@ -27,8 +29,7 @@ def build_parser() -> argparse.ArgumentParser:
     commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
     _add_grade(commands)
     _add_demo(commands)
-    _add_teardown(commands)
-    _add_verdict(commands)
+    add_record_commands(commands)
     _add_report(commands)
     _add_agreement(commands)
     _add_rules(commands)
@@ -38,16 +39,8 @@ def build_parser() -> argparse.ArgumentParser:
     return parser
 
 
-def _command(commands: argparse._SubParsersAction, command: str, text: str) -> argparse.ArgumentParser:
-    parser: argparse.ArgumentParser = commands.add_parser(
-        command.split()[-1], help=text, description=text[0].upper() + text[1:] + "."
-    )
-    parser.set_defaults(command=command)
-    return parser
-
-
 def _add_grade(commands: argparse._SubParsersAction) -> None:
-    p = _command(commands, "grade", "grade the photos of one pack or band")
+    p = add_command(commands, "grade", "grade the photos of one pack or band")
     p.add_argument("photos", nargs="+", metavar="PHOTO", help="in position order, from the apply piston on")
     clean = p.add_mutually_exclusive_group()
     clean.add_argument("--reference", metavar="CLEAN_PHOTO", help="photo of a clean plate of the same lining")
@@ -74,48 +67,18 @@ def _add_grade(commands: argparse._SubParsersAction) -> None:
     p.add_argument("--overlays", metavar="DIR", help="write the photos with what was found drawn on them")
     p.add_argument("--teardown", metavar="NAME", help="store what was graded, with --element")
     p.add_argument("--element", metavar="NAME", help="the clutch or brake by its shop name")
-    _add_store(p)
+    add_store(p)
 
 
 def _add_demo(commands: argparse._SubParsersAction) -> None:
-    p = _command(commands, "demo", "grade the demo photos of an invented shop and write its report")
+    p = add_command(commands, "demo", "grade the demo photos of an invented shop and write its report")
     p.add_argument("--out", metavar="DIR", default="wearview-demo", help="default: wearview-demo here")
 
 
-def _add_teardown(commands: argparse._SubParsersAction) -> None:
-    teardown = commands.add_parser("teardown", help="open, list and show teardowns")
-    actions = teardown.add_subparsers(title="actions", metavar="ACTION", required=True)
-    p = _command(actions, "teardown new", "open a teardown: one unit opened for one customer")
-    p.add_argument("name", metavar="NAME")
-    p.add_argument("--unit", metavar="TYPE", help="type of the unit")
-    p.add_argument("--serial", metavar="S", help="its serial number")
-    p.add_argument("--customer", metavar="REF", help="the shop's reference for the customer")
-    p.add_argument("--wish", metavar="TEXT", help="what the customer asked for")
-    _add_store(p)
-    p = _command(actions, "teardown list", "list the teardowns, newest first")
-    p.add_argument("--json", metavar="FILE|-", help="as JSON; - for standard output")
-    _add_store(p)
-    p = _command(actions, "teardown show", "show a teardown with its grades and verdicts")
-    p.add_argument("name", metavar="NAME")
-    p.add_argument("--json", metavar="FILE|-", help="as JSON; - for standard output")
-    _add_store(p)
-
-
-def _add_verdict(commands: argparse._SubParsersAction) -> None:
-    p = _command(commands, "verdict", "store the technician's verdict beside the grade")
-    p.add_argument("teardown", metavar="TEARDOWN")
-    p.add_argument("element", metavar="ELEMENT")
-    p.add_argument("target", metavar="POSITION|pack|NAME", help="NAME: a part outside a pack, as a drum")
-    p.add_argument("decision", choices=VERDICTS, metavar="|".join(VERDICTS))
-    p.add_argument("--heat", type=int, choices=range(5), help="the technician's own heat level")
-    p.add_argument("--reason", choices=REASONS)
-    p.add_argument("--by", metavar="WHO")
-    p.add_argument("--note", metavar="TEXT", help="in his own words")
-    _add_store(p)
-
-
 def _add_report(commands: argparse._SubParsersAction) -> None:
-    p = _command(commands, "report", "write report.html, report.pdf, photos.zip and parts.csv of a teardown")
+    p = add_command(
+        commands, "report", "write report.html, report.pdf, photos.zip and parts.csv of a teardown"
+    )
     p.add_argument("teardown", metavar="TEARDOWN")
     p.add_argument("--out", metavar="DIR", required=True)
     p.add_argument("--originals", action="store_true", help="put the photos themselves into photos.zip too")
@@ -124,46 +87,38 @@ def _add_report(commands: argparse._SubParsersAction) -> None:
         metavar="DIR",
         help="folder of the shop's name and logo: shop.toml, logo.png (default: shop in the data folder)",
     )
-    _add_store(p)
+    add_store(p)
 
 
 def _add_agreement(commands: argparse._SubParsersAction) -> None:
-    p = _command(commands, "agreement", "show how the grades and the technicians' own heat levels agree")
-    p.add_argument("--json", metavar="FILE|-", help="as JSON; - for standard output")
-    _add_store(p)
+    p = add_command(commands, "agreement", "show how the grades and the technicians' own heat levels agree")
+    add_json(p)
+    add_store(p)
 
 
 def _add_rules(commands: argparse._SubParsersAction) -> None:
-    rules = commands.add_parser("rules", help="the grade's thresholds, and new ones from heat levels")
-    actions = rules.add_subparsers(title="actions", metavar="ACTION", required=True)
-    _command(actions, "rules list", "list the versions and say which one grades")
-    p = _command(actions, "rules propose", "show thresholds that fit the technicians' heat levels better")
-    _add_store(p)
-    p = _command(actions, "rules accept", "make the proposed thresholds the next version; stored grades stay")
+    actions = add_group(commands, "rules", "the grade's thresholds, and new ones from heat levels")
+    add_command(actions, "rules list", "list the versions and say which one grades")
+    p = add_command(actions, "rules propose", "show thresholds that fit the technicians' heat levels better")
+    add_store(p)
+    p = add_command(
+        actions, "rules accept", "make the proposed thresholds the next version; stored grades stay"
+    )
     p.add_argument("--by", metavar="WHO", required=True, help="who accepts them")
-    _add_store(p)
+    add_store(p)
 
 
 def _add_mat(commands: argparse._SubParsersAction) -> None:
-    p = _command(commands, "mat", "make the bench mat to print: scale, slant and colour of a photo")
+    p = add_command(commands, "mat", "make the bench mat to print: scale, slant and colour of a photo")
     p.add_argument("--paper", choices=("a4", "letter"), default="a4", help="default: a4")
     p.add_argument("--out", metavar="FILE.pdf", help="default: wearview-mat-a4.pdf or -letter.pdf here")
 
 
 def _add_app(commands: argparse._SubParsersAction) -> None:
-    p = _command(commands, "app", "open the page in the browser; this computer only unless --lan")
+    p = add_command(commands, "app", "open the page in the browser; this computer only unless --lan")
     p.add_argument("--port", metavar="N", type=int, default=8501, help="default: 8501")
     p.add_argument("--lan", action="store_true", help="let other devices of the local network in")
-    _add_store(p)
-
-
-def _add_store(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument(
-        "--store",
-        metavar="URL",
-        help="the record: sqlite:///FILE or postgresql+psycopg://... (default: WEARVIEW_STORE, else SQLite "
-        "in the user's data folder)",
-    )
+    add_store(p)
 
 
 def _usages(commands: argparse._SubParsersAction) -> Iterator[str]:

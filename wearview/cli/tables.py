@@ -4,7 +4,7 @@ import textwrap
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
-from wearview.record import Element, PartLine, Verdict
+from wearview.record import Duty, Element, PartLine, Verdict
 from wearview.terms import NO_PASS, PROBLEMS, TINTS
 
 WIDTH = 100
@@ -33,7 +33,7 @@ def pack_text(title: str, document: dict[str, Any], lines: Sequence[PartLine]) -
     with_verdicts = any(line.verdict for line in lines)
     header = ["pos", "part", "heat level", "score", "dE med", "over 10", "glaze", "tint", "problem"]
     header += ["verdict"] if with_verdicts else []
-    rows = [[*_measured(line), *([_verdict_cell(line.verdict)] if with_verdicts else [])] for line in lines]
+    rows = [[*_measured(line), *([verdict_cell(line.verdict)] if with_verdicts else [])] for line in lines]
     paragraphs = [_heading(title, document)]
     if rows:
         paragraphs.append(table(header, rows, right=(3, 4, 5, 6)))
@@ -57,14 +57,42 @@ def verdict_text(verdict: Verdict) -> str:
     return printable(f"{verdict.decision}{heat}{reason}{note}{by}")
 
 
+def verdict_cell(verdict: Verdict | None) -> str:
+    """A verdict as short as a table takes it; nothing where there is none."""
+    if verdict is None:
+        return ""
+    heat = "" if verdict.heat is None else f" heat {verdict.heat}"
+    return f"{verdict.decision}{heat}" + (f" ({verdict.reason})" if verdict.reason else "")
+
+
+def duty_text(duty: Duty) -> str:
+    """The duty of an element in words; nothing where none is stated."""
+    said = [
+        f"applied in {duty.applied}" if duty.applied else None,
+        f"pushed {duty.direction}" if duty.direction else None,
+        f"{duty.plates} plates" if duty.plates else None,
+        f"expected: {duty.told}" if duty.told else None,
+    ]
+    return printable("; ".join(part for part in said if part))
+
+
+def yes_or_no(typed: str | None) -> bool | None:
+    """What was typed of "yes" and "no"; None of nothing."""
+    return None if typed is None else typed == "yes"
+
+
 def element_text(element: Element, lines: Sequence[PartLine]) -> str:
     """An element of the record: its pack, then verdicts on the pack and on parts outside it."""
     if element.latest is None:
         paragraphs = [printable(element.name)]
     else:
         paragraphs = [pack_text(element.name, element.latest.document, lines)]
-    if element.expectation:
-        paragraphs.append(f"expected here: {printable(element.expectation)}")
+    told_duty = [duty_text(element.duty)] if element.duty != Duty() else []
+    seen = len({line.part["position"] for line in lines})
+    if lines and element.duty.plates not in (None, seen):
+        told_duty.append(f"{seen} of {element.duty.plates} plates were graded")
+    if told_duty:
+        paragraphs.append("\n".join(told_duty))
     told = [f"verdict on the pack: {verdict_text(v)}" for v in element.pack_verdicts[-1:]]
     told += [
         f"{printable(name)}: {verdict_text(given[-1])}" for name, given in element.named_verdicts.items()
@@ -121,13 +149,6 @@ def _doubt(part: dict[str, Any]) -> str:
     """What kept a part from a grade, or else its first doubt."""
     refusing = [name for name in part["problems"] if name in PROBLEMS and PROBLEMS[name].refuses]
     return (refusing or part["problems"] or [""])[0]
-
-
-def _verdict_cell(verdict: Verdict | None) -> str:
-    if verdict is None:
-        return ""
-    heat = "" if verdict.heat is None else f" heat {verdict.heat}"
-    return f"{verdict.decision}{heat}" + (f" ({verdict.reason})" if verdict.reason else "")
 
 
 def _sentences(document: dict[str, Any], lines: Sequence[PartLine]) -> Iterator[str]:

@@ -261,7 +261,9 @@ def _verdicts_of(connection: Connection, element_id: int) -> tuple[Verdict, ...]
 def _checked_date(text: str) -> str:
     """A year, month or day as ISO 8601 writes it."""
     try:
-        date.fromisoformat(text + "0001-01-01"[len(text) :])
+        if len(text) not in (4, 7, 10):
+            raise ValueError(text)
+        date.fromisoformat(text + "-01-01"[len(text) - 4 :])
     except ValueError:
         raise CallError(text, "is no date", "Give a year, month or day: 2026, 2026-03, 2026-03-05") from None
     return text

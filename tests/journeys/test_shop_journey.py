@@ -1,0 +1,133 @@
+"""A shop's week by command: a unit found again, duties, blind verdicts, parts to order, customers' data."""
+
+import json
+
+import pytest
+
+from tests import documents
+from wearview import store as record
+from wearview.cli import main
+
+
+@pytest.fixture
+def run(capsys, tmp_path):
+    """Run a command on a record of the test: its standard output; it must end with 0."""
+
+    def command(*words, status=0):
+        ended = main([*map(str, words), "--store", f"sqlite:///{tmp_path}/record.sqlite"])
+        told = capsys.readouterr()
+        assert ended == status, told.err
+        return told.out if status == 0 else told.err
+
+    return command
+
+
+@pytest.fixture
+def keep(tmp_path):
+    """Store the hot pack as an element of a teardown."""
+
+    def add(teardown, element="Forward"):
+        document, photos = documents.hot_pack()
+        files = [record.GradedPhoto(data, data) for data in photos.values()]
+        store = record.open_store(f"sqlite:///{tmp_path}/record.sqlite")
+        record.add_grading(store, teardown, element, document, files)
+
+    return add
+
+
+def test_a_unit_that_comes_back_is_found_and_compared(run, keep):
+    run("teardown", "new", "spring", "--unit", "four-speed", "--serial", "HL 20-4", "--customer", "blue van")
+    keep("spring")
+    run("verdict", "spring", "Forward", "3", "replace", "--reason", "heat")
+    run("teardown", "close", "spring")
+    run("teardown", "new", "autumn", "--serial", "hl204")
+    keep("autumn")
+    assert [line.split()[0] for line in run("teardown", "find", "--serial", "204").splitlines()[1:]] == [
+        "autumn",
+        "spring",
+    ]
+    assert "closed" in run("teardown", "find", "spring")
+    assert run("teardown", "find", "--date", "1999").strip() == "no teardown holds that"
+    assert "opened before: spring (" in run("teardown", "show", "autumn")
+    told = run("teardown", "history", "autumn")
+    assert "spring, opened" in told
+    [row] = [line for line in told.splitlines() if line.startswith("3")]
+    assert row.split() == ["3", "3", "burnt", "replace", "(heat)", "3", "burnt"]
+    [earlier] = json.loads(run("teardown", "history", "autumn", "--json", "-"))
+    third = earlier["elements"][0]["positions"][2]
+    assert (third["then"]["verdict"]["decision"], third["now"]["verdict"]) == ("replace", None)
+    assert "was not opened before" in run("teardown", "history", "spring")
+
+
+def test_heat_where_none_is_expected_is_told_first(run, keep):
+    run("teardown", "new", "Job 7")
+    run("element", "duty", "Job 7", "Direct", "--expect", "shift")
+    told = run("element", "duty", "Job 7", "Forward", "--example", "forward clutch", "--plates", "9")
+    assert "applied in every forward range" in told
+    keep("Job 7", "Direct")
+    keep("Job 7", "Forward")
+    shown = run("teardown", "show", "Job 7")
+    news = shown.index("heat where none is expected:")
+    assert news < shown.index("Direct") < shown.index("expected: shift element")
+    line = shown[news:].splitlines()[1]
+    assert line == "  Forward, expected: should always look clean; position 2 (1 light heat), 3 (3 burnt)"
+    assert "3 of 9 plates were graded" in shown
+    record_of = json.loads(run("teardown", "show", "Job 7", "--json", "-"))
+    direct, forward = record_of["elements"]
+    assert len(forward["unexpected_heat"]) == 2
+    assert direct["duty"]["expects"] == "shift"
+
+
+def test_the_parts_list_says_what_to_order_how_many_and_why(run, keep):
+    run("teardown", "new", "Job 7")
+    keep("Job 7")
+    assert run("parts", "Job 7").strip() == "nothing is marked replace so far"
+    run("verdict", "Job 7", "Forward", "pack", "replace", "--reason", "policy")
+    run("verdict", "Job 7", "Forward", "drum", "replace", "--reason", "wear", "--note", "scored")
+    pack, drum = [" ".join(line.split()) for line in run("parts", "Job 7").splitlines()[1:]]
+    assert pack == "Forward friction plate 3 1, 2, 3 policy; the pack is replaced whole"
+    assert drum == "Forward drum 1 wear scored"
+    assert [line["count"] for line in json.loads(run("parts", "Job 7", "--json", "-"))] == [3, 1]
+
+
+def test_a_blind_teardown_hides_grades_and_refuses_the_report_until_the_verdicts_are_in(run, keep, tmp_path):
+    assert run("shop") == "blind: no\n"
+    assert run("shop", "--blind", "yes") == "blind: yes\n"
+    run("teardown", "new", "Job 7")
+    keep("Job 7")
+    shown = run("teardown", "show", "Job 7")
+    assert "burnt" not in shown
+    assert "verdict not in" in shown
+    assert "burnt" not in run("teardown", "show", "Job 7", "--json", "-")
+    assert "has no verdict on position 1, 2, 3" in run("report", "Job 7", "--out", tmp_path / "r", status=2)
+    run("verdict", "Job 7", "Forward", "3", "reuse")
+    shown = run("teardown", "show", "Job 7")
+    assert "3 burnt" in shown
+    assert "light heat" not in shown
+    run("verdict", "Job 7", "Forward", "pack", "replace")
+    assert "1 light heat" in run("teardown", "show", "Job 7")
+    run("report", "Job 7", "--out", tmp_path / "r")
+
+
+def test_a_customer_is_corrected_and_erased_by_command(run, keep):
+    run("teardown", "new", "Job 7", "--customer", "blue van")
+    keep("Job 7")
+    run("customer", "change", "blue van", "--name", "A. N. Other", "--plate", "AB 1")
+    assert "A. N. Other" in run("customer", "show", "blue van")
+    assert run("teardown", "find", "--customer", "ab 1").splitlines()[1].startswith("Job 7")
+    told = run("customer", "erase", "blue van")
+    assert "grades and verdicts stay" in told
+    assert "backups and reports made before" in told
+    assert run("customer", "list").startswith("no customer so far")
+    shown = run("teardown", "show", "Job 7")
+    assert "customer: erased" in shown
+    assert "3 burnt" in shown
+
+
+def test_a_job_like_another_begins_with_its_elements(run):
+    run("teardown", "new", "Job 7")
+    run("element", "duty", "Job 7", "Low band", "--expect", "seldom")
+    assert "with Low band" in run("teardown", "new", "Job 8", "--like", "Job 7")
+    assert "seldom used" in run("teardown", "show", "Job 8")
+    assert "Job 6: is no teardown" in run("teardown", "new", "Job 9", "--like", "Job 6", status=2)
+    assert run("teardown", "find", "Job 9").strip() == "no teardown holds that"
