@@ -1,5 +1,7 @@
 """The page in the browser: `streamlit run app.py`, or better `wearview app`."""
 
-from wearview.ui.frame import run
+from streamlit.starlette import App
 
-run()
+from wearview.ui.serve import SCRIPT, surroundings
+
+app = App(SCRIPT, **surroundings())

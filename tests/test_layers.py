@@ -35,6 +35,8 @@ ONLY_IN = {
     "sqlalchemy": {"store"},
     "alembic": {"store"},
     "streamlit": {"ui", "app"},
+    "starlette": {"ui"},
+    "segno": {"ui"},
     "typst": {"mat", "report"},
 }
 # Conversions between colour spaces that measure; turning a picture grey or BGR for a library call measures

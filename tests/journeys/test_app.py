@@ -9,15 +9,15 @@ from streamlit.testing.v1 import AppTest
 
 from tests import documents
 from wearview import store as record
-from wearview.cli import main
 from wearview.pipeline import grade_photos
 from wearview.record import PACK, build_document
 from wearview.settings import load_settings
 from wearview.terms import CAUTIONS, FRICTION, REASONS, STEEL, VERDICTS
-from wearview.ui import bench, tray
+from wearview.ui import bench, gate, tray
 from wearview.ui.words import plain
 
 ROOT = Path(__file__).parents[2]
+SCRIPT = str(ROOT / "wearview/ui/start/app.py")
 DEMO = ROOT / "demo_images"
 PLATES, LAST, CLEAN = "direct-pack-2.jpg", "direct-pack-3.jpg", "reference-tan.jpg"
 PHOTOS, PACK_PAGE, REPORT = (f"wearview/ui/pages/{name}.py" for name in ("photos", "pack", "report"))
@@ -36,7 +36,7 @@ def url(tmp_path, monkeypatch):
 
 @pytest.fixture
 def app(url):
-    return run(AppTest.from_file(str(ROOT / "app.py"), default_timeout=60))
+    return run(AppTest.from_file(SCRIPT, default_timeout=60))
 
 
 def run(app):
@@ -172,7 +172,7 @@ def test_photos_are_kept_before_they_are_graded_and_a_new_session_finds_them(pho
     assert lying(url) == ["a.jpg"]
     kept = tray.read_tray(record.open_store(url), NAME).photos[0]
     assert record.photo_bytes(record.open_store(url), kept.sha256) == (DEMO / PLATES).read_bytes()
-    other = AppTest.from_file(str(ROOT / "app.py"), default_timeout=60)
+    other = AppTest.from_file(SCRIPT, default_timeout=60)
     other.query_params.update(teardown="Job 7", element="Forward")
     turn_to(run(other), PHOTOS)
     assert "a\\.jpg" in shown(other)
@@ -331,6 +331,15 @@ def test_the_report_is_offered_until_the_record_grows(app, url):
     assert not run(app).download_button
 
 
+def test_a_phone_is_shown_a_code_only_where_the_network_is_open(photos_page, monkeypatch):
+    assert "wearview app --lan" in shown(photos_page)
+    monkeypatch.setattr(gate.the_gate(), "address", "http://192.168.0.2:8501")
+    run(photos_page)
+    [address] = [code.value for code in photos_page.code]
+    assert gate.the_gate().ticket(address.rpartition("/")[2]) == NAME
+    assert "Nothing on the way is encrypted" in shown(photos_page)
+
+
 def test_a_record_that_cannot_be_opened_is_said_in_words(app, monkeypatch):
     monkeypatch.setenv("WEARVIEW_STORE", "nonsense")
     assert "no database URL" in run(app).error[0].value
@@ -343,8 +352,3 @@ def test_both_scripts_are_served_to_this_computer_only_and_tell_nobody():
     config = tomllib.loads(beside_app)
     assert config["server"]["address"] == "localhost"
     assert config["browser"]["gatherUsageStats"] is False
-
-
-def test_the_network_is_refused_without_a_passcode_guard(capsys):
-    assert main(["app", "--lan"]) == 2
-    assert "not yet: the page has no passcode guard" in capsys.readouterr().err

@@ -1,39 +1,54 @@
-"""`wearview app` as a shop meets it: the command, a browser as wide as a phone, the report downloaded."""
+"""`wearview app` as a shop meets it: the command, browsers of desk and phone, the report downloaded."""
 
 import contextlib
 import os
+import re
 import signal
 import socket
 import subprocess
 import sys
 import time
+from importlib.resources import files
 from pathlib import Path
 
+import pytest
+
 from tests.chromium import needed, open_tab
-from tests.journeys.test_app import add_hot_pack
+from tests.journeys.test_app import DEMO, add_hot_pack
+from wearview import store as record
 
 ROOT = Path(__file__).parents[2]
+DESK = "127.0.0.2"  # this machine under an address that the page takes for another device's way in
+PAGES = {
+    "": "Find by name",
+    "photos": "Clean reference",
+    "pack": "What the pack shows",
+    "report": "Write the report",
+}
 pytestmark = needed()
 
 
 @contextlib.contextmanager
-def served(folder, url):
-    """The page from another folder than the checkout, as an installed program has it; its address."""
+def served(folder, url, *options):
+    """The page from another folder than the checkout, as an installed program has it; its address and what
+    the terminal said."""
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
-    command = [sys.executable, "-m", "wearview.cli", "app", "--port", str(port), "--store", url]
-    environment = os.environ | {"PYTHONPATH": str(ROOT)}
+    # Options that the command does not take are those of the program it starts.
+    program = ["wearview.ui.serve"] if options else ["wearview.cli", "app", "--store", url]
+    command = [sys.executable, "-m", *program, "--port", str(port), *options]
+    environment = os.environ | {"PYTHONPATH": str(ROOT), "WEARVIEW_STORE": url}
     with subprocess.Popen(
         command, cwd=folder, env=environment, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True
     ) as server:
         try:
             told = ""
-            while f"http://localhost:{port}" not in told:
+            while f" URL: http://{DESK if options else 'localhost'}:{port}" not in told:
                 line = server.stdout.readline()
                 assert line, f"the page did not start: {told}"
                 told += line
-            yield f"http://localhost:{port}"
+            yield f"http://localhost:{port}", told
         finally:
             server.send_signal(signal.SIGTERM)
             server.wait(timeout=30)
@@ -41,10 +56,18 @@ def served(folder, url):
         assert taken.connect_ex(("127.0.0.1", port)) != 0, "the server outlived its command"
 
 
-def press(tab, label):
-    """Press the first button or tab that begins with a label."""
-    every = "[...document.querySelectorAll('button, [role=tab]')]"
-    found = f"{every}.find(b => b.innerText.trim().startsWith('{label}'))"
+@contextlib.contextmanager
+def browser(folder, name, address, width):
+    """A browser of its own, which remembers nothing of another one's."""
+    (folder / name).mkdir()
+    with open_tab(folder / name, address, width=width) as tab:
+        yield tab
+
+
+def press(tab, label, kind="button"):
+    """Press the first button, or another kind of element, with this label."""
+    every = f"[...document.querySelectorAll('{kind}')]"
+    found = f"{every}.find(b => b.innerText.includes('{label}'))"
     tab.wait_for(f"!!{found}")
     tab.value(f"{found}.click()")
 
@@ -52,12 +75,11 @@ def press(tab, label):
 def test_a_report_is_downloaded_in_a_browser(tmp_path):
     url = f"sqlite:///{tmp_path}/record.sqlite"
     add_hot_pack(url)
-    (tmp_path / "profile").mkdir()
-    with served(tmp_path, url) as address, open_tab(tmp_path / "profile", address, width=390) as tab:
+    with served(tmp_path, url) as (address, _), browser(tmp_path, "phone", address, 360) as tab:
         tab.wait_for("document.title === 'wearview'")
         press(tab, "Job 7")
         tab.wait_for("document.body.innerText.includes('What the pack shows')")
-        assert tab.value("document.documentElement.scrollWidth") <= 390
+        assert tab.value("document.documentElement.scrollWidth") <= 360
         assert not tab.value("!!document.querySelector('img:not([alt])')")
         tab.ask("Page.navigate", url=f"{address}/report?teardown=Job+7")
         press(tab, "Write the report")
@@ -69,6 +91,66 @@ def test_a_report_is_downloaded_in_a_browser(tmp_path):
             assert time.monotonic() < deadline, tab.text()
             time.sleep(0.1)
         assert "Teardown report: Job 7" in report.read_text("utf-8")
-        loaded = tab.value("performance.getEntriesByType('resource').map(entry => entry.name)")
-        assert loaded
-        assert [name for name in loaded if not name.startswith((address, "data:", "blob:"))] == []
+        assert loaded_from_elsewhere(tab, address) == []
+
+
+def loaded_from_elsewhere(tab, address):
+    loaded = tab.value("performance.getEntriesByType('resource').map(entry => entry.name)")
+    assert loaded
+    return [name for name in loaded if not name.startswith((address, "data:", "blob:"))]
+
+
+def test_a_phone_on_the_network_types_the_passcode_and_another_takes_photos_by_a_code(tmp_path):
+    url = f"sqlite:///{tmp_path}/record.sqlite"
+    store = record.open_store(url)
+    record.new_teardown(store, "Job 7")
+    record.add_element(store, "Job 7", "Forward")
+    with served(tmp_path, url, "--lan", "--address", DESK) as (address, told):
+        port, code = address.rpartition(":")[2], re.search(r"Passcode\s+(\S+)", told)[1]
+        with browser(tmp_path, "phone", f"http://{DESK}:{port}/photos?teardown=Job+7", 360) as phone:
+            for typed, says in (("wrong", "not the right one"), (code, "Take them with a phone")):
+                phone.wait_for("!!document.querySelector('#passcode')")
+                phone.value(f"document.querySelector('#passcode').value = '{typed}'")
+                phone.value("document.querySelector('form').submit()")
+                phone.wait_for(f"document.body.innerText.includes('{says}')")
+            press(phone, "Take them with a phone", "summary")
+            ticket = phone.wait_for("document.querySelector('code')?.innerText")
+            assert loaded_from_elsewhere(phone, f"http://{DESK}:{port}") == []
+            with browser(tmp_path, "other", ticket, 360) as other:
+                other.wait_for("!!document.querySelector('#camera')")
+                assert findings(other) == []
+                other.upload("#camera", [DEMO / "direct-pack-3.jpg"])
+                other.wait_for("document.body.innerText.includes('All photos are on the computer')")
+                other.wait_for("document.body.innerText.includes('Level')")
+                assert loaded_from_elsewhere(other, f"http://{DESK}:{port}") == []
+                other.ask("Page.navigate", url=f"http://{DESK}:{port}/pack")
+                other.wait_for("!!document.querySelector('#passcode')")
+                assert findings(other) == []
+            phone.wait_for("document.body.innerText.includes('direct-pack-3.jpg')")
+
+
+@pytest.mark.parametrize(("width", "scheme"), [(360, "dark"), (1440, "light")])
+def test_no_page_has_a_serious_fault_of_access(tmp_path, width, scheme):
+    url = f"sqlite:///{tmp_path}/record.sqlite"
+    add_hot_pack(url)
+    with served(tmp_path, url) as (address, _), browser(tmp_path, "desk", "about:blank", width) as tab:
+        tab.ask("Emulation.setEmulatedMedia", features=[{"name": "prefers-color-scheme", "value": scheme}])
+        for page, shows in PAGES.items():
+            tab.ask("Page.navigate", url=f"{address}/{page}?teardown=Job+7&element=Forward")
+            tab.wait_for(f"document.body.innerText.includes('{shows}')")
+            assert findings(tab) == [], page
+            assert tab.value("document.documentElement.scrollWidth") <= width
+
+
+def findings(tab):
+    """What axe calls serious or critical, with the place."""
+    axe = files("axe_playwright_python").joinpath("axe.min.js").read_text("utf-8")
+    tab.value(axe)
+    tab.value(
+        "window.found = null; axe.run({resultTypes: ['violations']}).then(r => window.found = r.violations)"
+    )
+    tab.wait_for("!!window.found")
+    return tab.value(
+        "window.found.filter(v => ['serious', 'critical'].includes(v.impact))"
+        ".flatMap(v => v.nodes.map(n => v.id + ': ' + n.html.slice(0, 200)))"
+    )

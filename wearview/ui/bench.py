@@ -9,7 +9,7 @@ from functools import cache
 
 from wearview.errors import WearviewError
 from wearview.record import Document
-from wearview.store import GradedPhoto, Store, add_grading, open_store, photo_bytes, photo_path
+from wearview.store import GradedPhoto, Store, add_grading, get_teardown, open_store, photo_bytes, photo_path
 from wearview.ui import tray
 from wearview.ui.grading import Asked, Grader, Picture
 from wearview.ui.tray import ElementName, GivenPhoto, Tray
@@ -55,7 +55,7 @@ class Bench:
         self._store = store
         self._grader = Grader()
         self._calls: queue.Queue[tuple[ElementName, bool]] = queue.Queue()
-        self._seen: dict[tuple[str, str | None, str | None], Seen] = {}
+        self._seen: dict[tuple[str, str], Seen] = {}
         self._work: dict[ElementName, Work] = {}
         self._due: dict[ElementName, float] = {}
         threading.Thread(target=self._run, name="bench", daemon=True).start()
@@ -125,6 +125,7 @@ class Bench:
     def _photos(self, place: ElementName) -> None:
         """Grade every photo of a tray that was not graded yet."""
         lying = tray.read_tray(self._store, place)
+        self._recall(place, lying)
         for photo in list(self._unseen(lying)):
             self._work[place] = Work(f"Grading {photo.name}", 0.5)
             try:
@@ -140,6 +141,18 @@ class Bench:
             for entry in answer.document["photos"]:
                 if entry["taken_at"] and not photo.taken_at:
                     tray.note_taken(self._store, place, photo.sha256, entry["taken_at"])
+
+    def _recall(self, place: ElementName, lying: Tray) -> None:
+        """What the record holds of a tray's photos needs no grading after the program was started anew."""
+        if lying.graded_alone != lying.alone or not any(True for _ in self._unseen(lying)):
+            return
+        elements = get_teardown(self._store, place.teardown).elements
+        stored = next((e.latest for e in elements if e.name == place.element), None)
+        entries = {entry["sha256"]: entry for entry in stored.document["photos"]} if stored else {}
+        for photo in list(self._unseen(lying)):
+            if stored and photo.sha256 in entries:
+                document = stored.document | {"photos": [entries[photo.sha256]]}
+                self._seen[_key(lying, photo)] = Seen(document, None, None)
 
     def _unseen(self, lying: Tray) -> Iterator[GivenPhoto]:
         return (photo for photo in lying.photos if _key(lying, photo) not in self._seen)
@@ -166,7 +179,7 @@ class Bench:
             for sha256, overlay in answer.overlays.items()
         ]
         add_grading(self._store, place.teardown, place.element, answer.document, kept)
-        tray.note_graded(self._store, place, lying.signature)
+        tray.note_graded(self._store, place, lying)
         for photo in lying.photos:  # the record has the overlays now
             self._seen[_key(lying, photo)] = replace(self._seen[_key(lying, photo)], overlay=None)
 
@@ -178,10 +191,9 @@ class Bench:
         return Picture(str(photo_path(self._store, photo.sha256)), photo.name)
 
 
-def _key(lying: Tray, photo: GivenPhoto) -> tuple[str, str | None, str | None]:
+def _key(lying: Tray, photo: GivenPhoto) -> tuple[str, str]:
     """What the grading of one photo alone depends on."""
-    clean = lying.reference.sha256 if lying.reference else None
-    return photo.sha256, clean, lying.layout.apply_end
+    return photo.sha256, lying.alone
 
 
 @cache

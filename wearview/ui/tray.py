@@ -81,14 +81,20 @@ class Tray:
     reference : GivenPhoto or None
         Photo of a clean plate of the same lining.
     layout : Layout
-    graded_as : str or None
-        `signature` of what was last graded and stored.
+    graded_as, graded_alone : str or None
+        `signature` and `alone` of what was last graded and stored.
     """
 
     photos: tuple[GivenPhoto, ...] = ()
     reference: GivenPhoto | None = None
     layout: Layout = field(default_factory=Layout)
     graded_as: str | None = None
+    graded_alone: str | None = None
+
+    @property
+    def alone(self) -> str:
+        """Changes with everything beside its own pixels that one photo's grading depends on."""
+        return json.dumps([self.reference.sha256 if self.reference else None, self.layout.apply_end])
 
     @property
     def signature(self) -> str:
@@ -129,6 +135,18 @@ def leave_out(store: Store, place: ElementName, sha256: str) -> None:
     _say(store, place, "out", {"sha256": sha256})
 
 
+def replace_photo(store: Store, place: ElementName, sha256: str, name: str, data: bytes) -> GivenPhoto:
+    """Put a photo in the place of one that could not be used."""
+    lying = read_tray(store, place)
+    new = add_photo(store, place, name, data)
+    if new.sha256 == sha256:
+        return new
+    leave_out(store, place, sha256)
+    hand = tuple(new.sha256 if photo.sha256 == sha256 else photo.sha256 for photo in lying.photos)
+    lay_out(store, place, replace(lying.layout, order=BY_HAND, hand=hand))
+    return new
+
+
 def lay_out(store: Store, place: ElementName, layout: Layout) -> None:
     """Say how the photos of a tray lie."""
     _say(store, place, "layout", asdict(layout))
@@ -139,9 +157,9 @@ def note_taken(store: Store, place: ElementName, sha256: str, taken_at: str) -> 
     _say(store, place, "taken", {"sha256": sha256, "taken_at": taken_at})
 
 
-def note_graded(store: Store, place: ElementName, signature: str) -> None:
+def note_graded(store: Store, place: ElementName, lying: Tray) -> None:
     """Note that a tray was graded and stored as it lay."""
-    _say(store, place, "graded", {"signature": signature})
+    _say(store, place, "graded", {"signature": lying.signature, "alone": lying.alone})
 
 
 def read_tray(store: Store, place: ElementName) -> Tray:
@@ -155,6 +173,9 @@ def read_tray(store: Store, place: ElementName) -> Tray:
     photos: dict[str, GivenPhoto] = {}
     tray = Tray()
     for what, said in _lines(_path(store, place)):
+        if what in ("photo", "out"):
+            # Kinds and positions were stated for the photos as they lay; other photos have other parts.
+            tray = replace(tray, layout=replace(tray.layout, kinds=None, positions=None))
         if what == "photo":
             photos.setdefault(said["sha256"], GivenPhoto(**said))
         elif what == "out":
@@ -166,7 +187,7 @@ def read_tray(store: Store, place: ElementName) -> Tray:
         elif what == "layout":
             tray = replace(tray, layout=_layout(said))
         elif what == "graded":
-            tray = replace(tray, graded_as=said["signature"])
+            tray = replace(tray, graded_as=said["signature"], graded_alone=said["alone"])
     return replace(tray, photos=tuple(_in_order(list(photos.values()), tray.layout)))
 
 

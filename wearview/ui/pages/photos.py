@@ -1,17 +1,15 @@
 """The photos of an element: give them, see what each shows as soon as it is graded, have the pack graded."""
 
-from collections.abc import Sequence
 from dataclasses import replace
-from typing import Any
 
+import segno
 import streamlit as st
 
 from wearview import store as record
-from wearview.record import Grading, Teardown, parts_of
-from wearview.report.words import level_words
-from wearview.terms import PROBLEMS
-from wearview.ui import here, show, tray
+from wearview.record import Grading, Teardown
+from wearview.ui import here, show, told, tray
 from wearview.ui.bench import Bench, Seen
+from wearview.ui.gate import OPEN_NETWORK, the_gate
 from wearview.ui.tray import ElementName, GivenPhoto, Layout, Tray
 from wearview.ui.words import plain
 
@@ -28,6 +26,10 @@ HOW_TO = (
     "Lay the plates flat on a plain surface in the order of the pack, with a sheet of plain white paper in "
     "view, and take them whole in even light. Add one photo of a clean plate of the same lining: without it, "
     "plates can at best be compared with each other."
+)
+ONLY_HERE = (
+    "This page is open to this computer only. Start the program with `wearview app --lan`, on the shop's own "
+    "network, and a code to scan stands here."
 )
 LOOK_AGAIN_S = 1.5  # how often the page looks for what the bench and other phones did
 
@@ -51,6 +53,7 @@ def page() -> None:
         name = here.named(teardown, element)
         bench = here.the_bench()
         _give(store, bench, name)
+        _phone(name)
         _clean(store, bench, teardown, name)
         _lay_out(store, bench, name)
         _watch(store, bench, name, element.latest)
@@ -82,17 +85,34 @@ def _give(store: record.Store, bench: Bench, name: ElementName) -> None:
     if photos:
         for photo in photos:
             tray.add_photo(store, name, photo.name, photo.getvalue())
-        _forget_stated(store, name)
         bench.wake(name)
         show.start_afresh()
         st.rerun()
 
 
-def _forget_stated(store: record.Store, name: ElementName) -> None:
-    """Kinds and positions were stated for the photos as they lay; other photos have other parts."""
-    layout = tray.read_tray(store, name).layout
-    if layout.kinds or layout.positions:
-        tray.lay_out(store, name, replace(layout, kinds=None, positions=None))
+def _phone(name: ElementName) -> None:
+    """A QR code that opens the capture page of this element on a phone."""
+    gate = the_gate()
+    with st.expander("Take them with a phone"):
+        if gate.address is None:
+            st.info(ONLY_HERE)
+            return
+        key = f"ticket {name.teardown} {name.element}"
+        if gate.ticket(st.session_state.get(key, "")) is None:
+            st.session_state[key] = gate.new_ticket(name)
+        address = f"{gate.address}/take/{st.session_state[key]}"
+        left, right = st.columns([1, 2])
+        left.image(
+            segno.make(address, micro=False).svg_inline(scale=8, border=4, light="#fff"),
+            width="stretch",
+            alt="QR code that opens the capture page of this element",
+        )
+        right.markdown(
+            "Scan the code with the phone's camera. It opens a page that takes photos for this element only, "
+            "and keeps each on the phone until it is on this computer. What arrives shows below."
+        )
+        right.code(address, language=None, wrap_lines=True)
+        right.warning(OPEN_NETWORK)
 
 
 def _clean(store: record.Store, bench: Bench, teardown: Teardown, name: ElementName) -> None:
@@ -214,18 +234,20 @@ def _photo(
     with st.container(border=True, key=f"photo {photo.sha256[:12]}"):
         left, right = st.columns([1, 2])
         if (overlay := _overlay(store, photo, seen, stored)) is not None:
-            left.image(overlay, alt=_alt(photo, seen), width="stretch")
+            left.image(overlay, alt=told.alt_text(photo, seen), width="stretch")
         with right:
             st.markdown(f"**{number}. {plain(photo.name)}**")
-            for line in _shown(seen):
-                st.markdown(line)
-            again = _to_change(seen)
+            if seen is None:
+                st.markdown("_waiting to be graded_")
+            for kind, level in told.shown(seen):
+                st.markdown(f"{kind}: **{plain(level)}**")
+            again = told.to_change(seen)
             for line in again:
                 st.warning(plain(line))
             with st.container(horizontal=True, gap="small"):
                 _buttons(store, bench, name, lying, number, photo)
             if again:
-                _retake(store, bench, name, lying, photo)
+                _retake(store, bench, name, photo)
 
 
 def _overlay(
@@ -261,53 +283,14 @@ def _lay(store: record.Store, bench: Bench, name: ElementName, layout: Layout) -
     bench.wake(name)
 
 
-def _retake(store: record.Store, bench: Bench, name: ElementName, lying: Tray, photo: GivenPhoto) -> None:
+def _retake(store: record.Store, bench: Bench, name: ElementName, photo: GivenPhoto) -> None:
     """A field whose photo takes the place of one that could not be used."""
     taken = st.file_uploader("Take it again", type=PHOTO_TYPES, key=f"again {photo.sha256[:12]}")
     if taken is None:
         return
-    new = tray.add_photo(store, name, taken.name, taken.getvalue())
-    tray.leave_out(store, name, photo.sha256)
-    hand = [new.sha256 if p.sha256 == photo.sha256 else p.sha256 for p in lying.photos]
-    _lay(store, bench, name, replace(lying.layout, order=tray.BY_HAND, hand=tuple(hand)))
+    tray.replace_photo(store, name, photo.sha256, taken.name, taken.getvalue())
+    bench.wake(name)
     st.rerun()
-
-
-def _shown(seen: Seen | None) -> Sequence[str]:
-    """What a photo shows, part by part."""
-    if seen is None:
-        return ["_waiting to be graded_"]
-    if seen.document is None:
-        return []
-    return [f"{part['kind']}: **{plain(level_words(*_level(part)))}**" for _, part in parts_of(seen.document)]
-
-
-def _level(part: dict[str, Any]) -> tuple[int | None, str | None]:
-    grade = part["grade"]
-    return (grade["level"], grade["name"]) if grade else (None, None)
-
-
-def _to_change(seen: Seen | None) -> list[str]:
-    """What to change where a photo or one of its parts was refused."""
-    if seen is None:
-        return []
-    if seen.document is None:
-        return [seen.problem or "This photo could not be read."]
-    named: list[str] = []
-    for photo in seen.document["photos"]:
-        named += photo["quality"]["problems"]
-        named += [problem for part in photo["parts"] for problem in part["problems"]]
-    refused = (PROBLEMS[problem] for problem in dict.fromkeys(named) if problem in PROBLEMS)
-    return [f"{problem.text} {problem.remedy}" for problem in refused if problem.refuses]
-
-
-def _alt(photo: GivenPhoto, seen: Seen | None) -> str:
-    """What the marked photo shows, for those who cannot see it."""
-    parts = [
-        f"{part['kind']}: {level_words(*_level(part))}"
-        for _, part in parts_of((seen and seen.document) or {"photos": []})
-    ]
-    return f"{photo.name} with its parts outlined. {'; '.join(parts) or 'No part was graded'}."
 
 
 page()

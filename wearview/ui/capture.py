@@ -1,0 +1,154 @@
+"""The capture page: what a phone at the bench opens by a QR code, for one element.
+
+A phone that opens its camera puts the browser to sleep, and a websocket does not live through that. So this
+page needs none: it keeps photos on the phone until each was answered for, one request a photo, and the answer
+comes only when the photo is on this computer's disk.
+"""
+
+from collections.abc import Callable
+from typing import Any
+
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import ClientDisconnect, Request
+from starlette.responses import HTMLResponse, JSONResponse, PlainTextResponse, Response
+from starlette.routing import Route
+
+from wearview.errors import WearviewError
+from wearview.report.templates import templates
+from wearview.ui import here, told, tray
+from wearview.ui.door import HEADERS
+from wearview.ui.gate import the_gate
+from wearview.ui.tray import ElementName
+
+LARGEST = 200 * 2**20  # bytes of a photo: a 16-bit TIFF of 24 megapixels has 144 MB
+_PAGE_HEADERS = HEADERS | {
+    "Content-Security-Policy": HEADERS["Content-Security-Policy"].replace(
+        "form-action", "script-src 'self'; connect-src 'self'; form-action"
+    )
+}
+ENDED = "This code has ended. Scan the one on the computer's screen again; photos waiting here are kept."
+
+
+async def page(request: Request) -> Response:
+    """The page itself."""
+    code = request.path_params["code"]
+    name = the_gate().ticket(code)
+    html = templates().get_template("take.html").render(name=name, code=code, ended=ENDED)
+    return HTMLResponse(html, 200 if name else 410, _PAGE_HEADERS)
+
+
+async def script(request: Request) -> Response:
+    """Its script; it holds nothing secret."""
+    code = templates().get_template("take.js").render()
+    return Response(code, 200, HEADERS, "text/javascript")
+
+
+async def give(request: Request) -> Response:
+    """Take one photo, or the clean plate's; answered when it is on the disk."""
+    name = the_gate().ticket(request.path_params["code"])
+    if name is None:
+        return JSONResponse({"problem": ENDED}, 410)
+    try:
+        data = await _body(request)
+    except ClientDisconnect:  # the phone went to sleep; it sends the photo again
+        return PlainTextResponse("", 400)
+    if data is None:
+        return JSONResponse({"problem": "This file is too large for a photo."}, 413)
+    if not data:
+        return JSONResponse({"problem": "The photo arrived empty."}, 400)
+    called = request.query_params.get("name") or "photo.jpg"
+    put = _reference if request.query_params.get("as") == "reference" else _photo
+    return await _answered(lambda: put(name, called, data, request.query_params.get("replaces")))
+
+
+async def leave_out(request: Request) -> Response:
+    """Take a photo out of the tray."""
+    name = the_gate().ticket(request.path_params["code"])
+    if name is None:
+        return JSONResponse({"problem": ENDED}, 410)
+    return await _answered(lambda: _out(name, request.path_params["sha256"]))
+
+
+async def state(request: Request) -> Response:
+    """What lies in the tray and what it shows."""
+    name = the_gate().ticket(request.path_params["code"])
+    if name is None:
+        return JSONResponse({"problem": ENDED}, 410)
+    return await _answered(lambda: _state(name))
+
+
+async def _body(request: Request) -> bytes | None:
+    """The request's body; None where it is too large."""
+    pieces, size = [], 0
+    async for piece in request.stream():
+        size += len(piece)
+        if size > LARGEST:
+            return None
+        pieces.append(piece)
+    return b"".join(pieces)
+
+
+async def _answered(work: Callable[[], dict[str, Any]]) -> Response:
+    try:
+        return JSONResponse(await run_in_threadpool(work), 200, {"Cache-Control": "no-store"})
+    except WearviewError as error:
+        return JSONResponse({"problem": str(error)}, 507)
+
+
+def _photo(name: ElementName, called: str, data: bytes, replaces: str | None) -> dict[str, Any]:
+    store = here.open_record()
+    if replaces:
+        photo = tray.replace_photo(store, name, replaces, called, data)
+    else:
+        photo = tray.add_photo(store, name, called, data)
+    here.the_bench().wake(name)
+    return {"kept": photo.sha256}
+
+
+def _reference(name: ElementName, called: str, data: bytes, _replaces: str | None) -> dict[str, Any]:
+    photo = tray.set_reference(here.open_record(), name, called, data)
+    here.the_bench().wake(name)
+    return {"kept": photo.sha256}
+
+
+def _out(name: ElementName, sha256: str) -> dict[str, Any]:
+    tray.leave_out(here.open_record(), name, sha256)
+    here.the_bench().wake(name)
+    return {}
+
+
+def _state(name: ElementName) -> dict[str, Any]:
+    bench, lying = here.the_bench(), tray.read_tray(here.open_record(), name)
+    photos = []
+    for photo in lying.photos:
+        seen = bench.seen(lying, photo)
+        photos.append(
+            {
+                "sha256": photo.sha256,
+                "name": photo.name,
+                "graded": seen is not None,
+                "shown": [f"{kind}: {level}" for kind, level in told.shown(seen)],
+                "change": told.to_change(seen),
+            }
+        )
+    work = bench.work(name)
+    return {
+        "photos": photos,
+        "reference": lying.reference.name if lying.reference else None,
+        "doing": work.error or work.doing,
+    }
+
+
+async def gone(request: Request) -> Response:
+    """Any other path under the capture page."""
+    return PlainTextResponse("There is nothing here.", 404)
+
+
+ROUTES = [
+    Route("/take/take.js", script),
+    Route("/take/{code}", page),
+    Route("/take/{code}/photo", give, methods=["POST"]),
+    Route("/take/{code}/out/{sha256}", leave_out, methods=["POST"]),
+    Route("/take/{code}/state", state),
+    Route("/take/{rest:path}", gone),
+]

@@ -1,0 +1,41 @@
+"""What one photo shows, in words for page and phone."""
+
+from typing import Any
+
+from wearview.record import parts_of
+from wearview.report.words import level_words
+from wearview.terms import PROBLEMS
+from wearview.ui.bench import Seen
+from wearview.ui.tray import GivenPhoto
+
+
+def shown(seen: Seen | None) -> list[tuple[str, str]]:
+    """Kind and heat level in words of each part that was found."""
+    if seen is None or seen.document is None:
+        return []
+    return [(part["kind"], _level(part)) for _, part in parts_of(seen.document)]
+
+
+def to_change(seen: Seen | None) -> list[str]:
+    """What to change where a photo or one of its parts was refused."""
+    if seen is None:
+        return []
+    if seen.document is None:
+        return [seen.problem or "This photo could not be read."]
+    named: list[str] = []
+    for photo in seen.document["photos"]:
+        named += photo["quality"]["problems"]
+        named += [problem for part in photo["parts"] for problem in part["problems"]]
+    known = (PROBLEMS[name] for name in dict.fromkeys(named) if name in PROBLEMS)
+    return [f"{problem.text} {problem.remedy}" for problem in known if problem.refuses]
+
+
+def alt_text(photo: GivenPhoto, seen: Seen | None) -> str:
+    """What the marked photo shows, for those who cannot see it."""
+    parts = "; ".join(f"{kind}: {level}" for kind, level in shown(seen))
+    return f"{photo.name} with its parts outlined. {parts or 'No part was graded'}."
+
+
+def _level(part: dict[str, Any]) -> str:
+    grade = part["grade"]
+    return level_words(grade["level"], grade["name"]) if grade else level_words(None, None)
