@@ -27,12 +27,19 @@ P3_TO_SRGB = np.array(
     [[1.2249402, -0.2249402, 0.0], [-0.0420570, 1.0420570, 0.0], [-0.0196376, -0.0786361, 1.0982736]],
     dtype=np.float64,
 )
+# D50 by its rounded chromaticity x .3457 y .3585 (CIE 15:2004).
+WHITE_D50 = np.array([0.3457 / 0.3585, 1.0, (1 - 0.3457 - 0.3585) / 0.3585], dtype=np.float64)
+BRADFORD = np.array(
+    [[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]], dtype=np.float64
+)
 LAB_EPSILON = 216 / 24389
 LAB_KAPPA = 24389 / 27
 
 _TO_XYZ_OVER_WHITE = (SRGB_TO_XYZ / WHITE[:, None]).astype(np.float32)
 _FROM_XYZ_OVER_WHITE = (np.linalg.inv(SRGB_TO_XYZ) * WHITE).astype(np.float32)
 _TO_XYZ = SRGB_TO_XYZ.astype(np.float32)
+_D50_TO_D65 = np.linalg.solve(BRADFORD, np.diag(BRADFORD @ WHITE / (BRADFORD @ WHITE_D50)) @ BRADFORD)
+_FROM_XYZ_OVER_WHITE_D50 = (np.linalg.inv(SRGB_TO_XYZ) @ _D50_TO_D65 * WHITE_D50).astype(np.float32)
 # Hues exactly opposite are not wrapped (Sharma, Wu and Dalal; pairs 10 and 14 stand on it); in float32
 # "exactly" means within the rounding of two angles, and the nearest published pair that must be wrapped is 40
 # times further off.
@@ -172,12 +179,28 @@ def lab_to_linear(lab: ArrayLike) -> Float32:
     ----------
     CIE 15:2004 / ISO 11664-4.
     """
+    return _mixed(_lab_to_relative(lab), _FROM_XYZ_OVER_WHITE)
+
+
+def lab_d50_to_linear(lab: ArrayLike) -> Float32:
+    """Linear sRGB of CIELAB under D50 (2 degrees), shape (..., 3), adapted to D65 by Bradford.
+
+    What print and chart makers publish is D50; what looks like their white becomes white here.
+
+    References
+    ----------
+    Cone matrix: ICC.1:2022 Annex E, K. M. Lam 1985.
+    """
+    return _mixed(_lab_to_relative(lab), _FROM_XYZ_OVER_WHITE_D50)
+
+
+def _lab_to_relative(lab: ArrayLike) -> Float32:
+    """XYZ over its white, of CIELAB."""
     values = _pixels(lab)
     fy = (values[..., 0] + 16) / 116
     f = np.stack([fy + values[..., 1] / 500, fy, fy - values[..., 2] / 200], axis=-1)
     cubed = f * f * f
-    relative = np.where(cubed > LAB_EPSILON, cubed, (116 * f - 16) / np.float32(LAB_KAPPA))
-    return _mixed(relative, _FROM_XYZ_OVER_WHITE)
+    return np.where(cubed > LAB_EPSILON, cubed, (116 * f - 16) / np.float32(LAB_KAPPA))
 
 
 def chroma_hue(lab: ArrayLike) -> tuple[Float32, Float32]:

@@ -27,6 +27,8 @@ PATTERNS = (
 )
 
 LIGHT_METHODS = ("mat", "chart", "card", "paper", "metal", "reference", "none")
+# Of the common 24-patch chart, whose maker changed the formulation in November 2014.
+CHART_EDITIONS = ("after-2014", "before-2014")
 REFERENCE_SOURCES = ("photo", "library", "cleanest part", "none")
 VERDICTS = ("reuse", "replace", "resurface", "leave", "unsure")
 REASONS = ("heat", "wear", "age", "wish", "policy", "unavailable", "other")
@@ -191,6 +193,24 @@ _PUBLISHED = (
         "mat does not lie flat",
         "The bench mat is curled or bent, so it gives neither scale nor colour.",
         "Lay it flat, weigh its corners down off the squares, and take the photo again.",
+        False,
+    ),
+    Problem(
+        "mat not calibrated",
+        "The bench mat's printed colours are not known, so only its paper serves, as a white.",
+        "Photograph the bare mat beside a grey card or 24-patch chart: wearview mat calibrate PHOTO.",
+        False,
+    ),
+    Problem(
+        "mat colours do not fit",
+        "The bench mat's squares do not look as they were measured, so they were not used.",
+        "Clear and dry the squares, or calibrate the mat again if it is another print.",
+        False,
+    ),
+    Problem(
+        "chart does not fit",
+        "What looks like a colour chart does not have a chart's colours, so it was not used.",
+        "Lay it flat, whole, clean and dry, without shine on it, and do not mirror the photo.",
         False,
     ),
     Problem(

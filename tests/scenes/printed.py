@@ -69,6 +69,41 @@ class Laid:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class Board:
+    """A bought chart lying on the bench: six by four matte squares in a black frame.
+
+    ``colours`` are linear sRGB, shape (24, 3), in the usual order: row by row from dark skin, greys last.
+    """
+
+    x: float  # mm from the page's middle
+    y: float
+    width: float  # mm of the frame along the rows
+    turn_deg: float
+    colours: NDArray[np.floating]
+
+    def painted(self) -> Field:
+        """The board upright, ``PX_PER_MM`` pixels a millimetre."""
+        width = round(self.width * PX_PER_MM)
+        gap = width / 62  # squares are nine gaps wide: 7 gaps and 6 squares across, 5 and 4 down
+        out = np.full((round(41 * gap), width, 3), 0.035, np.float32)
+        for n, colour in enumerate(self.colours):
+            top, left = gap * (1 + 10 * (n // 6)), gap * (1.5 + 10 * (n % 6))
+            out[round(top) : round(top + 9 * gap), round(left) : round(left + 9 * gap)] = colour
+        return out
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Grey:
+    """A grey card on the bench: an evenly grey rectangle, centre and size in mm."""
+
+    x: float
+    y: float
+    width: float
+    height: float
+    reflectance: float = 0.18
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class View:
     """Where the camera is: it looks at a point of the page from a height, tilted."""
 
@@ -104,6 +139,8 @@ class Page:
     pdf: bytes
     inks: Inks
     laid: Sequence[Laid] = ()
+    boards: Sequence[Board] = ()
+    cards: Sequence[Grey] = ()
     hidden: Sequence[Sequence[tuple[float, float]]] = ()
     wet: Sequence[tuple[float, float, float]] = ()
     glare: Sequence[tuple[float, float, float]] = ()
@@ -172,12 +209,16 @@ def _painted(page: Page, rng: Generator) -> tuple[Field, Field]:
     top, left = (len(bench) - height) // 2, (len(bench) - width) // 2
     bench[top : top + height, left : left + width] = sheet
     x, y = _mm(bench.shape[:2])
-    for cx, cy, radius in page.wet:
-        soaked = np.hypot(x - cx, y - cy) < radius
-        bench[soaked] = bench[soaked] ** 1.25 * 0.8
     for part in page.laid:
         far = np.hypot(x - part.x, y - part.y)
         bench[(far < part.outer) & (far > part.inner)] = part.colour
+    for board in page.boards:
+        _lay(bench, board)
+    for card in page.cards:
+        bench[(abs(x - card.x) < card.width / 2) & (abs(y - card.y) < card.height / 2)] = card.reflectance
+    for cx, cy, radius in page.wet:
+        soaked = np.hypot(x - cx, y - cy) < radius
+        bench[soaked] = np.maximum(bench[soaked], 0) ** 1.25 * 0.8
     for corners in page.hidden:
         shape = np.rint((np.array(corners) + BENCH_MM / 2) * PX_PER_MM).astype(np.int32)
         cv2.fillPoly(bench, [shape], (0.05, 0.06, 0.07))
@@ -185,6 +226,20 @@ def _painted(page: Page, rng: Generator) -> tuple[Field, Field]:
     for cx, cy, radius in page.glare:
         glare[..., 0] += np.exp(-((x - cx) ** 2 + (y - cy) ** 2) / (2 * (radius / 2) ** 2))
     return np.maximum(bench, 0.005), glare
+
+
+def _lay(bench: Field, board: Board) -> None:
+    """Paint a turned board onto the bench."""
+    upright = board.painted()
+    turn = cv2.getRotationMatrix2D(
+        ((upright.shape[1] - 1) / 2, (upright.shape[0] - 1) / 2), -board.turn_deg, 1.0
+    )
+    turn[:, 2] += (np.array(bench.shape[1::-1]) - np.array(upright.shape[1::-1])) / 2
+    turn[:, 2] += np.array([board.x, board.y]) * PX_PER_MM
+    size = bench.shape[1::-1]
+    inside = cv2.warpAffine(np.ones(upright.shape[:2], np.uint8), turn, size, flags=cv2.INTER_NEAREST)
+    seen = cv2.warpAffine(upright, turn, size, flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    bench[inside > 0] = seen[inside > 0]
 
 
 def _mm(shape: tuple[int, ...]) -> tuple[Field, Field]:
