@@ -52,7 +52,8 @@ def parsers(
         if isinstance(action, argparse._SubParsersAction):
             for word, deeper in action.choices.items():
                 yield from parsers(deeper, f"{name} {word}")
-            return
+            if action.required:
+                return
     yield name, parser
 
 

@@ -10,6 +10,7 @@ from types import MappingProxyType
 from typing import Any
 
 from wearview.errors import CallError, ModelsError
+from wearview.terms import CHART_EDITIONS
 
 Span = tuple[float, float]
 
@@ -116,6 +117,25 @@ class Tints:
 
 
 @dataclass(frozen=True, slots=True)
+class PrintedMat:
+    """The shop's bench mat as it was printed.
+
+    Attributes
+    ----------
+    design : str
+        Of the mat that was printed.
+    by : str
+        "chart" or "card": beside what its colours were measured.
+    lab : mapping of str to tuple of float
+        CIELAB, D65, 2 degrees, of each of its colours and of the paper.
+    """
+
+    design: str
+    by: str
+    lab: Mapping[str, tuple[float, ...]]
+
+
+@dataclass(frozen=True, slots=True)
 class Settings:
     """Everything a stage may need to know beside the photo.
 
@@ -127,12 +147,18 @@ class Settings:
     tints : Tints
     material : mapping of str to float
         Weights that tell lining from bare metal, see `material`.
+    chart : str
+        Edition of the 24-patch chart, one of `terms.CHART_EDITIONS`.
+    mat : PrintedMat or None
+        The shop's bench mat, once it was calibrated.
     """
 
     models: Path
     rules: Rules
     tints: Tints
     material: Mapping[str, float]
+    chart: str = CHART_EDITIONS[0]
+    mat: PrintedMat | None = None
 
 
 MATERIAL_WEIGHTS = (

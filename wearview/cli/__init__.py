@@ -66,6 +66,10 @@ def _run(args: argparse.Namespace) -> int:
             from wearview.cli.mat import write_mat
 
             return write_mat(args)
+        case "mat calibrate":
+            from wearview.cli.mat import calibrate
+
+            return calibrate(args)
         case "agreement":
             from wearview.cli.agreement import agreement
 

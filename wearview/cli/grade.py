@@ -4,6 +4,7 @@ import argparse
 import hashlib
 import sys
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 from wearview import store as record
@@ -36,7 +37,7 @@ def grade(args: argparse.Namespace) -> int:
     kinds, places = parse_kinds(args.kinds), parse_places(args.positions)
     _check_targets(args)
     store = _store_for(args)
-    settings = shop_settings(args.rules)
+    settings = replace(shop_settings(args.rules), chart=args.chart)
     lining = None if args.lining is None else named_lining(args.lining, settings)
     graded = grade_photos(
         args.photos,

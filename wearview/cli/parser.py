@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from wearview import __version__
 from wearview.cli.arguments import add_command, add_group, add_json, add_store
 from wearview.cli.record_parser import add_record_commands
-from wearview.terms import KIND_WORDS
+from wearview.terms import CHART_EDITIONS, KIND_WORDS
 
 DESCRIPTION = """\
 Photos of clutch plates, steels, reaction plates and bands into graded heat evidence, beside the
@@ -62,6 +62,7 @@ def _add_grade(commands: argparse._SubParsersAction) -> None:
         "--positions", metavar="LIST", help="positions in the order found; 3a and 3r are the sides of plate 3"
     )
     p.add_argument("--rules", metavar="ID", help="a version of the rules (default: the newest accepted)")
+    _add_chart(p)
     p.add_argument("--json", metavar="FILE|-", help="write the grading document; - for standard output")
     p.add_argument("--masks", metavar="DIR", help="write the masks of every part and face")
     p.add_argument("--overlays", metavar="DIR", help="write the photos with what was found drawn on them")
@@ -112,6 +113,19 @@ def _add_mat(commands: argparse._SubParsersAction) -> None:
     p = add_command(commands, "mat", "make the bench mat to print: scale, slant and colour of a photo")
     p.add_argument("--paper", choices=("a4", "letter"), default="a4", help="default: a4")
     p.add_argument("--out", metavar="FILE.pdf", help="default: wearview-mat-a4.pdf or -letter.pdf here")
+    actions = p.add_subparsers(title="actions", metavar="ACTION")
+    p = add_command(actions, "mat calibrate", "measure the printed mat's colours beside a chart or grey card")
+    p.add_argument("photo", metavar="PHOTO", help="the bare mat, a grey card or 24-patch chart on its middle")
+    _add_chart(p)
+
+
+def _add_chart(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--chart",
+        choices=CHART_EDITIONS,
+        default=CHART_EDITIONS[0],
+        help=f"edition of the 24-patch chart, by November 2014 (default: {CHART_EDITIONS[0]})",
+    )
 
 
 def _add_app(commands: argparse._SubParsersAction) -> None:
@@ -126,5 +140,5 @@ def _usages(commands: argparse._SubParsersAction) -> Iterator[str]:
         deeper = [a for a in parser._actions if isinstance(a, argparse._SubParsersAction)]
         if deeper:
             yield from _usages(deeper[0])
-        else:
+        if not deeper or not deeper[0].required:
             yield "  " + parser.format_usage().removeprefix("usage: ").replace("\n", "\n  ").rstrip()
