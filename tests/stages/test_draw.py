@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import replace
+from itertools import combinations
 
 import numpy as np
 import pytest
@@ -10,8 +11,10 @@ from PIL import Image
 from tests.faces import ring_face
 from tests.stages.test_grade import PHOTO, RULES, SETTINGS, steel
 from wearview.draw import overlay_photo, part_masks
+from wearview.draw.hatch import hatch
 from wearview.draw.heat import MAP_STOPS, STRENGTH, TINT_COLOURS, lay_map
-from wearview.draw.labels import label_parts, legend, words_of
+from wearview.draw.labels import label_parts, words_of
+from wearview.draw.legend import legend
 from wearview.grade import Grade, grade_lining
 from wearview.lining import read_lining
 from wearview.palette import rgb_of
@@ -193,6 +196,36 @@ def test_the_map_takes_the_colour_of_a_level_at_its_threshold(level):
     share = STRENGTH * (0.15 if level == 0 else 1.0)
     expected = 128 * (1 - share) + share * np.array(rgb_of(level))
     assert canvas[500 - 110, 700] == pytest.approx(expected, abs=2)  # two grey levels: rounding twice
+
+
+def test_no_two_levels_share_a_hatch_and_level_0_has_none():
+    x, y = np.arange(160.0)[None], np.arange(160.0)[:, None]
+    drawn = {level: hatch(level, x, y) for level in (*range(5), None)}
+    assert drawn[0].shape == (160, 160)
+    assert not drawn[0].any()
+    for one, other in combinations(drawn.values(), 2):
+        assert (one != other).mean() > 0.05
+
+
+def test_a_tint_is_told_on_a_grey_print_by_the_hatch_of_its_level():
+    part = ring(700, 500)
+    face = on_bench(part, part.face_mask)
+    inked = {}
+    for tint in ("brown", "blue"):  # one grey without their hatches
+        canvas = np.full((*SIZE, 3), 128, np.uint8)
+        lay_map(canvas, tinted(part, tint))
+        grey = np.asarray(Image.fromarray(canvas).convert("L"), float)
+        plain = np.median(grey[face])
+        inked[tint] = np.abs(grey - plain)[face] > 12
+    assert all(0.1 < mask.mean() < 0.5 for mask in inked.values())
+    assert (inked["brown"] != inked["blue"]).mean() > 0.1
+
+
+def test_the_words_stand_beside_the_levels_own_box():
+    part = named(ring(700, 500), "burnt", 3)
+    overlay = overlay_photo(photo(part))[: SIZE[0]]
+    below = overlay[660:760, 560:840].reshape(-1, 3)
+    assert (below == rgb_of(3)).all(axis=1).sum() > 300  # of the box of 40 pixels, what its hatch leaves
 
 
 def test_the_lining_shows_through_the_map():

@@ -1,4 +1,4 @@
-"""Text on a picture: numbers, grades in words, the banner and the legend, set where they hide least."""
+"""Text on a picture: numbers, grades in words and the banner, set where they hide least."""
 
 import math
 import textwrap
@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
-from wearview.draw.heat import TINT_COLOURS, tints_shown
-from wearview.palette import LEVEL_COLOURS, colour_of, ink_of
+from wearview.draw.hatch import hatched
+from wearview.palette import colour_of, ink_of
 from wearview.parts import Part
 from wearview.record import GradedPart
 from wearview.terms import PROBLEMS
@@ -21,9 +21,10 @@ Box = tuple[float, float, float, float]  # left, top, right, bottom
 
 # Sizes in pixels of a picture 1600 wide. A phone shows it 390 wide, where 48 become 12: the least that is
 # read without zooming in.
-NUMBER, WORDS, LEGEND, BANNER = 62.0, 48.0, 44.0, 60.0
+NUMBER, WORDS, BANNER = 62.0, 48.0, 60.0
+SWATCH = 40.0  # the box of the level before its words
 LINES = (30, 13, 9)  # characters that a line may hold
-DARK, LIGHT = "#141414", "#ffffff"
+LIGHT = "#ffffff"
 LABEL, FRAME = 20.0, 50.0  # cost of a pixel of an earlier label, and of one off the picture; of a part 1
 
 
@@ -53,13 +54,13 @@ def label_parts(picture: Image.Image, parts: Sequence[GradedPart], hidden: Hidde
     for part in parts:
         _number(pen, part, hidden, unit)
     for part in parts:
-        _words(pen, part, hidden, unit)
+        _words(picture, pen, part, hidden, unit)
 
 
 def write_banner(picture: Image.Image, words: str, unit: float) -> None:
     """Write a sentence across the top of the picture, in as many lines as it needs."""
     pen = ImageDraw.Draw(picture, "RGBA")
-    font, gap = _font(BANNER * unit), 24 * unit
+    font, gap = font_of(BANNER * unit), 24 * unit
     room = picture.width - 4 * gap
     per_line = max(8, int(len(words) * room / max(room, pen.textlength(words, font=font))))
     text = "\n".join(textwrap.wrap(words, per_line))
@@ -74,55 +75,12 @@ def write_banner(picture: Image.Image, words: str, unit: float) -> None:
     pen.multiline_text((2 * gap, 2 * gap), text, font=font, fill=LIGHT, spacing=gap / 2)
 
 
-def legend(parts: Sequence[GradedPart], width: int, unit: float) -> Rgb:
-    """A strip that says what the colours on these parts mean, as many lines as it needs; none for no map.
-
-    Returns
-    -------
-    ndarray, shape (H, width, 3), uint8
-    """
-    font = _font(LEGEND * unit)
-    groups = list(_legend_groups(parts))
-    measure = ImageDraw.Draw(Image.new("RGB", (1, 1)))
-    side, gap, line = 34 * unit, 14 * unit, 66 * unit
-    placed: list[tuple[float, float, str, str]] = []
-    y = line / 2 + gap / 2
-    for group in groups:
-        x = 2 * gap
-        for words, colour in group:
-            wide = (side + gap if colour else 0) + measure.textlength(words, font=font)
-            if x > 2 * gap and x + wide > width - gap:
-                x, y = 6 * gap, y + line
-            placed.append((x, y, words, colour))
-            x += wide + 2 * gap
-        y += line
-    height = round(y - line / 2 + gap / 2) if groups else 0
-    strip = Image.new("RGB", (width, height), LIGHT)
-    pen = ImageDraw.Draw(strip)
-    for x, y, words, colour in placed:
-        if colour:
-            pen.rectangle((x, y - side / 2, x + side, y + side / 2), fill=colour, outline=DARK, width=2)
-            x += side + gap
-        pen.text((x, y), words, font=font, fill=DARK, anchor="lm")
-    return np.asarray(strip)
-
-
-def _legend_groups(parts: Sequence[GradedPart]) -> Iterator[list[tuple[str, str]]]:
-    if any(p.lining is not None for p in parts):
-        names = ("0", "5", "10", "20", "30+")
-        yield [("Colour change (Delta E):", ""), *zip(names, LEVEL_COLOURS, strict=True)]
-    if any(p.steel is not None for p in parts):
-        seen = {tint for part in parts for tint in tints_shown(part)}
-        shown = [(tint, colour) for tint, colour in TINT_COLOURS.items() if tint in seen]
-        yield [("Tint on steel:", ""), *shown] if shown else [("Tint on steel: none", "")]
-
-
 def _number(pen: ImageDraw.ImageDraw, part: GradedPart, hidden: Hidden, unit: float) -> None:
     """The position in a disc: in the hole of a plate, or as near to it as hides the least of any part."""
     level = None if part.grade is None else part.grade.level
     place = f"{part.position}{(part.side or '')[:1]}"
     (x, y), room = _middle(part.part)
-    font = _font(max(0.8 * NUMBER * unit, min(NUMBER * unit, 0.34 * room)))
+    font = font_of(max(0.8 * NUMBER * unit, min(NUMBER * unit, 0.34 * room)))
     r = 0.82 * font.size
     reach = max(room / 2, r)
     sites = [(x, y)] if part.part.spine is None else []
@@ -139,21 +97,26 @@ def _number(pen: ImageDraw.ImageDraw, part: GradedPart, hidden: Hidden, unit: fl
     _take(hidden, box)
 
 
-def _words(pen: ImageDraw.ImageDraw, part: GradedPart, hidden: Hidden, unit: float) -> None:
-    """The grade beside the part, wrapped where that hides less."""
+def _words(
+    picture: Image.Image, pen: ImageDraw.ImageDraw, part: GradedPart, hidden: Hidden, unit: float
+) -> None:
+    """The level's colour and hatch, and the grade, beside the part, wrapped where that hides less."""
     level = None if part.grade is None else part.grade.level
-    font, pad = _font(WORDS * unit), 10 * unit
+    font, pad, side = font_of(WORDS * unit), 10 * unit, SWATCH * unit
     choices: list[tuple[Box, str]] = []
     for per_line in LINES:
         text = "\n".join(textwrap.wrap(words_of(part), per_line))
         box = pen.multiline_textbbox((0, 0), text, font=font, spacing=pad / 2)
-        wide, high = box[2] - box[0] + 2 * pad, box[3] - box[1] + 2 * pad
+        wide, high = box[2] - box[0] + 3 * pad + side, max(side, box[3] - box[1]) + 2 * pad
         choices += [(_in_frame(site, hidden, pad), text) for site in _sites(part.part, wide, high, pad)]
     box, text = min(choices, key=lambda choice: _hides(choice[0], hidden))
     pen.rounded_rectangle(
         box, radius=pad, fill=(20, 20, 20, 225), outline=colour_of(level), width=max(2, round(4 * unit))
     )
-    middle = ((box[0] + box[2]) / 2, (box[1] + box[3]) / 2)
+    y = (box[1] + box[3]) / 2
+    swatch = hatched(level, colour_of(level), side, side, unit, 1.0)
+    picture.paste(swatch, (round(box[0] + pad), round(y - side / 2)))
+    middle = ((box[0] + side + 2 * pad + box[2] - pad) / 2, y)
     pen.multiline_text(middle, text, font=font, fill=LIGHT, anchor="mm", align="center", spacing=pad / 2)
     _take(hidden, box)
 
@@ -215,7 +178,7 @@ def _take(hidden: Hidden, box: Box) -> None:
 
 
 @cache
-def _font(size: float) -> ImageFont.FreeTypeFont:
+def font_of(size: float) -> ImageFont.FreeTypeFont:
     font = ImageFont.load_default(size=max(1, round(size)))
     assert isinstance(font, ImageFont.FreeTypeFont)
     return font

@@ -6,7 +6,8 @@ from numpy.typing import NDArray
 from PIL import Image, ImageColor
 
 from wearview.draw.heat import Rgb, lay_map
-from wearview.draw.labels import label_parts, legend, write_banner
+from wearview.draw.labels import label_parts, write_banner
+from wearview.draw.legend import legend
 from wearview.palette import ink_of, rgb_of
 from wearview.record import GradedPart, GradedPhoto
 
@@ -29,14 +30,14 @@ def overlay_photo(graded: GradedPhoto) -> Rgb:
         At most 1600 pixels wide; a legend is added below where there is a map.
     """
     canvas = graded.working.copy()
+    unit = canvas.shape[1] / 1600
     for part in graded.parts:
-        lay_map(canvas, part)
+        lay_map(canvas, part, unit)
     taken = np.zeros(canvas.shape[:2], bool)
     for part in graded.parts:
         x, y = part.part.origin
         h, w = part.part.part_mask.shape
         taken[y : y + h, x : x + w] |= part.part.part_mask
-    unit = canvas.shape[1] / 1600
     for part in graded.parts:
         _outline(canvas, part, taken, unit)
     picture = Image.fromarray(canvas)
