@@ -41,6 +41,9 @@ PROMISED = {
     "customer change": "REF --ref --name --phone --plate --store",
     "customer erase": "REF --store",
     "shop": "--blind --store",
+    "backup": "FILE --store",
+    "restore": "FILE --store",
+    "check": "--json --store",
     "verdict": "TEARDOWN ELEMENT POSITION|pack|NAME reuse|replace|resurface|leave|unsure --heat --reason "
     "--by --note --store",
     "report": "TEARDOWN --out --store",

@@ -131,3 +131,21 @@ def test_a_job_like_another_begins_with_its_elements(run):
     assert "seldom used" in run("teardown", "show", "Job 8")
     assert "Job 6: is no teardown" in run("teardown", "new", "Job 9", "--like", "Job 6", status=2)
     assert run("teardown", "find", "Job 9").strip() == "no teardown holds that"
+
+
+def test_a_record_is_backed_up_restored_and_checked_by_command(run, keep, tmp_path, capsys):
+    run("teardown", "new", "Job 7")
+    keep("Job 7")
+    told = run("backup", tmp_path / "shop.zip")
+    assert "1 teardowns, 1 gradings, 0 verdicts, 2 files, read back" in told
+    assert run("check").splitlines() == ["8 rows and 2 files looked at", "all as it was stored"]
+    assert json.loads(run("check", "--json", "-"))["findings"] == []
+    assert "holds a record" in run("restore", tmp_path / "shop.zip", status=2)
+    new = f"sqlite:///{tmp_path}/new/record.sqlite"
+    assert main(["restore", str(tmp_path / "shop.zip"), "--store", new]) == 0
+    assert "8 rows and 2 files, compared with their seals" in capsys.readouterr().out
+    next((tmp_path / "new" / "photos").glob("*/*")).unlink()
+    assert main(["check", "--store", new]) == 1
+    told = capsys.readouterr()
+    assert "1 missing or altered" in told.out
+    assert told.err.count("this kept photo is missing") == 1

@@ -10,6 +10,7 @@ from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 
 from tests.databases import url_of
+from tests.documents import sha256
 from wearview import store as record
 from wearview.errors import StoreError
 from wearview.store import connect
@@ -91,6 +92,8 @@ def test_opening_again_takes_no_step_twice(store):
     assert len(rows(url, "SELECT * FROM schema_step")) == NEWEST
 
 
+DOCUMENT = '{"photos": []}'
+HASH = sha256(DOCUMENT.encode())
 WHEN = "2026-01-02T03:04:05+00:00"
 OLD_ROWS = f"""
 INSERT INTO teardown VALUES (1, 'Job 7', 'four-speed', 'S-1 a', 'make it fresh', '{WHEN}');
@@ -100,9 +103,8 @@ INSERT INTO customer VALUES (2, 'blue van');
 INSERT INTO element VALUES (1, 1, 1, 'Forward', 'clean', '{WHEN}');
 INSERT INTO element VALUES (2, 1, 2, 'Reverse', NULL, '{WHEN}');
 INSERT INTO photo VALUES ('{"c" * 64}', 10, '{WHEN}');
-INSERT INTO grading VALUES (1, 1, '{{}}', '{"d" * 64}', '0.1.0', 'rules-1', 'ab', '{WHEN}');
+INSERT INTO grading VALUES (1, 1, '{DOCUMENT}', '{HASH}', '0.1.0', 'rules-1', 'ab', '{WHEN}');
 INSERT INTO graded_photo VALUES (1, '{"c" * 64}', NULL);
-INSERT INTO graded_part VALUES (1, 'abc-1', '{"c" * 64}', 1, NULL, 'friction plate', 0, 'clean', 0.25);
 INSERT INTO verdict VALUES (1, 1, 'abc-1', '1', 'reuse', 0, 'wear', 'Kim', 'well', '{WHEN}');
 """
 
@@ -140,6 +142,8 @@ def test_an_older_record_says_in_the_new_form_what_it_said_in_the_old(old_url):
     [customer] = record.list_customers(store)
     assert customer.teardowns == ("Job 7", "Job 8")
     assert [line.name for line in record.find_teardowns(store, serial="s1a")] == ["Job 7"]
+    [finding] = record.check_record(store).findings
+    assert finding.problem == "this kept photo is missing"  # it never was there: all rows have their seals
     assert rows(old_url, f"SELECT version_num FROM {ALEMBIC_TABLE}") == [(str(NEWEST),)]
     assert [row[0] for row in rows(old_url, "SELECT version FROM schema_step ORDER BY version")] == [1, 2]
 

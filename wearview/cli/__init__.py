@@ -78,7 +78,7 @@ def _run(args: argparse.Namespace) -> int:
             from wearview.cli.app import app
 
             return app(args)
-    from wearview.cli import customer, element, job, rules, teardown
+    from wearview.cli import care, customer, element, job, rules, teardown
 
     commands = {
         "rules list": rules.list_rules,
@@ -102,6 +102,9 @@ def _run(args: argparse.Namespace) -> int:
         "customer change": customer.change,
         "customer erase": customer.erase,
         "shop": job.shop,
+        "backup": care.backup,
+        "restore": care.restore,
+        "check": care.check,
     }
     return commands[args.command](args)
 

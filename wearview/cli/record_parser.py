@@ -9,13 +9,14 @@ YES_NO = ("yes", "no")
 
 
 def add_record_commands(commands: argparse._SubParsersAction) -> None:
-    """Teardowns with their elements, verdicts, parts list and customers; the shop's settings."""
+    """Teardowns with their elements, verdicts, parts list and customers; the shop's settings; backups."""
     _add_teardown(add_group(commands, "teardown", "open, find, show and compare teardowns"))
     _add_element(add_group(commands, "element", "what a clutch, brake or band does and should look like"))
     _add_verdict(commands)
     _add_parts(commands)
     _add_customer(add_group(commands, "customer", "the customers' personal data: show, correct, erase"))
     _add_shop(commands)
+    _add_care(commands)
 
 
 def _add_teardown(actions: argparse._SubParsersAction) -> None:
@@ -127,4 +128,16 @@ def _add_customer(actions: argparse._SubParsersAction) -> None:
 def _add_shop(commands: argparse._SubParsersAction) -> None:
     p = add_command(commands, "shop", "show or settle what holds for new teardowns")
     p.add_argument("--blind", choices=YES_NO, help="whether grades are hidden until the verdict is in")
+    add_store(p)
+
+
+def _add_care(commands: argparse._SubParsersAction) -> None:
+    p = add_command(commands, "backup", "write the record and its photos into one file, and read it back")
+    p.add_argument("file", metavar="FILE")
+    add_store(p)
+    p = add_command(commands, "restore", "make the record again from a backup, where there is none")
+    p.add_argument("file", metavar="FILE")
+    add_store(p)
+    p = add_command(commands, "check", "look for rows and photos that are missing or were altered")
+    add_json(p)
     add_store(p)

@@ -3,9 +3,11 @@
 Rows of gradings and verdicts are added, never changed: triggers in the database refuse UPDATE, DELETE,
 TRUNCATE and every form of REPLACE, for this program and any other. A changed mind is a new row. Only the
 table of customers can be corrected and erased. DROP TABLE and deleting the file stay possible, so backups are
-still needed; `check` tells when a row or a photo was altered or taken out all the same.
+still needed; `check_record` tells when a row or a photo was altered or taken out all the same.
 """
 
+from wearview.store.backup import read_backup, restore, write_backup
+from wearview.store.check import Checked, Finding, check_record
 from wearview.store.connect import Store, default_url, open_store
 from wearview.store.customers import (
     Customer,
@@ -31,7 +33,9 @@ from wearview.store.teardowns import change_teardown, close_teardown, new_teardo
 from wearview.store.verdicts import add_verdict
 
 __all__ = [
+    "Checked",
     "Customer",
+    "Finding",
     "GradedPhoto",
     "Handover",
     "Store",
@@ -39,6 +43,7 @@ __all__ = [
     "add_grading",
     "add_verdict",
     "change_teardown",
+    "check_record",
     "close_teardown",
     "copy_elements",
     "correct_customer",
@@ -60,8 +65,11 @@ __all__ = [
     "photo_bytes",
     "photo_path",
     "rated_parts",
+    "read_backup",
     "reopen_teardown",
+    "restore",
     "set_shop_blind",
     "shop_is_blind",
     "state_duty",
+    "write_backup",
 ]

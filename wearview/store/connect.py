@@ -72,33 +72,55 @@ def open_store(url: str | None = None, *, create: bool = True) -> Store:
     StoreError
         When the database is away, damaged, or written by a newer program.
     """
-    parsed = parse_url(url or default_url())
-    label = parsed.render_as_string(hide_password=True)
-    file, read_only = None, False
-    photos = shop_folder() / "photos"
-    if parsed.get_backend_name() == "sqlite":
-        file = Path(str(parsed.database)).absolute()
-        if not create and not file.is_file():
-            raise StoreError(label, "there is no record", "Begin one with: wearview teardown new NAME")
-        read_only = is_read_only(file)
-        if not read_only:
-            make_folder(file.parent)
-        photos = file.parent / "photos"
-    store = Store(make_engine(parsed, label, read_only=read_only), photos, label, file, read_only)
-    with _in_words(label), store.engine.connect() as connection:
-        try:
-            known = version_of(connection)
-        except ValueError as error:
-            raise StoreError(label, "is another program's database", "Give --store another one") from error
+    store = reach(url)
+    if not create and store.file is not None and not store.file.is_file():
+        raise StoreError(store.label, "there is no record", "Begin one with: wearview teardown new NAME")
+    known = standing(store)
     if known > NEWEST:
         raise StoreError(
-            label,
+            store.label,
             f"was written by a newer wearview (record version {known}, this program knows {NEWEST})",
             "Install the newer program",
         )
     if known < NEWEST:
         _bring_up_to_date(store)
     return store
+
+
+def reach(url: str | None = None) -> Store:
+    """A record as it is: nothing is looked at, made or brought up to date yet.
+
+    Raises
+    ------
+    CallError
+        When the URL is not understood.
+    """
+    parsed = parse_url(url or default_url())
+    label = parsed.render_as_string(hide_password=True)
+    if parsed.get_backend_name() != "sqlite":
+        return Store(make_engine(parsed, label, read_only=False), shop_folder() / "photos", label)
+    file = Path(str(parsed.database)).absolute()
+    read_only = is_read_only(file)
+    engine = make_engine(parsed, label, read_only=read_only)
+    return Store(engine, file.parent / "photos", label, file, read_only)
+
+
+def standing(store: Store) -> int:
+    """The record's version; 0 where there is none yet. The folder of a SQLite file is made.
+
+    Raises
+    ------
+    StoreError
+        When the database is away, damaged or another program's.
+    """
+    if store.file is not None and not store.read_only:
+        make_folder(store.file.parent)
+    with _in_words(store.label), store.engine.connect() as connection:
+        try:
+            return version_of(connection)
+        except ValueError as error:
+            problem = "is another program's database"
+            raise StoreError(store.label, problem, "Give --store another one") from error
 
 
 @contextlib.contextmanager
@@ -111,6 +133,21 @@ def reading(store: Store) -> Iterator[Connection]:
         For any error of the database.
     """
     with _in_words(store.label), store.engine.connect() as connection:
+        yield connection
+
+
+@contextlib.contextmanager
+def snapshot(store: Store) -> Iterator[Connection]:
+    """A connection that sees the record as it stood at its first look, whatever others add meanwhile.
+
+    Raises
+    ------
+    StoreError
+        For any error of the database.
+    """
+    with reading(store) as connection:
+        if connection.dialect.name == "postgresql":
+            connection = connection.execution_options(isolation_level="REPEATABLE READ")
         yield connection
 
 

@@ -1,0 +1,217 @@
+"""A backup of the whole record in one file, and the record made again from it, on either database.
+
+The file is a ZIP with `record/TABLE.jsonl` (one row a line), `photos/SHA256`, and `manifest.json` with the
+hash of each. It holds the customers' personal data as they stood.
+"""
+
+import hashlib
+import json
+import zipfile
+from collections.abc import Iterator
+from pathlib import Path
+from typing import IO, Any
+
+from sqlalchemy import Connection, MetaData, Table, insert, select, text
+
+from wearview import __version__
+from wearview.errors import CallError, OutputError
+from wearview.files import whole_file, write_whole
+from wearview.store.check import kept_files
+from wearview.store.connect import Store, reach, snapshot, standing, writing
+from wearview.store.names import now
+from wearview.store.photos import photo_path
+from wearview.store.steps import NEWEST, take_steps, version_of
+from wearview.store.tables import metadata, schema_step
+
+FORMAT = "wearview.backup/1"
+_MANIFEST = "manifest.json"
+_CHUNK = 1 << 20
+_BATCH = 500
+
+
+def write_backup(store: Store, file: Path) -> dict[str, Any]:
+    """Write the record and its photos into one file, and read it back.
+
+    Kept files that are missing or altered are left out; `check` names them.
+
+    Returns
+    -------
+    dict
+        The manifest: rows by table, files by hash.
+
+    Raises
+    ------
+    CallError
+        When something else stands under that name.
+    OutputError
+        When the file cannot be written or does not read back as it was written.
+    """
+    if file.exists() and not _is_backup(file):
+        raise CallError(str(file), "is there and is no backup", "Give another name")
+    with whole_file(file) as out, zipfile.ZipFile(out, "w", zipfile.ZIP_STORED) as archive:
+        with snapshot(store) as connection:
+            version = version_of(connection)
+            tables = {
+                table.name: _write_table(archive, connection, table)
+                for table in metadata.sorted_tables
+                if table is not schema_step
+            }
+        files = {path.name: size for path in kept_files(store) if (size := _write_file(archive, path))}
+        manifest = {
+            "format": FORMAT,
+            "program_version": __version__,
+            "record_version": version,
+            "made_at": now(),
+            "tables": tables,
+            "files": files,
+        }
+        archive.writestr(_MANIFEST, json.dumps(manifest, indent=1))
+    read_backup(file)
+    return manifest
+
+
+def read_backup(file: Path) -> dict[str, Any]:
+    """Read a backup through and compare everything in it with its manifest.
+
+    Returns
+    -------
+    dict
+        The manifest.
+
+    Raises
+    ------
+    CallError
+        When it is no backup, or a newer program's.
+    OutputError
+        When something in it is missing or altered.
+    """
+    if not _is_backup(file):
+        raise CallError(str(file), "is no backup", "Give a file made by: wearview backup FILE")
+    with zipfile.ZipFile(file) as archive:
+        manifest: dict[str, Any] = json.loads(archive.read(_MANIFEST))
+        if manifest["record_version"] > NEWEST:
+            raise CallError(str(file), "was made by a newer wearview", "Install the newer program")
+        try:
+            for name, table in manifest["tables"].items():
+                if _hash_of(archive, f"record/{name}.jsonl") != table["sha256"]:
+                    raise OutputError(str(file), f"the rows of {name} were altered", "Take an older backup")
+            for sha256 in manifest["files"]:
+                if _hash_of(archive, f"photos/{sha256}") != sha256:
+                    raise OutputError(str(file), f"the photo {sha256} was altered", "Take an older backup")
+        except (KeyError, zipfile.BadZipFile, EOFError) as error:
+            raise OutputError(str(file), "is not whole", "Take an older backup") from error
+    return manifest
+
+
+def restore(url: str | None, file: Path) -> Store:
+    """Make the record again from a backup, in a database that holds none.
+
+    Everything is compared with the manifest before anything is written; photos first, then all rows in one
+    transaction, brought up to date where the backup is older.
+
+    Raises
+    ------
+    CallError
+        When the file is no backup, or the record holds something.
+    OutputError
+        When the backup is damaged or the record cannot be written.
+    """
+    manifest = read_backup(file)
+    store = reach(url)
+    version = manifest["record_version"]
+    standing(store)
+    with zipfile.ZipFile(file) as archive, writing(store) as connection:
+        if version_of(connection) not in (0, version) or not _is_empty(connection):
+            raise CallError(store.label, "holds a record", "Give --store a database that holds none")
+        for sha256 in manifest["files"]:
+            write_whole(photo_path(store, sha256), archive.read(f"photos/{sha256}"))
+        take_steps(connection, to=version)
+        there = MetaData()
+        there.reflect(connection)
+        for table in there.sorted_tables:
+            if table.name in manifest["tables"]:
+                _read_table(archive, connection, table)
+        take_steps(connection)
+    return store
+
+
+def _is_backup(file: Path) -> bool:
+    try:
+        with zipfile.ZipFile(file) as archive:
+            return json.loads(archive.read(_MANIFEST)).get("format") == FORMAT
+    except (OSError, KeyError, ValueError, zipfile.BadZipFile):
+        return False
+
+
+def _is_empty(connection: Connection) -> bool:
+    there = MetaData()
+    there.reflect(connection)
+    return all(
+        connection.execute(select(table).limit(1)).first() is None
+        for table in there.sorted_tables
+        if table.name in metadata.tables and table.name != schema_step.name
+    )
+
+
+def _write_table(archive: zipfile.ZipFile, connection: Connection, table: Table) -> dict[str, Any]:
+    """Write the rows of a table; how many, and the sha256 of their text."""
+    count, hashed = 0, hashlib.sha256()
+    info = zipfile.ZipInfo(f"record/{table.name}.jsonl")
+    info.compress_type = zipfile.ZIP_DEFLATED
+    query = select(table).order_by(*table.primary_key)
+    with archive.open(info, "w", force_zip64=True) as out:
+        for row in connection.execute(query, execution_options={"yield_per": _BATCH}).mappings():
+            line = (json.dumps(dict(row), allow_nan=False) + "\n").encode("ascii")
+            out.write(line)
+            hashed.update(line)
+            count += 1
+    return {"rows": count, "sha256": hashed.hexdigest()}
+
+
+def _write_file(archive: zipfile.ZipFile, path: Path) -> int | None:
+    """Write a kept file; its size, or None where it is not what was kept."""
+    try:
+        data = path.read_bytes()
+    except OSError:
+        return None
+    if hashlib.sha256(data).hexdigest() != path.name:
+        return None
+    archive.writestr(f"photos/{path.name}", data)
+    return len(data)
+
+
+def _read_table(archive: zipfile.ZipFile, connection: Connection, table: Table) -> None:
+    batch: list[dict[str, Any]] = []
+    with archive.open(f"record/{table.name}.jsonl") as source:
+        for line in source:
+            batch.append(json.loads(line))
+            if len(batch) == _BATCH:
+                connection.execute(insert(table), batch)
+                batch = []
+    if batch:
+        connection.execute(insert(table), batch)
+    if connection.dialect.name == "postgresql":
+        _count_on(connection, table)
+
+
+def _count_on(connection: Connection, table: Table) -> None:
+    """Let PostgreSQL number the next row after those put in with their numbers."""
+    if "id" not in table.columns:
+        return
+    sequence = connection.scalar(text("SELECT pg_get_serial_sequence(:name, 'id')"), {"name": table.name})
+    if sequence is not None:
+        last = f"(SELECT coalesce(max(id), 0) + 1 FROM {table.name})"
+        connection.execute(text(f"SELECT setval('{sequence}', {last}, false)"))
+
+
+def _hash_of(archive: zipfile.ZipFile, name: str) -> str:
+    hashed = hashlib.sha256()
+    with archive.open(name) as source:
+        for chunk in _chunks(source):
+            hashed.update(chunk)
+    return hashed.hexdigest()
+
+
+def _chunks(source: IO[bytes]) -> Iterator[bytes]:
+    while chunk := source.read(_CHUNK):
+        yield chunk
