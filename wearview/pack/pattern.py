@@ -39,7 +39,7 @@ def find_pattern(plates: Sequence[Plate]) -> str:
     marked = [i for i in range(n) if hot[i] and scores[i] >= (low + high) / 2]
     first, last = marked[0], marked[-1]
     if len(marked) == 1:
-        return _single_or_end(scores, first, low, high)
+        return _single_or_end(scores, hot, first)
     if len(marked) > _NEARLY_ALL * n or (first == 0 and last == n - 1 and sum(hot) >= _MOST * n):
         return "whole pack"
     if first > 0 and last == n - 1 and first >= n / 2 - 1:
@@ -55,14 +55,20 @@ def find_pattern(plates: Sequence[Plate]) -> str:
     return "whole pack" if sum(hot) >= _MOST * n else "cannot tell"
 
 
-def _single_or_end(scores: list[float], hottest: int, low: float, high: float) -> str:
-    """One plate stands out: alone, or as the end of a rise towards it."""
-    n = len(scores)
-    if n >= 3 and hottest in (0, n - 1):
-        towards = scores if hottest == n - 1 else scores[::-1]
-        rises = all(a <= b for a, b in pairwise(towards))
-        if rises and towards[-2] - low >= _RISE * (high - low):
-            return "reaction end" if hottest == n - 1 else "apply end"
+def _single_or_end(scores: list[float], hot: list[bool], hottest: int) -> str:
+    """One plate stands out: alone, or as the end of a rise towards it over plates that show heat.
+
+    Plates that show none do not speak: among them the scores differ by what a photo can measure.
+    """
+    n, low, high = len(scores), min(scores), max(scores)
+    if n < 3 or hottest not in (0, n - 1):
+        return "single plate"
+    towards = [*zip(scores, hot, strict=True)][:: 1 if hottest == n - 1 else -1]
+    rising = [score for score, is_hot in towards if is_hot]
+    ends_the_pack = all(is_hot for _, is_hot in towards[n - len(rising) :])
+    is_gradual = towards[-2][0] - low >= _RISE * (high - low)
+    if ends_the_pack and is_gradual and all(a <= b for a, b in pairwise(rising)):
+        return "reaction end" if hottest == n - 1 else "apply end"
     return "single plate"
 
 
