@@ -62,11 +62,16 @@ class Bench:
 
     def wake(self, place: ElementName, *, now: bool = False) -> None:
         """Have a tray looked at; `now` has its pack graded without waiting for further photos."""
+        self._work.setdefault(place, Work("Waiting for its turn"))
         self._calls.put((place, now))
 
     def work(self, place: ElementName) -> Work:
         """How far the work on a tray is."""
         return self._work.get(place, Work())
+
+    def untouched(self, place: ElementName) -> bool:
+        """Whether a tray was not looked at since the program was started."""
+        return place not in self._work
 
     def seen(self, lying: Tray, photo: GivenPhoto) -> Seen | None:
         """What a photo shows; None while it was not graded."""

@@ -187,7 +187,7 @@ def _watch(store: record.Store, bench: Bench, name: ElementName, stored: Grading
                 _photo(store, bench, name, lying, number, photo, stored)
 
     lying = tray.read_tray(store, name)
-    if lying.photos and lying.graded_as != bench.readable(lying).signature:
+    if lying.photos and lying.graded_as != bench.readable(lying).signature and bench.untouched(name):
         bench.wake(name)  # the program may have been stopped in between
     watched()
 
