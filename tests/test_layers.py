@@ -10,7 +10,7 @@ import pytest
 ROOT = Path(__file__).parents[1]
 ROWS = [
     "errors terms",
-    "reading settings colour palette files",
+    "reading settings colour palette files demo",
     "photo spread shop",
     "quality mat",
     "parts",

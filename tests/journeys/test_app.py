@@ -143,15 +143,18 @@ def test_a_page_without_a_teardown_says_where_to_choose_one(app, page):
 
 def test_a_teardown_is_opened_and_takes_its_first_element(app, url):
     widget(app, "text_input", "name").set_value("Job 7")
-    widget(app, "text_area", "wish").set_value("keep the cost down")
+    widget(app, "selectbox", "wish").set_value("make it fresh")
     press(app, "open teardown")
     turn_to(app, PHOTOS)
     widget(app, "text_input", "element name").set_value("Direct")
-    widget(app, "text_input", "expected").set_value("heat at the reaction end is common")
+    widget(app, "text_input", "words").set_value("warm at the far end")
+    widget(app, "selectbox", "expects").set_value("shift")
     press(app, "add element")
-    assert (element_of(url).name, element_of(url).expectation) == (
+    element = element_of(url)
+    assert (element.name, element.duty.expects, element.duty.words) == (
         "Direct",
-        "heat at the reaction end is common",
+        "shift",
+        "warm at the far end",
     )
     assert app.pills(key="element").value == "Direct"
 
@@ -336,8 +339,66 @@ def test_a_phone_is_shown_a_code_only_where_the_network_is_open(photos_page, mon
     monkeypatch.setattr(gate.the_gate(), "address", "http://192.168.0.2:8501")
     run(photos_page)
     [address] = [code.value for code in photos_page.code]
-    assert gate.the_gate().ticket(address.rpartition("/")[2]) == NAME
+    assert gate.the_gate().ticket(address.rpartition("/")[2]).name == NAME
     assert "Nothing on the way is encrypted" in shown(photos_page)
+
+
+def test_photos_left_out_of_a_report_are_in_none_of_its_files(app, url):
+    add_hot_pack(url)
+    press(run(app), "open Job 7")
+    turn_to(app, REPORT)
+    left_out = element_of(url).latest.document["photos"][0]["sha256"]
+    app.multiselect(key="left out").set_value([left_out])
+    press(run(app), "write report")
+    press(app, "hand over")
+    [handed] = record.handovers(record.open_store(url), "Job 7")
+    html = record.photo_bytes(record.open_store(url), handed.files["report.html"]).decode("utf-8")
+    assert html.count("<img") == len(element_of(url).latest.document["photos"]) - 1
+    assert "Kept as it was handed over" in shown(app)
+
+
+def test_a_blind_teardown_tells_nothing_until_the_verdict_is_in(app, url):
+    ids = add_hot_pack(url)
+    record.change_teardown(record.open_store(url), "Job 7", blind=True)
+    press(run(app), "open Job 7")
+    turn_to(app, PACK_PAGE)
+    row = [b.label for b in app.button if b.key.startswith("plate-")]
+    assert all("decide first" in label for label in row)
+    assert "Chance of each level" not in shown(app)
+    press(app, f"plate-{ids[2]}")
+    app.menu_button(key="verdict replace").click("heat")
+    run(app)
+    row = [b.label for b in app.button if b.key.startswith("plate-")]
+    assert ["decide first" in label for label in row] == [True, True, False]
+    assert "Chance of each level" in shown(app)
+
+
+def test_heat_where_none_is_expected_is_said_first(pack_page, url):
+    record.state_duty(record.open_store(url), "Job 7", "Forward", {"expects": "clean"})
+    assert "Heat where none is expected" in run(pack_page).warning[0].value
+
+
+def test_an_earlier_teardown_of_the_same_unit_stands_beside_this_one(app, url):
+    add_hot_pack(url)
+    store = record.open_store(url)
+    record.change_teardown(store, "Job 7", serial="HL-1")
+    record.new_teardown(store, "Job 8", serial="hl 1")
+    document, photos = documents.hot_pack()
+    files = [record.GradedPhoto(data, data) for data in photos.values()]
+    record.add_grading(store, "Job 8", "Forward", document, files)
+    press(run(app), "open Job 8")
+    turn_to(app, PACK_PAGE)
+    assert any(heading.value == "Then and now" for heading in app.subheader)
+    assert "**Job 7**" in shown(app)
+
+
+def test_the_demo_is_looked_at_in_a_record_of_its_own(app, url):
+    press(app, "demo")
+    turn_to(app, PACK_PAGE)
+    assert "Demo of an invented shop" in shown(app)
+    assert record.list_teardowns(record.open_store(url)) == []
+    press(app, "leave demo")
+    assert "Demo of an invented shop" not in shown(turn_to(app, PHOTOS))
 
 
 def test_a_record_that_cannot_be_opened_is_said_in_words(app, monkeypatch):

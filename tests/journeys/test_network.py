@@ -105,7 +105,8 @@ def open_tray(tmp_path):
     store = record.open_store(f"sqlite:///{tmp_path}/record.sqlite")
     record.new_teardown(store, NAME.teardown)
     record.add_element(store, NAME.teardown, NAME.element)
-    return store, gate.the_gate().new_ticket(NAME)
+    opens = gate.Ticket(NAME, f"sqlite:///{tmp_path}/record.sqlite")
+    return store, gate.the_gate().new_ticket(opens)
 
 
 @pytest.mark.parametrize(
@@ -205,9 +206,9 @@ def test_many_devices_together_have_no_more_tries_than_all_have():
 def test_sessions_and_tickets_end_and_a_new_passcode_ends_sessions():
     clock = Clock()
     one = gate.Gate(clock)
-    token, ticket = one.enter(one.new_passcode(), PHONE), one.new_ticket(NAME)
+    token, ticket = one.enter(one.new_passcode(), PHONE), one.new_ticket(gate.Ticket(NAME))
     assert one.admits(token)
-    assert one.ticket(ticket) == NAME
+    assert one.ticket(ticket) == gate.Ticket(NAME)
     clock.now = max(gate.SESSION_S, gate.TICKET_S) + 1
     assert not one.admits(token)
     assert one.ticket(ticket) is None
@@ -219,7 +220,7 @@ def test_sessions_and_tickets_end_and_a_new_passcode_ends_sessions():
 def test_passcode_sessions_and_tickets_are_kept_as_hashes_only():
     one = gate.Gate(Clock())
     code = one.new_passcode()
-    told = [code, code.replace("-", ""), one.enter(code, PHONE), one.new_ticket(NAME)]
+    told = [code, code.replace("-", ""), one.enter(code, PHONE), one.new_ticket(gate.Ticket(NAME))]
     kept = repr(vars(one))
     assert not any(secret in kept for secret in told)
 

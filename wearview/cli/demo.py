@@ -12,7 +12,6 @@ import os
 import re
 import shutil
 import sys
-import tomllib
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -21,6 +20,7 @@ from wearview import store as record
 from wearview.cli.grade import keep, show_progress, tell_unread
 from wearview.cli.pictures import write_overlays
 from wearview.cli.tables import element_text, grade_text, printable, verdict_text
+from wearview.demo import demo_folder, demo_job
 from wearview.errors import CallError, OutputError
 from wearview.files import make_folder, reason, write_whole
 from wearview.pipeline import grade_photos
@@ -44,8 +44,8 @@ RECORD = "demo-record.sqlite"  # also marks a folder as one that a demo made
 
 def demo(args: argparse.Namespace) -> int:
     """Grade the demo photos and write overlays, documents and report; 1 when one could not be read."""
-    folder = _demo_images()
-    job = _description(folder)
+    folder = demo_folder()
+    job = demo_job(folder)
     out = Path(args.out)
     _clear(out)
     settings = load_settings()
@@ -83,23 +83,6 @@ def demo(args: argparse.Namespace) -> int:
         print(f"{what}: {printable(str(path))}")
     print("\n".join(f"report: {printable(str(path))}" for path in written))
     return 1 if unread else 0
-
-
-def _demo_images() -> Path:
-    """The folder `demo_images/`: inside the package when installed, beside it in a checkout."""
-    package = Path(__file__).resolve().parents[1]
-    for folder in (package / "demo_images", package.parent / "demo_images"):
-        if folder.is_dir():
-            return folder
-    raise CallError("demo_images", "the folder is missing", "Install the program again")
-
-
-def _description(folder: Path) -> dict[str, Any]:
-    path = folder / "teardown.toml"
-    try:
-        return tomllib.loads(path.read_text("utf-8"))
-    except (OSError, ValueError) as error:
-        raise CallError(str(path), "cannot be read as a teardown", "Install the program again") from error
 
 
 def _clear(out: Path) -> None:

@@ -1,7 +1,7 @@
 """What the report shows, as plain values that a template can lay out in any format."""
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Collection, Iterator
+from dataclasses import dataclass, replace
 from pathlib import PureWindowsPath
 from typing import Any
 
@@ -224,6 +224,15 @@ def report_view(teardown: Teardown, shop: Shop) -> ReportView:
         steel_levels=STEEL_LEVELS,
         program_version=__version__,
     )
+
+
+def without_photos(view: ReportView, left_out: Collection[str]) -> ReportView:
+    """The report without the pictures of some photos, by sha256; what they show stays in its tables."""
+    elements = (
+        replace(element, photos=tuple(photo for photo in element.photos if photo.sha256 not in left_out))
+        for element in view.elements
+    )
+    return replace(view, elements=tuple(elements))
 
 
 def _moments(teardown: Teardown) -> Iterator[str]:

@@ -1,7 +1,7 @@
 """Writing the report's files."""
 
 import zipfile
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from pathlib import Path
 
 from wearview.files import make_folder, whole_file, write_whole
@@ -11,7 +11,7 @@ from wearview.report.pictures import PhotoSource, graded_pictures, original_pict
 from wearview.report.shop import Shop
 from wearview.report.templates import templates
 from wearview.report.typeset import report_pdf
-from wearview.report.view import PhotoView, report_view
+from wearview.report.view import PhotoView, report_view, without_photos
 
 # A fixed date in the ZIP: the same record gives the same bytes. The earliest that the format can hold.
 _ZIP_DATE = (1980, 1, 1, 0, 0, 0)
@@ -27,6 +27,7 @@ def write_report(
     *,
     shop: Shop = NO_SHOP,
     originals: bool = False,
+    left_out: Collection[str] = (),
     progress: Tell | None = None,
 ) -> list[Path]:
     """Write `report.html`, `report.pdf`, `photos.zip` and `parts.csv` into a folder.
@@ -43,6 +44,8 @@ def write_report(
         Who hands the report over.
     originals : bool, optional
         Whether `photos.zip` holds the photos themselves beside the marked ones.
+    left_out : collection of str, optional
+        sha256 of photos whose pictures are not handed over.
     progress : callable, optional
         Called with a line of text before each step that takes time.
 
@@ -57,7 +60,7 @@ def write_report(
         When a kept photo is missing or altered, or a file cannot be written.
     """
     tell = progress or (lambda line: None)
-    view = report_view(teardown, shop)
+    view = without_photos(report_view(teardown, shop), left_out)
     make_folder(out)
     pictures = report_pictures(view.photos, photo_bytes, tell)
     html = templates().get_template("report.html").render(view=view, pictures=pictures)

@@ -4,15 +4,16 @@ export default function ({ parentElement, data }) {
   const slider = parentElement.querySelector("input");
   frame.setAttribute("aria-label", data.alt);
   frame.style.aspectRatio = String(data.shape);
+  parentElement.querySelector("label").hidden = marked.hidden = !data.marked;
   for (const [image, source] of [[marked, data.marked], [photo, data.photo]]) {
-    if (image.src !== source) image.src = source;
+    if (source && image.src !== source) image.src = source;
     image.style.width = 100 * data.wide + "%";
     image.style.left = -100 * data.left + "%";
     image.style.top = -100 * data.top + "%";
   }
   const part = () => {
     // The marked picture shows from the left up to the slider, the photo from there on.
-    const shown = slider.value / 100, whole = data.wide, from = data.left;
+    const shown = data.marked ? slider.value / 100 : 0, whole = data.wide, from = data.left;
     photo.style.clipPath = `inset(0 0 0 ${(100 * (from + shown)) / whole}%)`;
   };
   slider.oninput = part;

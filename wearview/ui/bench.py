@@ -1,5 +1,6 @@
 """Grades trays in the background: each photo as soon as it came, the pack once no more are coming."""
 
+import logging
 import queue
 import threading
 import time
@@ -9,7 +10,15 @@ from functools import cache
 
 from wearview.errors import WearviewError
 from wearview.record import Document
-from wearview.store import GradedPhoto, Store, add_grading, get_teardown, open_store, photo_bytes, photo_path
+from wearview.store import (
+    GradedPhoto,
+    Store,
+    add_grading,
+    get_whole_teardown,
+    open_store,
+    photo_bytes,
+    photo_path,
+)
 from wearview.ui import tray
 from wearview.ui.grading import Asked, Grader, Picture
 from wearview.ui.tray import ElementName, GivenPhoto, Tray
@@ -52,13 +61,15 @@ class Bench:
     """Grades what lies in the trays of one record, one thing at a time, in a thread of its own."""
 
     def __init__(self, store: Store) -> None:
-        self._store = store
+        self.store = store
         self._grader = Grader()
         self._calls: queue.Queue[tuple[ElementName, bool]] = queue.Queue()
         self._seen: dict[tuple[str, str], Seen] = {}
         self._work: dict[ElementName, Work] = {}
         self._due: dict[ElementName, float] = {}
-        threading.Thread(target=self._run, name="bench", daemon=True).start()
+        self._ended = False
+        self._thread = threading.Thread(target=self._run, name="bench", daemon=True)
+        self._thread.start()
 
     def wake(self, place: ElementName, *, now: bool = False) -> None:
         """Have a tray looked at; `now` has its pack graded without waiting for further photos."""
@@ -91,11 +102,14 @@ class Bench:
             time.sleep(0.02)
 
     def close(self) -> None:
-        """End the process that grades; it is started again when it is needed."""
+        """End the work, once what is being graded is done; nothing is graded from then on."""
+        self._ended = True
+        self._calls.put((ElementName("", ""), False))  # so that a sleeping thread looks up
+        self._thread.join()
         self._grader.close()
 
     def _run(self) -> None:
-        while True:
+        while not self._ended:
             try:
                 place, now = self._calls.get(timeout=self._patience())
             except queue.Empty:
@@ -103,7 +117,8 @@ class Bench:
                     self._in_words(place, pack=True)
             else:
                 # Photos that have come meanwhile go first: their owner is waiting at the bench.
-                self._in_words(place, pack=now)
+                if not self._ended:
+                    self._in_words(place, pack=now)
                 self._calls.task_done()
 
     def _patience(self) -> float | None:
@@ -112,24 +127,27 @@ class Bench:
 
     def _in_words(self, place: ElementName, *, pack: bool) -> None:
         try:
-            self._photos(place)
             if pack:
                 self._pack(place)
+            self._photos(place)
             self._work[place] = Work()
         except WearviewError as error:
             self._work[place] = Work(error=str(error))
+        except Exception as error:  # the thread has to live: other elements are waiting for it
+            logging.getLogger(__name__).exception("grading %s", place)
+            self._work[place] = Work(error=f"Grading failed unexpectedly ({type(error).__name__}).")
         if not pack and self._work[place].error is None and self._wanted(place):
             self._due[place] = time.monotonic() + QUIET_S
         else:
             self._due.pop(place, None)
 
     def _wanted(self, place: ElementName) -> bool:
-        lying = self.readable(tray.read_tray(self._store, place))
+        lying = self.readable(tray.read_tray(self.store, place))
         return bool(lying.photos) and lying.graded_as != lying.signature
 
     def _photos(self, place: ElementName) -> None:
         """Grade every photo of a tray that was not graded yet."""
-        lying = tray.read_tray(self._store, place)
+        lying = tray.read_tray(self.store, place)
         self._recall(place, lying)
         for photo in list(self._unseen(lying)):
             self._work[place] = Work(f"Grading {photo.name}", 0.5)
@@ -145,26 +163,26 @@ class Bench:
             self._seen[_key(lying, photo)] = Seen(None if unread else answer.document, overlay, unread)
             for entry in answer.document["photos"]:
                 if entry["taken_at"] and not photo.taken_at:
-                    tray.note_taken(self._store, place, photo.sha256, entry["taken_at"])
+                    tray.note_taken(self.store, place, photo.sha256, entry["taken_at"])
 
     def _recall(self, place: ElementName, lying: Tray) -> None:
         """What the record holds of a tray's photos needs no grading after the program was started anew."""
         if lying.graded_alone != lying.alone or not any(True for _ in self._unseen(lying)):
             return
-        elements = get_teardown(self._store, place.teardown).elements
+        elements = get_whole_teardown(self.store, place.teardown).elements
         stored = next((e.latest for e in elements if e.name == place.element), None)
         entries = {entry["sha256"]: entry for entry in stored.document["photos"]} if stored else {}
         for photo in list(self._unseen(lying)):
             if stored and photo.sha256 in entries:
-                document = stored.document | {"photos": [entries[photo.sha256]]}
-                self._seen[_key(lying, photo)] = Seen(document, None, None)
+                alone = stored.document | {"photos": [entries[photo.sha256]]}
+                self._seen[_key(lying, photo)] = Seen(alone, None, None)
 
     def _unseen(self, lying: Tray) -> Iterator[GivenPhoto]:
         return (photo for photo in lying.photos if _key(lying, photo) not in self._seen)
 
     def _pack(self, place: ElementName) -> None:
         """Grade a tray's photos together and store the result."""
-        lying = self.readable(tray.read_tray(self._store, place))
+        lying = self.readable(tray.read_tray(self.store, place))
         if not lying.photos or lying.graded_as == lying.signature:
             return
 
@@ -179,21 +197,28 @@ class Bench:
             positions=lying.layout.positions,
         )
         answer = self._grader.grade(asked, advance)
+        for photo in lying.photos:
+            if problem := answer.unread.get(photo.name):
+                self._seen[_key(lying, photo)] = Seen(None, None, problem)
+        lying = self.readable(lying)
+        if not lying.photos:
+            return
         kept = [
-            GradedPhoto(photo_bytes(self._store, sha256), overlay)
+            GradedPhoto(photo_bytes(self.store, sha256), overlay)
             for sha256, overlay in answer.overlays.items()
         ]
-        add_grading(self._store, place.teardown, place.element, answer.document, kept)
-        tray.note_graded(self._store, place, lying)
-        for photo in lying.photos:  # the record has the overlays now
-            self._seen[_key(lying, photo)] = replace(self._seen[_key(lying, photo)], overlay=None)
+        add_grading(self.store, place.teardown, place.element, answer.document, kept)
+        tray.note_graded(self.store, place, lying)
+        for entry in answer.document["photos"]:  # the record has the overlays now
+            alone = answer.document | {"photos": [entry]}
+            self._seen[entry["sha256"], lying.alone] = Seen(alone, None, None)
 
     def _asked(self, lying: Tray) -> Asked:
         clean = self._picture(lying.reference) if lying.reference else None
         return Asked((), clean, lying.layout.apply_end, lying.layout.first)
 
     def _picture(self, photo: GivenPhoto) -> Picture:
-        return Picture(str(photo_path(self._store, photo.sha256)), photo.name)
+        return Picture(str(photo_path(self.store, photo.sha256)), photo.name)
 
 
 def _key(lying: Tray, photo: GivenPhoto) -> tuple[str, str]:

@@ -15,10 +15,10 @@ from starlette.routing import Route
 
 from wearview.errors import WearviewError
 from wearview.report.templates import templates
-from wearview.ui import here, told, tray
+from wearview.ui import told, tray
+from wearview.ui.bench import bench_of
 from wearview.ui.door import HEADERS
-from wearview.ui.gate import the_gate
-from wearview.ui.tray import ElementName
+from wearview.ui.gate import Ticket, the_gate
 
 LARGEST = 200 * 2**20  # bytes of a photo: a 16-bit TIFF of 24 megapixels has 144 MB
 _PAGE_HEADERS = HEADERS | {
@@ -32,9 +32,9 @@ ENDED = "This code has ended. Scan the one on the computer's screen again; photo
 async def page(request: Request) -> Response:
     """The page itself."""
     code = request.path_params["code"]
-    name = the_gate().ticket(code)
-    html = templates().get_template("take.html").render(name=name, code=code, ended=ENDED)
-    return HTMLResponse(html, 200 if name else 410, _PAGE_HEADERS)
+    opens = the_gate().ticket(code)
+    html = templates().get_template("take.html").render(opens=opens, code=code, ended=ENDED)
+    return HTMLResponse(html, 200 if opens else 410, _PAGE_HEADERS)
 
 
 async def script(request: Request) -> Response:
@@ -45,8 +45,8 @@ async def script(request: Request) -> Response:
 
 async def give(request: Request) -> Response:
     """Take one photo, or the clean plate's; answered when it is on the disk."""
-    name = the_gate().ticket(request.path_params["code"])
-    if name is None:
+    opens = the_gate().ticket(request.path_params["code"])
+    if opens is None:
         return JSONResponse({"problem": ENDED}, 410)
     try:
         data = await _body(request)
@@ -58,23 +58,23 @@ async def give(request: Request) -> Response:
         return JSONResponse({"problem": "The photo arrived empty."}, 400)
     called = request.query_params.get("name") or "photo.jpg"
     put = _reference if request.query_params.get("as") == "reference" else _photo
-    return await _answered(lambda: put(name, called, data, request.query_params.get("replaces")))
+    return await _answered(lambda: put(opens, called, data, request.query_params.get("replaces")))
 
 
 async def leave_out(request: Request) -> Response:
     """Take a photo out of the tray."""
-    name = the_gate().ticket(request.path_params["code"])
-    if name is None:
+    opens = the_gate().ticket(request.path_params["code"])
+    if opens is None:
         return JSONResponse({"problem": ENDED}, 410)
-    return await _answered(lambda: _out(name, request.path_params["sha256"]))
+    return await _answered(lambda: _out(opens, request.path_params["sha256"]))
 
 
 async def state(request: Request) -> Response:
     """What lies in the tray and what it shows."""
-    name = the_gate().ticket(request.path_params["code"])
-    if name is None:
+    opens = the_gate().ticket(request.path_params["code"])
+    if opens is None:
         return JSONResponse({"problem": ENDED}, 410)
-    return await _answered(lambda: _state(name))
+    return await _answered(lambda: _state(opens))
 
 
 async def _body(request: Request) -> bytes | None:
@@ -95,30 +95,33 @@ async def _answered(work: Callable[[], dict[str, Any]]) -> Response:
         return JSONResponse({"problem": str(error)}, 507)
 
 
-def _photo(name: ElementName, called: str, data: bytes, replaces: str | None) -> dict[str, Any]:
-    store = here.open_record()
+def _photo(opens: Ticket, called: str, data: bytes, replaces: str | None) -> dict[str, Any]:
+    bench = bench_of(opens.url)
     if replaces:
-        photo = tray.replace_photo(store, name, replaces, called, data)
+        photo = tray.replace_photo(bench.store, opens.name, replaces, called, data)
     else:
-        photo = tray.add_photo(store, name, called, data)
-    here.the_bench().wake(name)
+        photo = tray.add_photo(bench.store, opens.name, called, data)
+    bench.wake(opens.name)
     return {"kept": photo.sha256}
 
 
-def _reference(name: ElementName, called: str, data: bytes, _replaces: str | None) -> dict[str, Any]:
-    photo = tray.set_reference(here.open_record(), name, called, data)
-    here.the_bench().wake(name)
+def _reference(opens: Ticket, called: str, data: bytes, _replaces: str | None) -> dict[str, Any]:
+    bench = bench_of(opens.url)
+    photo = tray.set_reference(bench.store, opens.name, called, data)
+    bench.wake(opens.name)
     return {"kept": photo.sha256}
 
 
-def _out(name: ElementName, sha256: str) -> dict[str, Any]:
-    tray.leave_out(here.open_record(), name, sha256)
-    here.the_bench().wake(name)
+def _out(opens: Ticket, sha256: str) -> dict[str, Any]:
+    bench = bench_of(opens.url)
+    tray.leave_out(bench.store, opens.name, sha256)
+    bench.wake(opens.name)
     return {}
 
 
-def _state(name: ElementName) -> dict[str, Any]:
-    bench, lying = here.the_bench(), tray.read_tray(here.open_record(), name)
+def _state(opens: Ticket) -> dict[str, Any]:
+    bench = bench_of(opens.url)
+    lying = tray.read_tray(bench.store, opens.name)
     photos = []
     for photo in lying.photos:
         seen = bench.seen(lying, photo)
@@ -127,11 +130,11 @@ def _state(name: ElementName) -> dict[str, Any]:
                 "sha256": photo.sha256,
                 "name": photo.name,
                 "graded": seen is not None,
-                "shown": [f"{kind}: {level}" for kind, level in told.shown(seen)],
+                "shown": told.shown(seen, blind=opens.blind),
                 "change": told.to_change(seen),
             }
         )
-    work = bench.work(name)
+    work = bench.work(opens.name)
     return {
         "photos": photos,
         "reference": lying.reference.name if lying.reference else None,

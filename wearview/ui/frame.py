@@ -28,5 +28,9 @@ def run() -> None:
     with st.container(horizontal=True, gap="small", key="pages"):
         for page in pages:
             st.page_link(page, width="stretch")
+    if here.in_demo():
+        with st.container(horizontal=True, key="in demo", vertical_alignment="center"):
+            st.markdown("**Demo of an invented shop.** Nothing of it is kept in your record.")
+            st.button("Back to your own record", on_click=here.leave_demo, key="leave demo")
     chosen.run()
     show.cautions()

@@ -36,9 +36,12 @@ _SCRYPT = {
 
 
 @dataclass(frozen=True, slots=True)
-class _Ticket:
+class Ticket:
+    """What a ticket opens: an element of a record (None: the user's own), with its grades or blind."""
+
     name: ElementName
-    ends: float
+    url: str | None = None
+    blind: bool = False
 
 
 class Gate:
@@ -56,7 +59,7 @@ class Gate:
         self._lock = threading.Lock()
         self._passcode: tuple[bytes, bytes] | None = None
         self._sessions: dict[bytes, float] = {}
-        self._tickets: dict[bytes, _Ticket] = {}
+        self._tickets: dict[bytes, tuple[float, Ticket]] = {}
         self._failed: list[tuple[float, str]] = []
 
     def new_passcode(self) -> str:
@@ -106,19 +109,20 @@ class Gate:
         with self._lock:
             return bool(token) and self._sessions.get(_quick(str(token)), 0.0) > self._clock()
 
-    def new_ticket(self, name: ElementName) -> str:
-        """A code that opens the capture page of an element."""
+    def new_ticket(self, opens: Ticket) -> str:
+        """A code that opens a capture page."""
         code = secrets.token_urlsafe(16)
+        now = self._clock()
         with self._lock:
-            self._tickets = {k: t for k, t in self._tickets.items() if t.ends > self._clock()}
-            self._tickets[_quick(code)] = _Ticket(name, self._clock() + TICKET_S)
+            self._tickets = {key: kept for key, kept in self._tickets.items() if kept[0] > now}
+            self._tickets[_quick(code)] = now + TICKET_S, opens
         return code
 
-    def ticket(self, code: str) -> ElementName | None:
-        """The element that a ticket opens; None where it does not hold."""
+    def ticket(self, code: str) -> Ticket | None:
+        """What a code opens; None where it does not hold."""
         with self._lock:
-            found = self._tickets.get(_quick(code))
-            return found.name if found is not None and found.ends > self._clock() else None
+            ends, opens = self._tickets.get(_quick(code), (0.0, None))
+            return opens if ends > self._clock() else None
 
 
 def _slow(code: str, salt: bytes) -> bytes:

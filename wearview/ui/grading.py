@@ -149,12 +149,12 @@ def _grade(asked: Mapping[str, Any], folder: Path, tell: Callable[[Mapping[str, 
     from wearview.pipeline import grade_photos
     from wearview.record import Place, build_document
     from wearview.report import jpeg
-    from wearview.settings import load_settings
+    from wearview.shop import shop_settings
 
     def source(picture: Mapping[str, str]) -> PhotoBytes:
         return PhotoBytes(picture["name"], Path(picture["path"]).read_bytes())
 
-    settings = load_settings()
+    settings = shop_settings()
     graded = grade_photos(
         [source(picture) for picture in asked["photos"]],
         settings,

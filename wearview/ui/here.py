@@ -2,7 +2,6 @@
 or a phone that slept comes back to the same place."""
 
 import os
-from functools import cache
 from pathlib import Path
 
 import streamlit as st
@@ -10,15 +9,19 @@ import streamlit as st
 from wearview import store as record
 from wearview.record import Element, Teardown
 from wearview.ui.bench import Bench, bench_of
+from wearview.ui.demo import demo_url, open_demo
 from wearview.ui.tray import ElementName
 from wearview.ui.words import plain
 
 PAGES = Path(__file__).parent / "pages"
-KEPT = ("teardown", "element")
+KEPT = ("teardown", "element", "record")
+DEMO = "demo"  # as the record, in the address
 
 
 def remember() -> None:
     """Keep the place over pages, reloads and reruns. Streamlit forgets a widget that a page does not draw."""
+    if in_demo():
+        st.query_params["record"] = DEMO
     for key in KEPT:
         if key not in st.session_state and key in st.query_params:
             st.session_state[key] = st.query_params[key]
@@ -37,14 +40,27 @@ def go(teardown: str | None, element: str | None = None) -> None:
     st.session_state["element"] = element
 
 
-@cache
-def _opened(url: str | None) -> record.Store:
-    return record.open_store(url)
+def in_demo() -> bool:
+    """Whether this session looks at the demo's record instead of the shop's."""
+    return st.session_state.get("record") == DEMO
+
+
+def enter_demo() -> None:
+    """Look at the demo, whose record is another one."""
+    st.session_state["record"] = DEMO
+    go(*open_demo())
+
+
+def leave_demo() -> None:
+    """Look at the shop's own record again."""
+    st.session_state.pop("record", None)
+    st.query_params.clear()
+    go(None)
 
 
 def record_url() -> str | None:
-    """The record of WEARVIEW_STORE; None for the user's own."""
-    return os.environ.get("WEARVIEW_STORE") or None
+    """The demo's record, or that of WEARVIEW_STORE; None for the user's own."""
+    return demo_url() if in_demo() else os.environ.get("WEARVIEW_STORE") or None
 
 
 def open_record() -> record.Store:
@@ -55,7 +71,7 @@ def open_record() -> record.Store:
     WearviewError
         When it cannot be opened.
     """
-    return _opened(record_url())
+    return bench_of(record_url()).store
 
 
 def the_bench() -> Bench:
@@ -88,3 +104,9 @@ def element_here(teardown: Teardown) -> Element | None:
 def named(teardown: Teardown, element: Element) -> ElementName:
     """The element's tray."""
     return ElementName(teardown.name, element.name)
+
+
+def name_here() -> ElementName | None:
+    """The element that is open, by its names."""
+    teardown, element = st.session_state.get("teardown"), st.session_state.get("element")
+    return ElementName(teardown, element) if teardown and element else None

@@ -11,20 +11,29 @@ from wearview.report.templates import data_uri
 MARGIN = 0.06  # of the part's size, shown around it
 
 
-def show_plate(photo: bytes, marked: bytes, entry: dict[str, Any], part: dict[str, Any], alt: str) -> None:
+def show_plate(
+    photo: bytes, marked: bytes | None, entry: dict[str, Any], part: dict[str, Any], alt: str
+) -> None:
     """Show one part of a photo, and its marked picture as far as the slider says.
 
     Parameters
     ----------
-    photo, marked : bytes
-        JPEG of the upright photo, and of its overlay, which may have a legend below.
+    photo : bytes
+        JPEG of the upright photo.
+    marked : bytes or None
+        JPEG of its overlay, which may have a legend below; without one there is no slider.
     entry, part : dict
         The photo and the part in the document.
     alt : str
         What is to be seen, in words.
     """
     _component()(
-        data={"photo": data_uri(photo), "marked": data_uri(marked), "alt": alt, **_crop(entry, part)},
+        data={
+            "photo": data_uri(photo),
+            "marked": marked and data_uri(marked),
+            "alt": alt,
+            **_crop(entry, part),
+        },
         key=f"plate {part['id']}",
     )
 

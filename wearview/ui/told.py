@@ -9,11 +9,12 @@ from wearview.ui.bench import Seen
 from wearview.ui.tray import GivenPhoto
 
 
-def shown(seen: Seen | None) -> list[tuple[str, str]]:
-    """Kind and heat level in words of each part that was found."""
+def shown(seen: Seen | None, *, blind: bool) -> list[str]:
+    """What was found: a line for each part with its kind and, unless it is judged blind, its heat level."""
     if seen is None or seen.document is None:
         return []
-    return [(part["kind"], _level(part)) for _, part in parts_of(seen.document)]
+    parts = [part for _, part in parts_of(seen.document)]
+    return [part["kind"] if blind else f"{part['kind']}: {_level(part)}" for part in parts]
 
 
 def to_change(seen: Seen | None) -> list[str]:
@@ -32,7 +33,7 @@ def to_change(seen: Seen | None) -> list[str]:
 
 def alt_text(photo: GivenPhoto, seen: Seen | None) -> str:
     """What the marked photo shows, for those who cannot see it."""
-    parts = "; ".join(f"{kind}: {level}" for kind, level in shown(seen))
+    parts = "; ".join(shown(seen, blind=False))
     return f"{photo.name} with its parts outlined. {parts or 'No part was graded'}."
 
 

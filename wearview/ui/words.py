@@ -3,10 +3,23 @@
 from typing import Any
 
 from wearview.record import Document, Element, PartLine, Teardown
+from wearview.report.packpic import pack_picture
 from wearview.report.templates import templates
 from wearview.terms import CAUTIONS
 
+FONT = "system-ui, sans-serif"
 _MARKDOWN = frozenset("\\`*_{}[]()<>#+-.!|~$:&^=\"'/@%")
+
+
+def row_html(lines: list[PartLine]) -> str:
+    """The pack as a row of heat levels from the apply end on; empty for a band or one part."""
+    return _pieces("plates.html").row(lines)
+
+
+def profile_svg(lines: list[PartLine], name: str) -> str | None:
+    """The heat score by position as a drawing that stands alone; None for bands and under two positions."""
+    picture = pack_picture([line.part for line in lines])
+    return None if picture is None else _pieces("drawings.svg").profile_svg(picture, name, FONT).strip()
 
 
 def plate_html(line: PartLine, reference: dict[str, Any]) -> str:

@@ -1,22 +1,27 @@
-"""The pack by position: look at it, tap a plate, decide, put right what was found wrongly."""
-
-from collections.abc import Sequence
-from dataclasses import replace
+"""The pack by position: look at it, tap a plate, decide, put right what was found wrongly, look back."""
 
 import streamlit as st
 
 from wearview import store as record
-from wearview.record import PACK, Element, Grading, PartLine, Teardown, part_lines
+from wearview.record import HIDDEN, Element, Grading, PartLine, Teardown, part_lines, unexpected_heat
 from wearview.report.pictures import screen_picture
-from wearview.report.words import DECISIONS, PATTERNS, level_words
-from wearview.report.words import REASONS as REASON_WORDS
-from wearview.terms import BAND, KINDS, LINING_LEVELS, REASONS, STEEL_LEVELS, VERDICTS
-from wearview.ui import here, show, tray
+from wearview.report.words import PATTERNS, level_words, places
+from wearview.terms import BAND
+from wearview.ui import here, show
+from wearview.ui.correct import correct
+from wearview.ui.decide import decide
 from wearview.ui.slider import show_plate
-from wearview.ui.tray import ElementName
-from wearview.ui.words import job_html, pack_html, parts_html, plain, plate_html, plate_style, said_html
-
-NO_REASON = "no reason given"
+from wearview.ui.words import (
+    job_html,
+    pack_html,
+    parts_html,
+    plain,
+    plate_html,
+    plate_style,
+    profile_svg,
+    row_html,
+    said_html,
+)
 
 
 def page() -> None:
@@ -31,10 +36,30 @@ def page() -> None:
         show.html(job_html(teardown))
         element = here.element_here(teardown)
         if element is None or element.latest is None:
-            st.info("Nothing is graded here so far. Give the photos of this clutch or brake first.")
-            st.page_link(here.page("photos"), label="Give photos", width="stretch")
+            _nothing_yet(element)
             return
         _element(store, teardown, element, element.latest)
+
+
+def _nothing_yet(element: Element | None) -> None:
+    bench = here.the_bench()
+    name = here.name_here()
+    if element is not None and name is not None and bench.work(name).doing:
+        _wait_for_it()
+        return
+    st.info("Nothing is graded here so far. Give the photos of this clutch or brake first.")
+    st.page_link(here.page("photos"), label="Give photos", width="stretch")
+
+
+@st.fragment(run_every=1.5)
+def _wait_for_it() -> None:
+    """Tell how far the grading is, and show the pack as soon as it is there."""
+    name = here.name_here()
+    work = here.the_bench().work(name) if name else None
+    if work is None or not work.doing:
+        st.rerun()
+    else:
+        st.progress(work.share, plain(work.doing))
 
 
 def _element(store: record.Store, teardown: Teardown, element: Element, grading: Grading) -> None:
@@ -42,20 +67,26 @@ def _element(store: record.Store, teardown: Teardown, element: Element, grading:
     pack = grading.document["pack"]
     if pack is not None:
         st.subheader(PATTERNS[pack["pattern"]])
+    if hot := unexpected_heat(element):
+        st.warning(f"Heat where none is expected: {places(tuple(line.label for line in hot))}.")
     show.html(said_html(element))
     chosen = _row(lines)
     if chosen is not None:
         left, right = st.columns([3, 2], gap="large")
         with left:
-            _plate_picture(store, grading, chosen)
+            _picture(store, grading, chosen)
         with right:
             st.subheader(plain(f"Position {chosen.label}: {chosen.part['kind']}"))
             show.html(plate_html(chosen, grading.document["reference"]))
-    _decide(store, teardown, element, chosen)
+    decide(store, teardown, element, chosen)
+    if svg := profile_svg(lines, element.name):
+        with st.container(key="profile"):
+            st.image(svg, alt=_profile_words(lines), width="stretch")
     show.html(pack_html(grading.document, lines))
     with st.expander("All parts in a table"):
         show.html(parts_html(lines, with_verdicts=True))
-    _correct(store, here.named(teardown, element), lines)
+    correct(store, here.named(teardown, element), lines)
+    _earlier(store, teardown, element, lines)
 
 
 def _row(lines: list[PartLine]) -> PartLine | None:
@@ -73,11 +104,9 @@ def _row(lines: list[PartLine]) -> PartLine | None:
         if in_a_row:
             st.html('<p class="wv wv-end">apply end<br>(piston)</p>', width="content")
         for line in lines:
-            name = "cannot tell" if line.level is None else line.part["grade"]["name"]
             st.button(
-                f"**{line.label}**  \n{plain(name)}",
+                f"**{line.label}**  \n{plain(_short(line))}",
                 key=f"plate-{line.part['id']}",
-                help=None,
                 on_click=st.session_state.update,
                 kwargs={"plate": line.part["id"]},
             )
@@ -86,15 +115,25 @@ def _row(lines: list[PartLine]) -> PartLine | None:
     return chosen
 
 
-def _plate_picture(store: record.Store, grading: Grading, line: PartLine) -> None:
+def _short(line: PartLine) -> str:
+    if HIDDEN in line.part["problems"]:
+        return "decide first"
+    return _name(line) or "cannot tell"
+
+
+def _name(line: PartLine) -> str | None:
+    return line.part["grade"]["name"] if line.part["grade"] else None
+
+
+def _picture(store: record.Store, grading: Grading, line: PartLine) -> None:
+    """The plate's photo, and its marked picture under a slider where there is one that may be seen."""
     sha256 = line.photo["sha256"]
-    if sha256 not in grading.overlays:
-        st.info("No marked picture was kept of this photo.")
-        return
-    marked = record.photo_bytes(store, grading.overlays[sha256])
+    photo = _screen(sha256, store, line.photo["file"])
+    marked = grading.overlays.get(sha256)
     alt = f"Position {line.label}, {line.part['kind']}: {level_words(line.level, _name(line))}."
-    show_plate(_screen(sha256, store, line.photo["file"]), marked, line.photo, line.part, alt)
-    st.caption("Slide between the photo and the marked picture.")
+    show_plate(photo, record.photo_bytes(store, marked) if marked else None, line.photo, line.part, alt)
+    if marked:
+        st.caption("Slide between the photo and the marked picture.")
 
 
 @st.cache_data(max_entries=64, show_spinner=False)
@@ -102,103 +141,28 @@ def _screen(sha256: str, _store: record.Store, _name: str) -> bytes:
     return screen_picture(record.photo_bytes(_store, sha256), _name)
 
 
-def _name(line: PartLine) -> str | None:
-    return line.part["grade"]["name"] if line.part["grade"] else None
+def _profile_words(lines: list[PartLine]) -> str:
+    told = ", ".join(f"{line.label}: {_short(line)}" for line in lines)
+    return f"Heat score by position from the apply end on. {told}."
 
 
-def _decide(store: record.Store, teardown: Teardown, element: Element, chosen: PartLine | None) -> None:
-    """A verdict in two taps, the decision and its reason, on the tapped plate or on the whole pack."""
-    st.subheader("Your verdict")
-    targets = [*([chosen.label] if chosen else []), PACK]
-    target = st.segmented_control(
-        "On",
-        targets,
-        default=targets[0],
-        format_func=lambda t: "the whole pack" if t == PACK else f"position {t}",
-        required=True,
-        key=f"target {element.name} {targets[0]}",
-    )
-    with st.expander("Your own heat level, a note, a part outside the pack"):
-        heat = st.pills(
-            "Your own heat level", range(len(LINING_LEVELS)), format_func=_heat, key=show.fresh("heat")
-        )
-        note = st.text_area("Note, in your own words", key=show.fresh("note"))
-        named = st.text_input(
-            "On a part outside the pack instead, by name (a drum, a pump)", key=show.fresh("named")
-        )
-        by = st.text_input("By", st.session_state.get("by", ""), key="by typed")
-        st.session_state["by"] = by
-    with st.container(horizontal=True, gap="small", key="verdicts"):
-        for decision in VERDICTS:
-            reason = st.menu_button(
-                DECISIONS[decision].capitalize(),
-                [*REASONS, NO_REASON],
-                format_func=lambda r: REASON_WORDS.get(r, r),
-                key=f"verdict {decision}",
-                width="stretch",
-            )
-            if reason is None:
-                continue
-            on = named.strip() or str(target)
-            record.add_verdict(
-                store,
-                teardown.name,
-                element.name,
-                on,
-                decision,
-                heat=heat,
-                reason=None if reason == NO_REASON else reason,
-                by=by or None,
-                note=note or None,
-            )
-            where = "the whole pack" if on == PACK else on if named.strip() else f"position {on}"
-            show.tell(f"Stored: {where}: {DECISIONS[decision]}.")
-            show.start_afresh()
-            st.rerun()
-
-
-def _heat(level: int) -> str:
-    """A level in the words of both tables."""
-    return f"{level} {LINING_LEVELS[level]} / {STEEL_LEVELS[level]}"
-
-
-def _correct(store: record.Store, name: ElementName, lines: Sequence[PartLine]) -> None:
-    """Kinds and positions as a person puts them; the pack is then graded again."""
-    lying = tray.read_tray(store, name)
-    with st.expander("A kind or a position is wrong"):
-        if [photo.sha256 for photo in lying.photos] != list(
-            dict.fromkeys(line.photo["sha256"] for line in lines)
-        ):
-            st.info("The photos were changed since: have the pack graded first, on the page Photos.")
-            return
-        with st.form("correct", border=False):
-            kinds, positions = [], []
-            for line in lines:
-                left, right = st.columns(2)
-                part = line.part
-                key = f"{part['id']} {part['position']} {part['kind']}"
-                positions.append(
-                    left.number_input(
-                        f"Position of {line.label}", 1, 999, part["position"], key=f"position {key}"
-                    )
-                )
-                kinds.append(
-                    right.selectbox(
-                        f"Kind of {line.label}", KINDS, KINDS.index(part["kind"]), key=f"kind {key}"
-                    )
-                )
-            pressed = st.form_submit_button("Grade again with these", width="stretch", key="correct parts")
-        if pressed:
-            layout = replace(lying.layout, kinds=tuple(kinds), positions=tuple(positions))
-            tray.lay_out(store, name, layout)
-            bench = here.the_bench()
-            bench.wake(name, now=True)
-            with st.spinner("Grading again"):
-                bench.wait()
-            if error := bench.work(name).error:
-                st.error(plain(error))
-            else:
-                st.rerun()
+def _earlier(store: record.Store, teardown: Teardown, element: Element, lines: list[PartLine]) -> None:
+    """The same element in earlier teardowns of this unit, then and now."""
+    earlier = [
+        (then.name, before)
+        for then in record.earlier_teardowns(store, teardown.name)
+        for before in then.elements
+        if before.name == element.name and before.latest is not None
+    ]
+    if not earlier:
+        return
+    st.subheader("Then and now")
+    st.caption("Earlier teardowns with this serial number.")
+    for name, before in [(f"Now: {teardown.name}", element), *earlier]:
+        with st.container(border=True):
+            st.markdown(f"**{plain(name)}**")
+            mine = lines if before is element else part_lines(before)
+            show.html(row_html(mine) or parts_html(mine, with_verdicts=True))
 
 
 page()

@@ -1,6 +1,5 @@
-"""The report as the customer will see it, and its files."""
+"""The report as the customer will see it, its files, and reports that were handed over before."""
 
-import functools
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
@@ -10,8 +9,10 @@ import streamlit as st
 from wearview import store as record
 from wearview.record import Teardown
 from wearview.report import load_shop, shop_folder, write_report
+from wearview.report.view import base_name, day
 from wearview.ui import here, show
-from wearview.ui.words import job_html
+from wearview.ui.demo import demo_shop
+from wearview.ui.words import job_html, plain
 
 FILES = {
     "report.html": ("Report for the customer", "text/html"),
@@ -19,11 +20,13 @@ FILES = {
     "photos.zip": ("Photos", "application/zip"),
     "parts.csv": ("Table", "text/csv"),
 }
+Wanted = tuple[bool, tuple[str, ...]]  # whether the photos themselves go along; sha256 of those left out
 
 
 def page() -> None:
     """Write the report, look at it, hand it over."""
     st.title("Report")
+    show.told()
     with show.in_words():
         store = here.open_record()
         teardown = here.teardown_here(store)
@@ -33,53 +36,108 @@ def page() -> None:
         if not any(element.gradings or element.verdicts for element in teardown.elements):
             st.info("There is nothing to report so far: no photo is graded and no verdict given.")
             return
-        _report(store, teardown)
+        _report(store, teardown, _wanted(teardown))
+        _handed_over(store, teardown)
 
 
-def _report(store: record.Store, teardown: Teardown) -> None:
+def _wanted(teardown: Teardown) -> Wanted:
+    """What goes into the report."""
+    photos = {
+        entry["sha256"]: f"{element.name}: {base_name(entry['file'])}"
+        for element in teardown.elements
+        if element.latest
+        for entry in element.latest.document["photos"]
+    }
+    with st.expander("What goes along"):
+        left_out = st.multiselect(
+            "Photos to leave out",
+            photos,
+            format_func=photos.__getitem__,
+            placeholder="none: every graded photo goes along",
+            key="left out",
+        )
+        st.caption("What a photo left out shows stays in the tables.")
+        originals = st.checkbox("Put the photos without marks into photos.zip too", key="originals")
+    return originals, tuple(left_out)
+
+
+def _report(store: record.Store, teardown: Teardown, wanted: Wanted) -> None:
     """The report's files, written when asked for and whenever the record has grown since."""
-    stamp = _stamp(store, teardown)
+    stamp = (*_stamp(store, teardown), str(wanted))
     if st.button("Write the report", type="primary", width="stretch", key="write report"):
         with st.spinner("Writing the report"):
-            _written(stamp, teardown, store)
+            _written(stamp, teardown, store, wanted, here.in_demo())
         st.session_state["report of"] = stamp
     if st.session_state.get("report of") != stamp:
         return
-    folder = Path(_written(stamp, teardown, store).name)
+    folder = Path(_written(stamp, teardown, store, wanted, here.in_demo()).name)
     with st.container(horizontal=True, gap="small"):
         for name, (label, mime) in FILES.items():
-            if (folder / name).is_file():
-                st.download_button(
-                    f"{label} ({name})",
-                    _reader(folder / name),
-                    file_name=name,
-                    mime=mime,
-                    on_click="ignore",
-                    width="stretch",
-                    key=name,
-                )
+            st.download_button(
+                f"{label} ({name})",
+                _reader(folder / name),
+                file_name=name,
+                mime=mime,
+                on_click="ignore",
+                width="stretch",
+                key=name,
+            )
+    if st.button("It is handed over: keep it as it is", width="stretch", key="hand over"):
+        record.keep_report(store, teardown.name, {name: (folder / name).read_bytes() for name in FILES})
+        show.tell("Kept as it was handed over. A later change makes a new report.")
+        st.rerun()
     st.subheader("As the customer sees it")
     st.iframe((folder / "report.html").read_text("utf-8"), height=900)
+
+
+def _handed_over(store: record.Store, teardown: Teardown) -> None:
+    """Reports that were handed over, as they were."""
+    kept = record.handovers(store, teardown.name)
+    if not kept:
+        return
+    st.subheader("Handed over before")
+    for n, handover in reversed(list(enumerate(kept))):
+        sha256 = handover.files["report.html"]
+        st.download_button(
+            plain(f"{day(handover.handed_at)}, report.html (sha256 {sha256[:12]})"),
+            _keeper(store, sha256),
+            file_name=f"report-{n + 1}.html",
+            mime="text/html",
+            on_click="ignore",
+            width="stretch",
+            key=f"handed over {n}",
+        )
 
 
 def _reader(path: Path) -> Callable[[], bytes]:
     return path.read_bytes
 
 
+def _keeper(store: record.Store, sha256: str) -> Callable[[], bytes]:
+    return lambda: record.photo_bytes(store, sha256)
+
+
 def _stamp(store: record.Store, teardown: Teardown) -> tuple[str, ...]:
     """What changes when the record of a teardown grows: nothing in it is ever altered."""
     gradings = (g.document_sha256 for element in teardown.elements for g in element.gradings)
-    verdicts = (str(len(element.verdicts)) for element in teardown.elements)
-    return (store.label, teardown.name, *gradings, *verdicts)
+    said = (f"{len(element.verdicts)} {element.duty}" for element in teardown.elements)
+    return (store.label, teardown.name, str(teardown.blind), *gradings, *said)
 
 
 @st.cache_resource(max_entries=4, show_spinner=False, on_release=tempfile.TemporaryDirectory.cleanup)
 def _written(
-    stamp: tuple[str, ...], _teardown: Teardown, _store: record.Store
+    stamp: tuple[str, ...], _teardown: Teardown, _store: record.Store, _wanted: Wanted, _demo: bool
 ) -> "tempfile.TemporaryDirectory[str]":
     folder = tempfile.TemporaryDirectory(prefix="wearview-report-")
-    photo_bytes = functools.partial(record.photo_bytes, _store)
-    write_report(_teardown, photo_bytes, Path(folder.name), shop=load_shop(shop_folder()))
+    originals, left_out = _wanted
+    write_report(
+        _teardown,
+        lambda sha256: record.photo_bytes(_store, sha256),
+        Path(folder.name),
+        shop=demo_shop() if _demo else load_shop(shop_folder()),
+        originals=originals,
+        left_out=left_out,
+    )
     return folder
 
 

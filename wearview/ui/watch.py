@@ -1,0 +1,154 @@
+"""The photos of a tray as they lie, what each shows, how far the grading is; kept up to date by itself."""
+
+from dataclasses import dataclass, replace
+
+import streamlit as st
+
+from wearview import store as record
+from wearview.record import Grading
+from wearview.ui import here, show, told, tray
+from wearview.ui.bench import Bench, Seen
+from wearview.ui.tray import ElementName, GivenPhoto, Layout, Tray
+from wearview.ui.words import plain
+
+# "image/*" makes a phone offer its camera; some systems do not know the others as images.
+PHOTO_TYPES = ["image/*", "heic", "heif", "tif", "tiff"]
+HOW_TO = (
+    "Lay the plates flat on a plain surface in the order of the pack, with a sheet of plain white paper in "
+    "view, and take them whole in even light. Add one photo of a clean plate of the same lining: without it, "
+    "plates can at best be compared with each other."
+)
+BLIND = "Judged blind: what the photos show is told on the page Pack once your verdict is in."
+LOOK_AGAIN_S = 1.5  # how often the page looks for what the bench and other phones did
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Watched:
+    """A tray on the page.
+
+    Attributes
+    ----------
+    store, bench, name : Store, Bench, ElementName
+    blind : bool
+        Whether grades are hidden until the verdict is in.
+    stored : Grading or None
+        The newest one of the element, as it may be seen.
+    """
+
+    store: record.Store
+    bench: Bench
+    name: ElementName
+    blind: bool
+    stored: Grading | None
+
+
+def watch(at: Watched) -> None:
+    """Show the tray, and go on showing what changes in it."""
+    lying = tray.read_tray(at.store, at.name)
+    if lying.photos and lying.graded_as != at.bench.readable(lying).signature and at.bench.untouched(at.name):
+        at.bench.wake(at.name)  # the program may have been stopped in between
+
+    @st.fragment(run_every=LOOK_AGAIN_S)
+    def watched() -> None:
+        with show.in_words():
+            _tray(at, tray.read_tray(at.store, at.name))
+
+    watched()
+
+
+def _tray(at: Watched, lying: Tray) -> None:
+    if not lying.photos:
+        st.info(HOW_TO)
+        return
+    _state(at, lying)
+    if at.blind:
+        st.info(BLIND)
+    for number, photo in enumerate(lying.photos, start=1):
+        _photo(at, lying, number, photo)
+
+
+def _state(at: Watched, lying: Tray) -> None:
+    """What the bench is doing, and how to have the pack graded now."""
+    work, readable = at.bench.work(at.name), at.bench.readable(lying)
+    if work.error:
+        st.error(plain(work.error))
+    if readable.photos and lying.graded_as == readable.signature:
+        if st.session_state.get("shown as") != lying.graded_as:
+            st.session_state["shown as"] = lying.graded_as
+            st.rerun()  # the whole page, with what was stored
+        count = len(readable.photos)
+        st.success(f"Graded and stored: {'one photo' if count == 1 else f'{count} photos'}.")
+        st.page_link(here.page("pack"), label="See the pack", width="stretch")
+        return
+    if work.doing:
+        done = sum(at.bench.seen(lying, photo) is not None for photo in lying.photos)
+        share = work.share if done == len(lying.photos) else done / len(lying.photos)
+        st.progress(share, plain(f"{work.doing}. {done} of {len(lying.photos)} photos seen."))
+    if st.button(
+        "That is all: grade the pack",
+        type="primary",
+        width="stretch",
+        key="grade",
+        disabled=not readable.photos,
+    ):
+        at.bench.wake(at.name, now=True)
+
+
+def _photo(at: Watched, lying: Tray, number: int, photo: GivenPhoto) -> None:
+    """One photo with what it shows, and what can be done with it."""
+    seen = at.bench.seen(lying, photo)
+    with st.container(border=True, key=f"photo {photo.sha256[:12]}"):
+        left, right = st.columns([1, 2])
+        if (overlay := _overlay(at, photo, seen)) is not None:
+            left.image(overlay, alt=told.alt_text(photo, seen), width="stretch")
+        with right:
+            st.markdown(f"**{number}. {plain(photo.name)}**")
+            lines = told.shown(seen, blind=at.blind) or (["waiting to be graded"] if seen is None else [])
+            st.markdown("\n".join(f"- {plain(line)}" for line in lines))
+            again = told.to_change(seen)
+            for line in again:
+                st.warning(plain(line))
+            with st.container(horizontal=True, gap="small"):
+                _buttons(at, lying, number, photo)
+            if again:
+                _retake(at, photo)
+
+
+def _overlay(at: Watched, photo: GivenPhoto, seen: Seen | None) -> bytes | None:
+    """The marked picture: the newest one, or the one that was stored with the pack."""
+    if not at.blind and seen is not None and seen.overlay is not None:
+        return seen.overlay
+    if at.stored is not None and photo.sha256 in at.stored.overlays:
+        return record.photo_bytes(at.store, at.stored.overlays[photo.sha256])
+    return None
+
+
+def _buttons(at: Watched, lying: Tray, number: int, photo: GivenPhoto) -> None:
+    def move(by: int) -> None:
+        hand = tray.moved(lying.photos, photo.sha256, by)
+        lay(at.store, at.bench, at.name, replace(lying.layout, order=tray.BY_HAND, hand=hand))
+
+    def leave_out() -> None:
+        tray.leave_out(at.store, at.name, photo.sha256)
+        at.bench.wake(at.name)
+
+    key, called = photo.sha256[:12], plain(photo.name)
+    st.button("Earlier", on_click=move, args=(-1,), disabled=number == 1, key=f"earlier {key}", help=called)
+    last = number == len(lying.photos)
+    st.button("Later", on_click=move, args=(1,), disabled=last, key=f"later {key}", help=called)
+    st.button("Leave out", on_click=leave_out, key=f"out {key}", help=called)
+
+
+def lay(store: record.Store, bench: Bench, name: ElementName, layout: Layout) -> None:
+    """Have photos lie otherwise; kinds and positions were stated for them as they lay."""
+    tray.lay_out(store, name, replace(layout, kinds=None, positions=None))
+    bench.wake(name)
+
+
+def _retake(at: Watched, photo: GivenPhoto) -> None:
+    """A field whose photo takes the place of one that could not be used."""
+    taken = st.file_uploader("Take it again", type=PHOTO_TYPES, key=f"again {photo.sha256[:12]}")
+    if taken is not None:
+        tray.replace_photo(at.store, at.name, photo.sha256, taken.name, taken.getvalue())
+        at.bench.wake(at.name)
+        st.rerun()
