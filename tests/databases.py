@@ -19,19 +19,24 @@ from wearview import store as record
 POSTGRES = next(iter(sorted(Path("/usr/lib/postgresql").glob("*/bin"))), None) if os.name == "posix" else None
 
 
-@pytest.fixture(scope="session")
-def postgres_server() -> Iterator[str]:
-    """A throw-away PostgreSQL server of our own; its URL without a database."""
-    as_root = hasattr(os, "geteuid") and os.geteuid() == 0  # the server refuses to run as root
-    require(
-        POSTGRES is not None and (not as_root or shutil.which("runuser") is not None),
-        "PostgreSQL (apt-get install postgresql)",
-    )
+def postgres_lacks() -> bool:
+    """Whether this machine has no PostgreSQL that can be started here."""
+    return POSTGRES is None or (_as_root() and shutil.which("runuser") is None)
+
+
+def _as_root() -> bool:
+    return hasattr(os, "geteuid") and os.geteuid() == 0  # the server refuses to run as root
+
+
+@contextlib.contextmanager
+def running_postgres() -> Iterator[str]:
+    """A throw-away PostgreSQL server of our own for the length of the block; its URL without a database."""
+    assert POSTGRES is not None
     # Not in pytest's folder, which every session of pytest closes to other users when it begins.
     home = Path(tempfile.mkdtemp(prefix="wearview-postgres-"))
-    if as_root:
+    if _as_root():
         shutil.chown(home, "postgres")
-    before = ["runuser", "-u", "postgres", "--"] if as_root else []
+    before = ["runuser", "-u", "postgres", "--"] if _as_root() else []
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
@@ -41,9 +46,20 @@ def postgres_server() -> Iterator[str]:
     subprocess.run([*before, POSTGRES / "initdb", "-D", data, "-U", "tester", "-A", "trust"], **run)
     control = [*before, POSTGRES / "pg_ctl", "-D", data, "-w", "-l", home / "log"]
     subprocess.run([*control, "-o", options, "start"], **run)
-    yield f"postgresql+psycopg://tester@127.0.0.1:{port}"
-    subprocess.run([*control, "-m", "immediate", "stop"], **run)
-    shutil.rmtree(home)
+    try:
+        yield f"postgresql+psycopg://tester@127.0.0.1:{port}"
+    finally:
+        subprocess.run([*control, "-m", "immediate", "stop"], **run)
+        shutil.rmtree(home)
+
+
+@pytest.fixture(scope="session")
+def postgres_server() -> Iterator[str]:
+    """URL of a PostgreSQL server started for the tests, without a database."""
+    pytest.importorskip("psycopg", reason="psycopg is not installed: pip install 'psycopg[binary]'")
+    require(not postgres_lacks(), "PostgreSQL (apt-get install postgresql)")
+    with running_postgres() as url:
+        yield url
 
 
 @pytest.fixture(params=["sqlite", "postgresql"])

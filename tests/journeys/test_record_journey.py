@@ -1,13 +1,8 @@
 """A teardown from its opening to the report by command; and what a killed or a second writer does to it."""
 
-import contextlib
 import json
-import os
-import signal
-import sqlite3
 import subprocess
 import sys
-import time
 from pathlib import Path
 
 import pytest
@@ -147,73 +142,6 @@ def child(code, *arguments):
         stderr=subprocess.PIPE,
         text=True,
     )
-
-
-WRITER = """
-import sys
-from tests import documents
-from wearview import store as record
-document, photos = documents.hot_pack()
-files = [record.GradedPhoto(data, data) for data in photos.values()]
-store = record.open_store(sys.argv[1])
-print("open", flush=True)
-sys.stdin.readline()
-for n in range(int(sys.argv[3])):
-    record.add_grading(store, "Job 7", sys.argv[2], document, files)
-    record.add_verdict(store, "Job 7", sys.argv[2], "1", "reuse", note=f"{n}")
-    print(n, flush=True)
-"""
-
-
-def test_a_process_killed_while_writing_leaves_whole_rows_only(url):
-    record.new_teardown(record.open_store(url), "Job 7")
-    add_hot_pack(url, element="Before")
-    before = record.get_teardown(record.open_store(url), "Job 7").elements[0]
-    done = 0
-    for wait in (0.0, 0.0011, 0.0023, 0.0047, 0.0101):  # seconds into the second grading
-        writer = child(WRITER, url, "Forward", "10000")
-        writer.stdin.write("go\n")
-        writer.stdin.flush()
-        while writer.stdout.readline() != "0\n":
-            pass
-        time.sleep(wait)
-        os.kill(writer.pid, signal.SIGKILL)
-        writer.communicate()
-
-        store = record.open_store(url)
-        teardown = record.get_teardown(store, "Job 7")
-        gradings = [g for element in teardown.elements[1:] for g in element.gradings]
-        assert len(gradings) > done
-        done = len(gradings)
-        for grading in gradings:
-            for sha256 in grading.overlays:
-                record.photo_bytes(store, sha256)  # raises where a row names a file that is not whole
-        with contextlib.closing(sqlite3.connect(store.engine.url.database)) as connection:
-            assert connection.execute("PRAGMA integrity_check").fetchone() == ("ok",)
-            parts = connection.execute(
-                "SELECT count(*) FROM grading g LEFT JOIN graded_part p ON p.grading_id = g.id GROUP BY g.id"
-            ).fetchall()
-            assert set(parts) == {(3,)}
-    after = record.get_teardown(record.open_store(url), "Job 7").elements[0]
-    assert after.latest.document_sha256 == before.latest.document_sha256
-
-
-def test_two_writers_at_once_lose_nothing(url):
-    writers = [child(WRITER, url, element, "8") for element in ("Forward", "Reverse")]
-    for writer in writers:  # both have opened, and one of them made, a record that was not there
-        assert writer.stdout.readline() == "open\n"
-    record.new_teardown(record.open_store(url), "Job 7")
-    for writer in writers:
-        writer.stdin.write("go\n")
-        writer.stdin.flush()
-    for writer in writers:
-        _, err = writer.communicate(timeout=120)
-        assert (writer.returncode, err) == (0, "")
-    elements = record.get_teardown(record.open_store(url), "Job 7").elements
-    assert sorted((e.name, len(e.gradings), len(e.verdicts)) for e in elements) == [
-        ("Forward", 8, 8),
-        ("Reverse", 8, 8),
-    ]
 
 
 def test_a_full_disk_ends_with_3_and_the_record_as_it_was(url, tmp_path):

@@ -35,7 +35,8 @@ class Checked:
         How many sealed rows and kept files were looked at.
     findings : tuple of Finding
     unnamed : int
-        Files of the photo folder that no row names: given, but graded in no teardown so far.
+        Files of the photo folder that no row names: given, but graded in no teardown so far, or left by a
+        program that was stopped while it wrote.
     """
 
     rows: int
@@ -64,7 +65,7 @@ def check_record(store: Store) -> Checked:
             row.sha256: row.n_bytes for row in connection.execute(select(photo).order_by(photo.c.sha256))
         }
     findings += [found for sha256, size in named.items() for found in _file(store, sha256, size)]
-    unnamed = sum(path.name not in named for path in kept_files(store))
+    unnamed = sum(path.is_file() and path.name not in named for path in store.photos.glob("*/*"))
     return Checked(rows, len(named), tuple(findings), unnamed)
 
 
