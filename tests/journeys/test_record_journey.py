@@ -69,6 +69,26 @@ def test_a_job_from_teardown_to_report(capsys, url, tmp_path):
     page = (tmp_path / "out" / "report.html").read_text("utf-8")
     assert "make it fresh" in page
     assert "before:" in page
+    assert err.endswith("kept as report 1 of Job 7\n")
+
+
+def test_a_report_handed_over_can_be_had_again_as_it_was(capsys, url, tmp_path):
+    record.new_teardown(record.open_store(url), "Job 7")
+    add_hot_pack(url)
+    here = ("--store", url)
+    for told in ("report 1", "report 1"):  # nothing changed, so the second is the first
+        _, _, err = wearview(capsys, "report", "Job 7", "--out", tmp_path / "out", *here)
+        assert f"kept as {told} of Job 7" in err
+    first = {path.name: path.read_bytes() for path in (tmp_path / "out").iterdir()}
+    wearview(capsys, "verdict", "Job 7", "Forward", "3", "replace", *here)
+    assert "kept as report 2" in wearview(capsys, "report", "Job 7", "--out", tmp_path / "out", *here)[2]
+    assert (tmp_path / "out" / "report.html").read_bytes() != first["report.html"]
+    status, out, _ = wearview(capsys, "report", "Job 7", "--out", tmp_path / "again", "--kept", "1", *here)
+    assert status == 0
+    assert {Path(line).name for line in out.splitlines()} == set(first)
+    assert {path.name: path.read_bytes() for path in (tmp_path / "again").iterdir()} == first
+    status, _, err = wearview(capsys, "report", "Job 7", "--out", tmp_path / "no", "--kept", "3", *here)
+    assert (status, err) == (2, "wearview: --kept 3: is no report of Job 7. It has 1 to 2.\n")
 
 
 def test_reuse_beside_grade_3_is_stored_as_typed_without_a_warning(capsys, url):

@@ -6,7 +6,7 @@ import pytest
 
 from tests import documents
 from wearview import store as record
-from wearview.errors import CallError
+from wearview.errors import CallError, OutputError
 from wearview.record import HIDDEN, Duty, part_lines
 
 TODAY = datetime.datetime.now(datetime.UTC).date().isoformat()
@@ -201,6 +201,18 @@ def test_a_teardown_is_judged_as_the_shop_has_settled_unless_it_says_otherwise(s
     assert given.blind is False
     record.change_teardown(shop, "Job 8", blind=False)
     assert not record.get_teardown(shop, "Job 8").blind
+
+
+def test_the_same_report_handed_over_twice_is_one_handover(shop, tmp_path):
+    page = tmp_path / "report.html"
+    page.write_bytes(b"<p>one</p>")
+    first = record.hand_over(shop, "Job 1", [page])
+    assert record.hand_over(shop, "Job 1", [page]) == first
+    page.write_bytes(b"<p>two</p>")
+    assert record.hand_over(shop, "Job 1", [page]) != first
+    assert len(record.handovers(shop, "Job 1")) == 2
+    with pytest.raises(OutputError, match="cannot be read again"):
+        record.hand_over(shop, "Job 1", [tmp_path / "gone.pdf"])
 
 
 def test_a_report_handed_over_is_kept_as_it_was(shop):

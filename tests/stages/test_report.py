@@ -127,7 +127,7 @@ def test_a_photo_of_several_plates_names_their_positions(written):
 
 def test_a_percentage_stays_on_one_line(hot, tmp_path):
     document, photos = hot
-    document["photos"][0]["parts"][0]["grade"]["because"] = ["9 % of the face.", "Burnt from 25 %."]
+    document["photos"][0]["parts"][1]["grade"]["because"] = ["9 % of the face.", "Burnt from 25 %."]
     write_report(teardown(element(document)), photos.__getitem__, tmp_path)
     source = (tmp_path / "report.html").read_text("utf-8")
     assert "9\u00a0% of the face." in source

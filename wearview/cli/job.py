@@ -10,6 +10,7 @@ from wearview.cli.outputs import write_json
 from wearview.cli.tables import printable, table, verdict_text, yes_or_no
 from wearview.cli.where import open_record
 from wearview.errors import CallError
+from wearview.files import write_whole
 from wearview.record import HIDDEN, OrderLine, Teardown, part_lines, parts_list
 
 
@@ -54,11 +55,18 @@ def parts(args: argparse.Namespace) -> int:
 
 
 def report(args: argparse.Namespace) -> int:
-    """Write the customer's report."""
+    """Write the customer's report and keep it as handed over, or write an earlier one out again."""
+    store = open_record(args)
+    written = _report_again(store, args) if args.kept else _new_report(store, args)
+    for path in written:
+        print(printable(str(path)))
+    return 0
+
+
+def _new_report(store: record.Store, args: argparse.Namespace) -> list[Path]:
     # These decode photos, which the other commands do not.
     from wearview.report import load_shop, shop_folder, write_report
 
-    store = open_record(args)
     teardown = record.get_teardown(store, args.teardown)
     _check_verdicts_are_in(teardown)
     written = write_report(
@@ -69,9 +77,24 @@ def report(args: argparse.Namespace) -> int:
         originals=args.originals,
         progress=lambda line: print(line, file=sys.stderr, flush=True),
     )
-    for path in written:
-        print(printable(str(path)))
-    return 0
+    if store.read_only:
+        print("wearview: the record is read-only, so no copy of the report is kept.", file=sys.stderr)
+    else:
+        record.hand_over(store, teardown.name, written)
+        number = len(record.handovers(store, teardown.name))
+        print(f"kept as report {number} of {printable(teardown.name)}", file=sys.stderr)
+    return written
+
+
+def _report_again(store: record.Store, args: argparse.Namespace) -> list[Path]:
+    kept = record.handovers(store, args.teardown)
+    if args.kept > len(kept):
+        remedy = f"It has 1 to {len(kept)}" if kept else "None was handed over so far"
+        raise CallError(f"--kept {args.kept}", f"is no report of {args.teardown}", remedy)
+    files = kept[args.kept - 1].files
+    for name, sha256 in files.items():
+        write_whole(Path(args.out) / name, record.photo_bytes(store, sha256))
+    return [Path(args.out) / name for name in files]
 
 
 def shop(args: argparse.Namespace) -> int:

@@ -88,7 +88,19 @@ def _add_report(commands: argparse._SubParsersAction) -> None:
         metavar="DIR",
         help="folder of the shop's name and logo: shop.toml, logo.png (default: shop in the data folder)",
     )
+    p.add_argument(
+        "--kept",
+        metavar="N",
+        type=_count,
+        help="instead of a new report, write out the Nth that was handed over, as it was",
+    )
     add_store(p)
+
+
+def _count(text: str) -> int:
+    if not text.isdecimal() or int(text) < 1:
+        raise argparse.ArgumentTypeError(f"{text} is no number from 1 on")
+    return int(text)
 
 
 def _add_agreement(commands: argparse._SubParsersAction) -> None:

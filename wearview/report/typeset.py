@@ -163,8 +163,8 @@ def _part(part: PartView, whole: tuple[Verdict, ...]) -> Json:
         "level": _key(part.level),
         "words": words.level_words(part.level, part.name),
         "aside": words.CLEANEST_ONLY if part.relative else None,
-        "because": "".join(part.because[:1]),
-        "measured": " ".join(part.because[1:]),
+        "seen": part.seen,
+        "further": part.further,
         "problems": part.said_of_problems,
         "verdicts": _history(part.verdicts, whole),
     }

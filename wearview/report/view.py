@@ -77,6 +77,16 @@ class PartView:
     verdicts: tuple[Verdict, ...]
 
     @property
+    def seen(self) -> str:
+        """The reason that decided its level."""
+        return "".join(self.because[:1])
+
+    @property
+    def further(self) -> str:
+        """Its other reasons; at level 0 nothing rests on them, and the page and parts.csv hold them."""
+        return " ".join(self.because[1:]) if self.level else ""
+
+    @property
     def said_of_problems(self) -> tuple[str, ...]:
         """What casts doubt on its level; where there is none, also what to do."""
         return tuple(_said(problem, remedy=self.level is None) for problem in self.problems)

@@ -18,7 +18,7 @@ from wearview.store.customers import (
 )
 from wearview.store.elements import add_element, copy_elements, state_duty
 from wearview.store.gradings import GradedPhoto, add_grading
-from wearview.store.handover import Handover, handovers, keep_report
+from wearview.store.handover import Handover, hand_over, handovers, keep_report
 from wearview.store.look import (
     earlier_teardowns,
     find_teardowns,
@@ -54,6 +54,7 @@ __all__ = [
     "get_customer",
     "get_teardown",
     "get_whole_teardown",
+    "hand_over",
     "handovers",
     "judged_parts",
     "keep_file",

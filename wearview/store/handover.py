@@ -1,12 +1,15 @@
 """Reports that were handed over, kept as they were."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from hashlib import sha256
+from pathlib import Path
 
 from sqlalchemy import Connection, select
 
 from wearview import __version__
-from wearview.errors import CallError
+from wearview.errors import CallError, OutputError
+from wearview.files import reason
 from wearview.store.connect import Store, reading, writing
 from wearview.store.look import find_teardown
 from wearview.store.names import now
@@ -48,10 +51,32 @@ def keep_report(store: Store, teardown_name: str, files: Mapping[str, bytes]) ->
             "handed_at": given.handed_at,
         }
         row_id = add_row(connection, handover, values)
-        for name, sha256 in kept.items():
-            note_file(connection, sha256, len(files[name]))
-            add_row(connection, handover_file, {"handover_id": row_id, "name": name, "sha256": sha256})
+        for name, key in kept.items():
+            note_file(connection, key, len(files[name]))
+            add_row(connection, handover_file, {"handover_id": row_id, "name": name, "sha256": key})
     return given
+
+
+def hand_over(store: Store, teardown_name: str, written: Iterable[Path]) -> Handover:
+    """Keep a report as it was written, unless it is the one handed over last: what was handed over when.
+
+    Parameters
+    ----------
+    written : iterable of Path
+        The report's files.
+
+    Raises
+    ------
+    CallError
+        When the teardown is unknown, or there is no file.
+    OutputError
+        When a file cannot be read or kept. Nothing is then noted.
+    """
+    files = {path.name: _written_bytes(path) for path in written}
+    earlier = handovers(store, teardown_name)
+    if earlier and earlier[-1].files == {name: sha256(data).hexdigest() for name, data in files.items()}:
+        return earlier[-1]
+    return keep_report(store, teardown_name, files)
 
 
 def handovers(store: Store, teardown_name: str) -> list[Handover]:
@@ -69,6 +94,13 @@ def handovers(store: Store, teardown_name: str) -> list[Handover]:
             Handover(row.handed_at, row.program_version, _files(connection, row.id))
             for row in connection.execute(mine).all()
         ]
+
+
+def _written_bytes(path: Path) -> bytes:
+    try:
+        return path.read_bytes()
+    except OSError as error:
+        raise OutputError(str(path), f"cannot be read again ({reason(error)})", "Write it again") from error
 
 
 def _files(connection: Connection, handover_id: int) -> dict[str, str]:
