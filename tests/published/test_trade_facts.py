@@ -16,7 +16,9 @@ SOURCES = [Path(grade.__file__), *sorted(Path(pack.__file__).parent.glob("*.py")
 # A part whose grade is 0 may have lost its bond to coolant: a US car maker's transmission manuals,
 # Clutch Plate Diagnosis, 2004, 2005 and 2011 (extracts seen). And no text outside the cautions says
 # safe.
-PRAISE = re.compile(r"\b(good|reusable|re-usable|(?<!no )pass(es|ed)?|safe(ly)?|asbestos-free|will last)\b", re.I)
+PRAISE = re.compile(
+    r"\b(good|reusable|re-usable|(?<!no )pass(es|ed)?|safe(ly)?|asbestos-free|will last)\b", re.I
+)
 # Published tempering tables stand 10 to 55 degrees C apart (see test_heat_tint.py).
 DEGREES = re.compile(r"°|\bdegrees? [CF]\b|\b\d+ ?[CF]\b|(?i:celsius|fahrenheit|temperature)")
 # ISO 2813:2014, ASTM D523: gloss units belong to a glossmeter. ASTM D4857: a merit runs 10 (best) to 0.
