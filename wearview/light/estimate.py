@@ -14,9 +14,14 @@ TILES = (12, 9)
 ENOUGH_METAL = 80  # pixels of bare steel beside the faces
 # Half widths of the 90 % interval, as a factor on all channels (log) and between channels (log), by what
 # white was read from. Measured on rendered scenes with known light; see tests/accuracy.
-LEVEL_ERROR = {"card": 0.078, "paper": 0.078, "metal": 0.19, "reference": 0.15, "none": 0.55}
-BALANCE_ERROR = {"card": 0.026, "paper": 0.026, "metal": 0.06, "reference": 0.042, "none": 0.20}
-FIELD_ERROR = 0.25  # of the log factor by which the light field corrects a part: benches shine
+LEVEL_ERROR = {"card": 0.04, "paper": 0.09, "metal": 0.19, "reference": 0.17, "none": 0.55}
+BALANCE_ERROR = {"card": 0.02, "paper": 0.026, "metal": 0.06, "reference": 0.045, "none": 0.20}
+SHOULDER_ERROR = 0.3  # of the log factor by which a phone's shoulder was undone
+FIELD_ERROR = 0.35  # of the log factor between where white was read and a part: benches shine
+PLACE_ERROR = 0.07  # for each half of the photo's width between the two: what no smooth field shows
+# What teeth and core send to a camera away from their sheen, a shade yellow. Median of rendered plates whose
+# light is known; over them the level scatters by a third.
+BARE_STEEL = np.array([0.27, 0.25, 0.225])
 MOST_FALLOFF = 0.9  # log units between two places of one bench; more is a shine or a shadow, not falloff
 
 
@@ -38,6 +43,9 @@ class Light:
     bench, metal : ndarray, shape (3,), or None
         Median linear RGB of the bench and of the parts' bare steel with the field taken out: what two photos
         may share.
+    read_at : tuple of float, or None
+        x, y of the sheet that white was read from, as -1..1 across the photo; None where it was read all
+        over the photo.
     """
 
     method: str
@@ -47,6 +55,7 @@ class Light:
     balance_error: float
     bench: NDArray[np.float64] | None
     metal: NDArray[np.float64] | None
+    read_at: tuple[float, float] | None = None
 
     def level(self, x: NDArray[np.floating], y: NDArray[np.floating]) -> NDArray[np.float64]:
         """Factor of the light at places given as -1..1 across the photo."""
@@ -59,8 +68,12 @@ class Light:
         L* is a cube root of light, so a log error e moves L* + 16 by e / 3 of itself; a* and b* move by the
         balance.
         """
-        falloff = FIELD_ERROR * abs(float(_terms(np.array(x), np.array(y)) @ self.field))
-        level = math.hypot(self.level_error, falloff)
+        from_x, from_y = self.read_at or (x, y)
+        here, there = (
+            float(_terms(np.array(u), np.array(v)) @ self.field) for u, v in ((x, y), (from_x, from_y))
+        )
+        falloff = FIELD_ERROR * abs(here - (there if self.read_at else 0.0))
+        level = math.hypot(self.level_error, falloff, PLACE_ERROR * math.hypot(x - from_x, y - from_y))
         root = (float(lab[0]) + 16) / 3
         # Below about L* 20 CIEDE2000 weighs lightness less, above 80 too; 0.8 is its mean weight between.
         return math.hypot(0.8 * root * level, 1.6 * root * self.balance_error)
@@ -96,20 +109,21 @@ def estimate_light(
         best = neutrals[0]
         cx, cy = 2 * best.centre[0] / (width - 1) - 1, 2 * best.centre[1] / (height - 1) - 1
         here = float(np.exp(_terms(np.array(cx), np.array(cy)) @ field))
-        clip = 1 + 2 * best.clipped
+        unsure = SHOULDER_ERROR * best.unrolled
         return Light(
             best.kind,
             best.white / here,
             field,
-            LEVEL_ERROR[best.kind] * clip,
-            BALANCE_ERROR[best.kind] * clip,
+            math.hypot(LEVEL_ERROR[best.kind], unsure),
+            math.hypot(BALANCE_ERROR[best.kind], unsure),
             bench,
             metal,
+            (cx, cy),
         )
     if metal is not None:
-        # Ground steel reflects about 0.35 of the light towards a camera away from its sheen; only its
-        # greyness is sure.
-        return Light("metal", metal / 0.35, field, LEVEL_ERROR["metal"], BALANCE_ERROR["metal"], bench, metal)
+        return Light(
+            "metal", metal / BARE_STEEL, field, LEVEL_ERROR["metal"], BALANCE_ERROR["metal"], bench, metal
+        )
     top = np.percentile(linear[~taken], 98, axis=0) if (~taken).any() else np.ones(3)
     white = np.full(3, max(0.05, float(top.max())))
     return Light("none", white, field, LEVEL_ERROR["none"], BALANCE_ERROR["none"], bench, metal)
@@ -135,13 +149,14 @@ def match_light(light: Light, reference: Light) -> Light:
         )
         if method == "reference" and float(np.hypot(*(own_lab - other_lab)[1:])) > 9:
             continue
-        white = reference.white * own / other
+        # The other photo's own error is in both whites and counts once, with the clean colour.
         return replace(
             light,
             method=method,
-            white=white,
-            level_error=math.hypot(LEVEL_ERROR[method], reference.level_error),
-            balance_error=math.hypot(BALANCE_ERROR[method], reference.balance_error),
+            white=reference.white * own / other,
+            level_error=LEVEL_ERROR[method],
+            balance_error=BALANCE_ERROR[method],
+            read_at=None,
         )
     return light
 

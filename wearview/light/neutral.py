@@ -24,7 +24,10 @@ UNIFORM = 0.075  # scatter of a sheet's smoothed level over the level itself
 # Log ratios of red and blue to green under which a sheet can still be white: the phone's own white balance
 # has taken out most of the lamp. Cardboard (about +0.3, -0.6) and blue shop towels (-0.4, +0.4) lie outside.
 RED, BLUE = (-0.32, 0.32), (-0.52, 0.36)
-CLIPPED = 250
+# A phone rolls highlights off instead of breaking them: above the shoulder a code stands for more light than
+# sRGB says. Shape and place are those of our rendered phones, so what is undone adds to the uncertainty.
+SHOULDER, STEEPNESS = 0.9, 1.6  # linear; light over code just above it
+NEXT_TO_WHITE = 0.95  # of the way from the shoulder to white; beyond, a code says nothing more
 # Bare teeth reflect about 0.3 of the light, 0.1 to 0.8 with their sheen. Against a card taken for paper they
 # would come out 4.8 times as bright: this is the geometric middle.
 BRIGHTEST_TEETH = 0.66
@@ -46,15 +49,19 @@ class Neutral:
         x, y in pixels of the picture it was found in.
     mask : ndarray of bool
         Its inside, the size of that picture.
-    clipped : float
-        Share of it that is blown out, 0..1.
+    unrolled : float
+        Natural log of by how much the phone's shoulder was undone, in the channel where it was most; 0 for a
+        sheet below the shoulder.
+    cut : bool
+        The frame cuts it.
     """
 
     kind: str
     white: NDArray[np.float64]
     centre: tuple[float, float]
     mask: NDArray[np.bool_]
-    clipped: float
+    unrolled: float
+    cut: bool
 
 
 def find_neutrals(
@@ -165,16 +172,13 @@ def _judge_sheet(
     large = cv2.resize(inside.astype(np.uint8), rgb8.shape[1::-1], interpolation=cv2.INTER_NEAREST).astype(
         bool
     )
-    codes = rgb8[large]
-    clipped = float((codes >= CLIPPED).any(axis=1).mean())
-    linear = srgb_to_linear(codes)
-    open_ = linear[(codes < CLIPPED).all(axis=1)] if clipped < 0.7 else linear
-    colour = np.median(open_, axis=0).astype(float)
-    if colour.min() < 0.01:
+    shown = np.median(srgb_to_linear(rgb8[large]), axis=0).astype(float)
+    if shown.min() < 0.01:
         return None
-    red, blue = np.log(colour[0] / colour[1]), np.log(colour[2] / colour[1])
+    red, blue = np.log(shown[0] / shown[1]), np.log(shown[2] / shown[1])
     if not (RED[0] < red < RED[1] and BLUE[0] < blue < BLUE[1]):
         return None
+    colour = _unrolled(shown)
     rest = float(np.median(srgb_to_linear(tiny[::3, ::3][~inside[::3, ::3]][:, 1])))
     doubt = 0.8 * float(np.clip(np.log(PAPER_OVER_REST * rest / colour[1]), -1.5, 1.5))
     if teeth is not None:
@@ -188,10 +192,18 @@ def _judge_sheet(
     if kind == "card" and cut and inside.mean() < CUT_CARD:
         return None  # part of anything grey can look like a card where the frame cuts it
     centre = tuple(float((at.mean() + 0.5) * scale - 0.5) for at in (columns, rows))
-    return Neutral(kind, colour / REFLECTANCE[kind], (centre[0], centre[1]), large, clipped)
+    unrolled = float(np.log(colour / shown).max())
+    return Neutral(kind, colour / REFLECTANCE[kind], (centre[0], centre[1]), large, unrolled, bool(cut))
+
+
+def _unrolled(linear: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Linear light, the shoulder of the phone's tone curve undone."""
+    way = np.clip((linear - SHOULDER) / (1 - SHOULDER), 0, NEXT_TO_WHITE)
+    return np.where(way > 0, SHOULDER - (1 - SHOULDER) * STEEPNESS * np.log1p(-way), linear)
 
 
 def _quality(neutral: Neutral) -> float:
-    """Large and not blown out; paper before card, as a grey square can be many things."""
+    """Large, whole and not blown out; paper before card, as a grey square can be many things."""
     size = float(np.sqrt(neutral.mask.mean()))
-    return size * (1 - 0.8 * neutral.clipped) * (1.0 if neutral.kind == "paper" else 0.4)
+    doubt = (0.5 if neutral.cut else 1.0) * (1.0 if neutral.kind == "paper" else 0.4)
+    return size * doubt * float(np.exp(-4 * neutral.unrolled))
