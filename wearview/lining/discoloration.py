@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from wearview.colour import delta_e
 from wearview.lining.glazing import read_glazing
+from wearview.lining.sheen import without_sheen
 from wearview.reading import MIN_PIXELS, Reading, missing, quantile, share_over
 from wearview.reference import Reference
 from wearview.settings import Rules, Settings
@@ -109,7 +110,7 @@ def read_lining(face: Face, reference: Reference, settings: Settings) -> LiningR
     if n < MIN_PIXELS:
         return _all_missing(face, ("too few pixels",), n)
 
-    lab = face.lab[seen]
+    lab = without_sheen(face.lab[seen], clean)
     difference = delta_e(lab, clean)
     delta_l = lab[:, 0] - np.float32(clean[0])
     everywhere = np.ones(n, dtype=bool)

@@ -6,13 +6,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearview.colour import lab_to_linear
+from wearview.lining.sheen import veil
 from wearview.reading import MIN_PIXELS, Reading, missing
 from wearview.reference import Reference
 from wearview.surface import Face
 
 _METHOD = "one photo"
 # Glazing, chosen on 55 friction plates of rendered photos, no real ones; `read_glazing` says what for.
-_COLOURED = 0.75  # clean linear blue over the mean of red and green, from which a lining counts as grey
 _CLEAN_SHEEN, _CHAR_LIGHT = 0.008, 0.02  # light returned, of a white sheet's
 _NO_FIBRES, _NO_FIBRES_BROWNED = 0.2, 0.3  # share of the contrast's power; and more when the colour is gone
 _USUAL_SHEEN = 0.4  # power of the lost grain
@@ -75,16 +75,13 @@ def _added_light(
 ) -> tuple[bool, float, float]:
     """Whether the clean lining has the colour to tell added light; that light; lost share of the colour."""
     lighter = np.median(lab[lab[:, 0] >= np.median(lab[:, 0])], axis=0)
-    colours = lab_to_linear(np.stack([np.median(lab, axis=0), lighter, clean_lab])).astype(float)
-    warm, blue = colours[:, :2].mean(axis=1), colours[:, 2]
-    clean = max(float(warm[2]), 1e-4)
-    ratio = float(blue[2]) / clean
-    if ratio < _COLOURED:
-        veil = (blue - ratio * warm) / (1 - ratio)
-        browned = 1 - np.clip((warm - veil) / clean, 0, 1)
-        return True, float(veil[1] - _CHAR_LIGHT * browned[1]), float(browned[0])
+    usual, light, clean = lab_to_linear(np.stack([np.median(lab, axis=0), lighter, clean_lab])).astype(float)
+    if (over := veil(np.stack([usual, light]), clean)) is not None:
+        added, browned = over
+        return True, float(added[1] - _CHAR_LIGHT * browned[1]), float(browned[0])
+    warm, own = light[:2].mean(), clean[:2].mean()
     # `Light.uncertainty` the other way round: log error of the light from its Delta E.
     doubt = math.hypot(face.light_uncertainty, clean_doubt)
     error = doubt / 0.8 * 3 / (float(lighter[0]) + 16)
-    beyond = float(warm[1]) * math.exp(-error) - clean if math.isfinite(error) else 0.0
-    return False, beyond, float(1 - np.clip(warm[0] / clean, 0, 1))
+    beyond = float(warm * math.exp(-error) - own) if math.isfinite(error) else 0.0
+    return False, beyond, float(1 - np.clip(usual[:2].mean() / max(own, 1e-4), 0, 1))

@@ -1,0 +1,49 @@
+"""Neutral light over a lining's own colour."""
+
+import numpy as np
+import pytest
+
+from wearview.colour import delta_e, lab_to_linear, linear_to_lab
+from wearview.lining.sheen import veil, without_sheen
+
+TAN, BURNT_TAN = np.array([61.0, 8, 24]), np.array([33.0, 6, 13])
+GREY = np.array([50.0, 0.2, 3])
+
+
+def face(lab: np.ndarray, shine: float = 0.0, n: int = 900) -> np.ndarray:
+    """Pixels around a colour with the mottle of fibres, under an even shine."""
+    lightness = np.random.default_rng(3).normal(0, 1.5, (n, 1)) * [1, 0, 0]
+    return linear_to_lab(lab_to_linear(lab + lightness) + np.float32(shine))
+
+
+@pytest.mark.parametrize("shine", [0.02, 0.04, 0.06])
+def test_a_veil_is_found_on_a_clean_lining_to_the_last_digit(shine: float):
+    clean = lab_to_linear(TAN).astype(float)
+    added, browned = veil(clean + shine, clean)
+    assert added == pytest.approx(shine, abs=1e-9)
+    assert browned == pytest.approx(0, abs=1e-9)
+
+
+@pytest.mark.parametrize("shine", [0.03, 0.05])
+def test_a_shine_hides_part_of_a_burn_and_taking_it_off_shows_some_of_it_again(shine: float):
+    true = float(np.median(delta_e(face(BURNT_TAN), TAN)))
+    hidden = float(np.median(delta_e(face(BURNT_TAN, shine), TAN)))
+    seen = float(np.median(delta_e(without_sheen(face(BURNT_TAN, shine), TAN), TAN)))
+    assert true - hidden > 4
+    assert hidden + 1 < seen < true + 0.5
+
+
+@pytest.mark.parametrize("lab", [TAN, BURNT_TAN, TAN - [8, 0, 2]])
+def test_a_face_without_a_shine_stays_as_it_is(lab: np.ndarray):
+    pixels = face(lab)
+    assert without_sheen(pixels, TAN) is pixels
+
+
+def test_a_grey_lining_cannot_tell_and_stays_as_it_is():
+    pixels = face(GREY, 0.05)
+    assert without_sheen(pixels, GREY) is pixels
+
+
+def test_no_pixel_is_made_black():
+    pixels = np.concatenate([face(TAN, 0.08), face(np.array([9.0, 1, 2]), n=30)])
+    assert (without_sheen(pixels, TAN)[:, 0] > 0).all()

@@ -1,0 +1,77 @@
+"""Neutral light that a shiny lining sends back over its own colour."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wearview.colour import lab_to_linear, linear_to_lab
+
+# Clean linear blue over the mean of red and green, from which a lining is grey: there added light has no
+# colour of its own.
+GREY = 0.75
+# Chosen on 257 readings of rendered plates whose own colour is known, no real ones. A lining turns greyer as
+# it browns, which looks like this much added light where all the colour is gone; and a white balance off by
+# this share of blue looks like some as well.
+_BROWNED_LOOKS_LIKE, _BLUE_ERROR = 0.035, 0.03
+_MOST = 0.8  # of a pixel's light, so that a dark pixel under a shine keeps a colour
+
+
+def veil(
+    linear: NDArray[np.floating], clean: NDArray[np.floating]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]] | None:
+    """Neutral light over a lining's own colour, and the share of that colour heat has taken.
+
+    Parameters
+    ----------
+    linear : ndarray, shape (..., 3)
+        Linear sRGB of the lining, light taken out.
+    clean : ndarray, shape (3,)
+        Of the clean lining.
+
+    Returns
+    -------
+    veil : ndarray, shape (...)
+        As a share of a white sheet's light; under 0 where there is less blue than the clean lining's hue has.
+    browned : ndarray, shape (...)
+        0 as clean, 1 none left.
+    None for a grey lining, whose colour cannot tell.
+
+    Notes
+    -----
+    Dichromatic reflection: the body's colour plus the lamp's (S. A. Shafer, Color Research and Application
+    10, 210-218, 1985; from memory). Tan, brown, red and green linings return least blue, and heat lifts
+    nothing. Blue is compared with the mean of red and green, since heat turns green brown.
+    """
+    warm, own = np.asarray(linear, float)[..., :2].mean(axis=-1), max(float(np.mean(clean[:2])), 1e-4)
+    blue, ratio = np.asarray(linear, float)[..., 2], float(clean[2]) / own
+    if ratio >= GREY:
+        return None
+    added = (blue - ratio * warm) / (1 - ratio)
+    return added, 1 - np.clip((warm - added) / own, 0, 1)
+
+
+def without_sheen(lab: NDArray[np.float32], clean_lab: NDArray[np.floating]) -> NDArray[np.float32]:
+    """Colours of a lining with the neutral light over it taken off, as far as it is beyond doubt.
+
+    Parameters
+    ----------
+    lab : ndarray, shape (N, 3)
+        CIELAB of the measured face, light taken out.
+    clean_lab : ndarray, shape (3,)
+        Of the clean lining.
+
+    Notes
+    -----
+    Sheen is no discoloration: it hides one. One amount is taken off the whole face, since a single pixel's
+    hue is too noisy to part the two. A grey lining stays as it is.
+    """
+    linear = lab_to_linear(lab)
+    clean, usual = lab_to_linear(np.stack([clean_lab, np.median(lab, axis=0)])).astype(float)
+    if (over := veil(usual, clean)) is None:
+        return lab
+    added, browned = (float(v) for v in over)
+    doubt = _BLUE_ERROR * usual[2] / (1 - float(clean[2]) / float(np.mean(clean[:2])))
+    sure = added - _BROWNED_LOOKS_LIKE * browned - doubt
+    if sure <= 0:
+        return lab
+    off = np.minimum(sure, _MOST * linear.min(axis=-1, keepdims=True))
+    return linear_to_lab(linear - off.astype(np.float32))
