@@ -158,7 +158,7 @@ def _scene(mi: Any, stage: Stage, plain: bool = False) -> tuple[Any, list[tuple[
     owners: list[tuple[Any, int, bool]] = []
 
     def add(mesh: Mesh, pose: Pose, bsdf: Any) -> Any:
-        placed = _mesh(mi, mesh.moved(pose.rotation, pose.shift), bsdf)
+        placed = mesh_shape(mi, mesh.moved(pose.rotation, pose.shift), bsdf)
         content[f"shape{len(content)}"] = placed
         return placed
 
@@ -169,7 +169,7 @@ def _scene(mi: Any, stage: Stage, plain: bool = False) -> tuple[Any, list[tuple[
         else:
             solid = band_solid(part.shape, part.skin.half_mm)
         px_per_mm = _px_per_mm(stage.camera, part.pose.shift)
-        metal, lining = _edge_finishes(part)
+        metal, lining = edge_finishes(part)
         painted = _plain(mi, grey) if plain else _painted(mi, part.skin, px_per_mm)
         owners.append((add(solid.top, part.pose, painted), index, True))
         owners.append((add(solid.metal_edges, part.pose, _plain(mi, metal)), index, False))
@@ -178,13 +178,13 @@ def _scene(mi: Any, stage: Stage, plain: bool = False) -> tuple[Any, list[tuple[
     for placed in stage.things:
         for mesh, finish in placed.thing.pieces:
             add(mesh, placed.pose, _plain(mi, finish))
-    board = _bench_mesh(stage)
+    board = bench_mesh(stage)
     bench = (
         _plain(mi, grey)
         if plain
         else _painted(mi, stage.bench, _px_per_mm(stage.camera, board.vertices.mean(0)))
     )
-    content["bench"] = _mesh(mi, board, bench)
+    content["bench"] = mesh_shape(mi, board, bench)
     if not plain:
         content |= _lights(mi, stage)
     return mi.load_dict(content), owners
@@ -194,9 +194,10 @@ def _px_per_mm(camera: Pinhole, point: NDArray[np.float64]) -> float:
     return camera.focal_px / float(np.linalg.norm(point - camera.centre))
 
 
-def _mesh(mi: Any, mesh: Mesh, bsdf: Any) -> Any:
+def mesh_shape(mi: Any, mesh: Mesh, bsdf: Any = None) -> Any:
     properties = mi.Properties()
-    properties["bsdf"] = bsdf
+    if bsdf is not None:
+        properties["bsdf"] = bsdf
     if mesh.normals is None:
         properties["face_normals"] = True
     made = mi.Mesh(
@@ -217,7 +218,7 @@ def _mesh(mi: Any, mesh: Mesh, bsdf: Any) -> Any:
     return made
 
 
-def _bench_mesh(stage: Stage) -> Mesh:
+def bench_mesh(stage: Stage) -> Mesh:
     hx, hy = stage.bench.half_mm
     turn = np.deg2rad(stage.bench_turn_deg)
     corner = np.array([[-hx, hy], [hx, hy], [hx, -hy], [-hx, -hy]])
@@ -228,7 +229,7 @@ def _bench_mesh(stage: Stage) -> Mesh:
     return Mesh(np.c_[turned, np.zeros(4)], np.array([[0, 3, 2], [0, 2, 1]]), uv)
 
 
-def _edge_finishes(part: PlacedPart) -> tuple[Finish, Finish]:
+def edge_finishes(part: PlacedPart) -> tuple[Finish, Finish]:
     """Finish of the core's or plate's edges, and of the lining's cut edges."""
     metal = part.skin.metal > 0.5
     steel = part.skin.albedo[metal].mean(axis=0) if metal.any() else np.array([0.5, 0.49, 0.47])
@@ -327,7 +328,7 @@ def _lights(mi: Any, stage: Stage) -> dict[str, Any]:
     content: dict[str, Any] = {}
     for k, lamp in enumerate(stage.light.lamps):
         content[f"lamp{k}"] = _lamp(
-            mi, _beside_lens(lamp, stage.camera) if stage.light.name == "flash" else lamp
+            mi, beside_lens(lamp, stage.camera) if stage.light.name == "flash" else lamp
         )
     up = mi.ScalarTransform4f().rotate([1, 0, 0], 90)  # Mitsuba's rooms have y up
     content["room"] = {"type": "envmap", "bitmap": mi.Bitmap(stage.light.room.copy()), "to_world": up}
@@ -336,7 +337,7 @@ def _lights(mi: Any, stage: Stage) -> dict[str, Any]:
     return content
 
 
-def _beside_lens(lamp: Lamp, camera: Pinhole) -> Lamp:
+def beside_lens(lamp: Lamp, camera: Pinhole) -> Lamp:
     right, _, forward = camera.rotation
     at = camera.centre + 14 * right + 3 * forward
     aim = camera.centre + forward * (camera.centre[2] / -forward[2])
