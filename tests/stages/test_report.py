@@ -222,6 +222,22 @@ def test_the_archive_holds_the_marked_photos_and_the_originals_by_choice(hot, tm
         assert np.array_equal(kept, given)
 
 
+def test_an_original_that_is_no_jpeg_becomes_one_that_keeps_its_time_and_no_place(tmp_path):
+    exif = Image.Exif()
+    exif.get_ifd(0x8825)[1] = "N"
+    out = io.BytesIO()
+    Image.new("RGB", (64, 48), (120, 90, 60)).save(out, "PNG", exif=exif)
+    photo = out.getvalue()
+    document = documents.document([documents.photo_entry(photo, "a.png", [documents.part(photo, 1, 1, 0)])])
+    write_report(teardown(element(document)), {documents.sha256(photo): photo}.__getitem__, tmp_path)
+    [(name, data)] = archived(tmp_path).items()
+    left = Image.open(io.BytesIO(data))
+    assert (name, left.format, left.size) == ("originals/01-forward-a.jpg", "JPEG", (64, 48))
+    tags = left.getexif()
+    assert tags.get_ifd(34665)[36867] == "2024:05:03 10:15:00"
+    assert not tags.get_ifd(0x8825)
+
+
 def test_a_photo_on_which_nothing_was_drawn_is_in_the_archive_as_it_is(hot, tmp_path):
     write_report(teardown(element(hot[0])), hot[1].__getitem__, tmp_path)
     assert [name.split("/")[0] for name in archived(tmp_path)] == ["originals"] * 2

@@ -177,6 +177,13 @@ def test_long_words_may_break_and_a_hash_does_not():
     assert _breakable("ab" * 32) == "ab" * 32
 
 
+def test_it_says_that_it_is_made_to_be_kept(hot, tmp_path):
+    # ISO 19005-2, 6.6.4: the part and the conformance level stand in its XMP (element names from memory).
+    data = (write(tmp_path, *hot) / "report.pdf").read_bytes()
+    assert b"<pdfaid:part>2</pdfaid:part>" in data
+    assert b"<pdfaid:conformance>A</pdfaid:conformance>" in data
+
+
 def test_the_pdf_says_its_title_and_is_tagged_for_reading_aloud(hot, tmp_path):
     data = (write(tmp_path, *hot) / "report.pdf").read_bytes()
     assert pypdfium2.PdfDocument(data).get_metadata_dict()["Title"] == "Teardown report: Job 7"

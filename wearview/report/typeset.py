@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator
 from datetime import datetime
 from importlib.resources import files
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 from wearview.record import Verdict
 from wearview.report import words
@@ -18,6 +18,8 @@ from wearview.report.view import Decided, ElementView, PartView, PhotoView, Repo
 from wearview.terms import NO_PASS
 
 _FONT = "Libertinus Serif"  # comes inside typst; the system's fonts serve only for scripts that it lacks
+# PDF/A-2a, ISO 19005-2: to be kept for years; whole in itself, tagged, every character shown.
+_ARCHIVE: Final = "a-2a"
 _LONGEST = 24  # characters without a blank from which a word may be broken: a column of a table holds as many
 _RUNNING = 60  # characters of a name in the head of a page
 _LONG_NOTES = 1500  # characters that a narrow column needs half a page for
@@ -44,7 +46,11 @@ def report_pdf(view: ReportView, pictures: dict[int, ReportPicture]) -> bytes:
     with tempfile.TemporaryDirectory(prefix="wearview-pdf-") as folder:
         for name, content in [("view.json", data), *_files(view, pictures)]:
             (Path(folder) / name).write_bytes(content)
-        pdf = typst.compile(str(Path(folder) / "report.typ"), root=folder, format="pdf", timestamp=made)
+        source = str(Path(folder) / "report.typ")
+        try:
+            pdf = typst.compile(source, root=folder, format="pdf", timestamp=made, pdf_standards=_ARCHIVE)
+        except typst.TypstError:  # a name in a script that no font here has, which an archive's PDF must show
+            pdf = typst.compile(source, root=folder, format="pdf", timestamp=made)
     assert isinstance(pdf, bytes)
     return pdf
 
