@@ -23,6 +23,7 @@ from wearview.report.words import (
     PATTERNS,
     base_name,
     day,
+    heat_news,
     level_words,
     places,
     reference_words,
@@ -284,8 +285,8 @@ def _expected(element: Element) -> str | None:
 
 
 def _news(element: Element) -> str | None:
-    hot = [line.label for line in unexpected_heat(element)]
-    return f"Heat where none is expected: {places(tuple(hot))}" if hot else None
+    hot = tuple(line.label for line in unexpected_heat(element))
+    return heat_news(hot) if hot else None
 
 
 def _photo_views(element: Element, lines: list[PartLine], first_number: int) -> Iterator[PhotoView]:

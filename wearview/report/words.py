@@ -148,6 +148,11 @@ def picture_caption(picture: PackPicture) -> str:
     return f"{'. '.join(said)}."
 
 
+def heat_news(labels: tuple[str, ...]) -> str:
+    """Heat where none is expected, by the positions that show it."""
+    return f"Heat where none is expected: {places(labels)}."
+
+
 def reference_words(reference: dict[str, Any]) -> str:
     """What the linings of a document were compared with, from its reference."""
     match reference["source"]:

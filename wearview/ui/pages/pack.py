@@ -5,7 +5,7 @@ import streamlit as st
 from wearview import store as record
 from wearview.record import HIDDEN, Element, Grading, PartLine, Teardown, part_lines, unexpected_heat
 from wearview.report.pictures import screen_picture
-from wearview.report.words import PATTERNS, level_words, places
+from wearview.report.words import PATTERNS, heat_news, level_words
 from wearview.terms import BAND
 from wearview.ui import here, show
 from wearview.ui.correct import correct
@@ -68,7 +68,7 @@ def _element(store: record.Store, teardown: Teardown, element: Element, grading:
     if pack is not None:
         st.subheader(PATTERNS[pack["pattern"]])
     if hot := unexpected_heat(element):
-        st.warning(f"Heat where none is expected: {places(tuple(line.label for line in hot))}.")
+        st.warning(heat_news(tuple(line.label for line in hot)))
     show.html(said_html(element))
     chosen = _row(lines)
     if chosen is not None:

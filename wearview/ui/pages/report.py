@@ -9,7 +9,7 @@ import streamlit as st
 from wearview import store as record
 from wearview.record import Teardown
 from wearview.report import load_shop, shop_folder, write_report
-from wearview.report.view import base_name, day
+from wearview.report.words import base_name, day
 from wearview.ui import here, show
 from wearview.ui.demo import demo_shop
 from wearview.ui.words import job_html, plain
@@ -83,7 +83,7 @@ def _report(store: record.Store, teardown: Teardown, wanted: Wanted) -> None:
                 key=name,
             )
     if st.button("It is handed over: keep it as it is", width="stretch", key="hand over"):
-        record.keep_report(store, teardown.name, {name: (folder / name).read_bytes() for name in FILES})
+        record.hand_over(store, teardown.name, [folder / name for name in FILES])
         show.tell("Kept as it was handed over. A later change makes a new report.")
         st.rerun()
     st.subheader("As the customer sees it")
