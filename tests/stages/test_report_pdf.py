@@ -1,8 +1,10 @@
 """The report on paper, read back by another library, pdfium."""
 
+import errno
 import io
 import re
 from itertools import pairwise
+from pathlib import Path
 
 import pypdfium2
 import pytest
@@ -10,6 +12,7 @@ from PIL import Image, ImageStat
 
 from tests import documents
 from tests.stages.test_report import element, teardown, verdict
+from wearview.errors import OutputError
 from wearview.report import Shop, write_report
 from wearview.report.typeset import _breakable
 from wearview.terms import CAUTIONS, NO_PASS
@@ -175,6 +178,16 @@ def test_long_words_may_break_and_a_hash_does_not():
     assert _breakable("short words stay") == "short words stay"
     assert _breakable("x" * 30) == "\u200b".join(["x" * 12, "x" * 12, "x" * 6])
     assert _breakable("ab" * 32) == "ab" * 32
+
+
+def test_a_full_disk_is_told_in_words(hot, tmp_path, monkeypatch):
+    def full(*_):
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr(Path, "write_bytes", full)
+    with pytest.raises(OutputError, match="no space left on device"):
+        write(tmp_path, *hot)
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_it_says_that_it_is_made_to_be_kept(hot, tmp_path):

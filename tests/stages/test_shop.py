@@ -41,6 +41,7 @@ def test_a_logo_becomes_a_png_of_its_pixels_alone(tmp_path, name):
         ("lines = 'Street 1'", "lines is no list of texts"),
         (f"lines = {['a'] * 7}", "has 7 lines"),
         ("paper = 'a3'", "is no paper we know"),
+        ("line = 'Street 1'", "line is no word we know. Use name, lines, paper"),
     ],
 )
 def test_a_wrong_description_is_told(tmp_path, text, told):

@@ -15,6 +15,7 @@ from wearview.files import reason
 SHOP_FILE = "shop.toml"
 LOGO_FILES = ("logo.png", "logo.jpg", "logo.jpeg")
 PAPERS = ("a4", "us-letter")
+_WORDS = ("name", "lines", "paper")  # that shop.toml may hold
 MOST_LINES = 6  # of address, telephone and the like: the head of a page holds no more
 _LOGO_SIZE = (900, 300)  # px; sharp at the 17 mm that the head of a page gives it
 
@@ -78,6 +79,8 @@ def _described(path: Path) -> dict[str, Any]:
         raise CallError(str(path), f"cannot be read ({reason(error)})", "Check the file") from error
     except ValueError as error:  # TOML that does not parse, bytes that are no UTF-8
         raise CallError(str(path), "is no TOML text", 'Write lines such as name = "Your shop"') from error
+    if unknown := sorted(described.keys() - _WORDS):
+        raise CallError(str(path), f"{unknown[0]} is no word we know", f"Use {', '.join(_WORDS)}")
     name, lines = described.get("name"), described.get("lines", [])
     if name is not None and not isinstance(name, str):
         raise CallError(str(path), "name is no text", 'Write name = "Your shop"')
@@ -92,7 +95,7 @@ def _logo(path: Path) -> bytes:
     try:
         with Image.open(path, formats=["PNG", "JPEG"]) as opened:
             logo = opened.convert("RGBA")
-    except (OSError, ValueError, SyntaxError, UnidentifiedImageError) as error:
+    except (OSError, ValueError, SyntaxError, UnidentifiedImageError, Image.DecompressionBombError) as error:
         raise CallError(str(path), "is no PNG or JPEG we can read", "Save the logo as PNG") from error
     logo.thumbnail(_LOGO_SIZE, Image.Resampling.LANCZOS)
     out = io.BytesIO()

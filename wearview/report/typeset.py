@@ -1,5 +1,6 @@
 """The report as PDF: the view as plain data, laid out by `templates/report.typ`."""
 
+import contextlib
 import json
 import re
 import tempfile
@@ -9,6 +10,8 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any, Final
 
+from wearview.errors import OutputError
+from wearview.files import reason
 from wearview.record import Verdict
 from wearview.report import words
 from wearview.report.packpic import PackPicture
@@ -37,13 +40,18 @@ def report_pdf(view: ReportView, pictures: dict[int, ReportPicture]) -> bytes:
     view : ReportView
     pictures : dict of int to ReportPicture
         By the number of the photo.
+
+    Raises
+    ------
+    OutputError
+        When there is no room for its pictures in the system's folder for temporary files.
     """
     import typst  # 20 MB that commands without a report need not load
 
     data = json.dumps(_plain(_view(view, pictures)), ensure_ascii=True).encode("ascii")
     made = datetime.fromisoformat(view.moment).replace(microsecond=0)
     # typst takes pictures from files alone, and reads none outside this folder.
-    with tempfile.TemporaryDirectory(prefix="wearview-pdf-") as folder:
+    with _own_folder() as folder:
         for name, content in [("view.json", data), *_files(view, pictures)]:
             (Path(folder) / name).write_bytes(content)
         source = str(Path(folder) / "report.typ")
@@ -53,6 +61,17 @@ def report_pdf(view: ReportView, pictures: dict[int, ReportPicture]) -> bytes:
             pdf = typst.compile(source, root=folder, format="pdf", timestamp=made)
     assert isinstance(pdf, bytes)
     return pdf
+
+
+@contextlib.contextmanager
+def _own_folder() -> Iterator[str]:
+    """A folder for a while; what goes wrong in it is told as an output that could not be written."""
+    try:
+        with tempfile.TemporaryDirectory(prefix="wearview-pdf-") as folder:
+            yield folder
+    except OSError as error:
+        place = tempfile.gettempdir()
+        raise OutputError(place, f"could not be written ({reason(error)})", "Free some space") from error
 
 
 def _files(view: ReportView, pictures: dict[int, ReportPicture]) -> Iterator[tuple[str, bytes]]:

@@ -31,7 +31,8 @@ UNKNOWN_LEVEL = "cannot tell: the photo does not show enough to choose a level"
 ABOUT_LEVELS = (
     "The level describes heat that a photo shows, compared with clean lining or bare metal. The technician's "
     "verdict stands beside the level; neither changes the other, and they may differ, for reasons such as "
-    "age, wear, shop policy or the customer's wish."
+    "age, wear, shop policy or the customer's wish. Delta E counts how far a colour is off the clean "
+    "lining's: the larger, the further."
 )
 
 DECISIONS = {
