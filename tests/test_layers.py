@@ -10,8 +10,8 @@ import pytest
 ROOT = Path(__file__).parents[1]
 ROWS = [
     "errors terms",
-    "reading settings colour palette files demo",
-    "photo spread shop",
+    "reading settings colour palette files",
+    "photo demo spread shop",
     "quality mat",
     "parts",
     "light",

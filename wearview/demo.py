@@ -5,21 +5,21 @@ from pathlib import Path
 from typing import Any
 
 from wearview.errors import CallError
+from wearview.settings import shipped_folder
 
 
 def demo_folder() -> Path:
-    """The folder `demo_images/`: inside the package when installed, beside it in a checkout.
+    """The folder `demo_images/`.
 
     Raises
     ------
     CallError
-        When neither is there.
+        When it is missing.
     """
-    package = Path(__file__).resolve().parent
-    for folder in (package / "demo_images", package.parent / "demo_images"):
-        if folder.is_dir():
-            return folder
-    raise CallError("demo_images", "the folder is missing", "Install the program again")
+    folder = shipped_folder("demo_images")
+    if folder is None:
+        raise CallError("demo_images", "the folder is missing", "Install the program again")
+    return folder
 
 
 def demo_job(folder: Path) -> dict[str, Any]:

@@ -249,19 +249,25 @@ def _is_number(value: object) -> bool:
     return isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
 
 
+def shipped_folder(name: str) -> Path | None:
+    """A folder that comes with the program: inside the package when installed, beside it in a checkout; None
+    when it is missing."""
+    package = Path(__file__).resolve().parent
+    return next((folder for folder in (package / name, package.parent / name) if folder.is_dir()), None)
+
+
 def models_folder() -> Path:
-    """The folder `models/`: inside the package when installed, beside it in a checkout.
+    """The folder `models/`.
 
     Raises
     ------
     ModelsError
-        When neither is there.
+        When it is missing.
     """
-    package = Path(__file__).resolve().parent
-    for folder in (package / "models", package.parent / "models"):
-        if folder.is_dir():
-            return folder
-    raise ModelsError("models", "the folder is missing", "Install the program again")
+    folder = shipped_folder("models")
+    if folder is None:
+        raise ModelsError("models", "the folder is missing", "Install the program again")
+    return folder
 
 
 def load_settings(
