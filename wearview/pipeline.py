@@ -2,8 +2,9 @@
 pack."""
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from types import MappingProxyType
 
 import cv2
 import numpy as np
@@ -14,7 +15,7 @@ from wearview.light import Light, estimate_light, match_light
 from wearview.lining import read_lining
 from wearview.material import lining_chance, material_features
 from wearview.pack import Pack, PackEntry, profile_pack
-from wearview.parts import Part, find_parts, row_order
+from wearview.parts import NOTHING_SAID, Corrections, Part, find_parts, row_order
 from wearview.photo import Photo, PhotoBytes, read_photo, read_photo_bytes
 from wearview.quality import Quality, judge
 from wearview.record import Graded, GradedPart, GradedPhoto, Place
@@ -28,6 +29,7 @@ Progress = Callable[[int, int, str], None]
 Source = str | PhotoBytes | Photo  # a file by its path, its bytes, or already read
 SMALL = 800  # long side of the copy in which the light is judged
 BY_PLACE = 0.6  # confidence in a reaction plate known by its place alone
+NO_CORRECTIONS: Mapping[str, Corrections] = MappingProxyType({})
 WEAK_LIGHT = ("metal", "reference", "none")
 
 
@@ -41,16 +43,25 @@ class Seen:
     light: Light | None
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Clean:
+    """A clean lining and the light of its photo, in which photos without a light of their own are judged."""
+
+    light: Light
+    reference: Reference
+
+
 def grade_photos(
     sources: Sequence[Source],
     settings: Settings,
     *,
-    reference: Source | None = None,
+    reference: Source | Clean | None = None,
     lining: Reference | None = None,
     apply_end: str | None = None,
     first: str = "apply",
     kinds: Sequence[str] | None = None,
     places: Sequence[Place] | None = None,
+    corrections: Mapping[str, Corrections] = NO_CORRECTIONS,
     progress: Progress = lambda done, total, text: None,
 ) -> Graded:
     """Grade the photos of one pack.
@@ -61,8 +72,8 @@ def grade_photos(
         Photos in position order: paths, bytes of files, or photos already read. Of paths and bytes only one
         photo is held in memory at a time.
     settings : Settings
-    reference : str, PhotoBytes, Photo or None
-        A photo of a clean plate of the same lining.
+    reference : str, PhotoBytes, Photo, Clean or None
+        A photo of a clean plate of the same lining, or what `clean_from_photo` made of one.
     lining : Reference or None
         A clean lining by name, already looked up; used when no reference photo is given.
     apply_end : str or None
@@ -73,6 +84,8 @@ def grade_photos(
         Kinds in the order found, from `terms.KINDS`, when a person states them.
     places : sequence of Place or None
         Positions in the order found; counted from 1 without.
+    corrections : mapping of str to Corrections
+        What a person put right in a photo, by its sha256.
     progress : callable
         Called with steps done, steps in all, and what is being done.
 
@@ -87,9 +100,12 @@ def grade_photos(
     """
     total = len(sources) + (reference is not None)
     anchor, clean = None, None
-    if reference is not None:
+    if isinstance(reference, Clean):
+        anchor, clean = reference.light, reference.reference
+    elif reference is not None:
         progress(0, total, _name(reference))
-        anchor, clean = _clean_from_photo(reference, settings)
+        found = clean_from_photo(reference, settings)
+        anchor, clean = found.light, found.reference
     order = list(sources) if first == "apply" else list(reversed(sources))
     unread: list[PhotoError] = []
     repeated: list[str] = []
@@ -107,7 +123,7 @@ def grade_photos(
             repeated.append(photo.file)
             continue
         seen_hashes.add(photo.sha256)
-        seen = look_at(photo)
+        seen = look_at(photo, corrections.get(photo.sha256, NOTHING_SAID))
         if stated:
             seen = replace(seen, parts=_with_kinds(seen.parts, stated, apply_end))
         if anchor is None:
@@ -139,10 +155,10 @@ def _read(source: Source) -> Photo:
     return read_photo(source)
 
 
-def look_at(photo: Photo) -> Seen:
-    """A photo with its quality judged, its parts found and its light estimated."""
+def look_at(photo: Photo, said: Corrections = NOTHING_SAID) -> Seen:
+    """A photo with its quality judged, its parts found or set by a person, and its light estimated."""
     quality = judge(photo)
-    parts = find_parts(photo) if quality.gradeable else ()
+    parts = find_parts(photo, said) if quality.gradeable else ()
     return Seen(photo, quality, parts, _light(photo, parts) if quality.gradeable else None)
 
 
@@ -175,7 +191,14 @@ def _take(photo: Photo, part: Part, light: Light, settings: Settings) -> tuple[P
     return part, take_face(photo, rectified, part, light)
 
 
-def _clean_from_photo(source: Source, settings: Settings) -> tuple[Light, Reference]:
+def clean_from_photo(source: Source, settings: Settings) -> Clean:
+    """The clean lining in a photo of a clean plate.
+
+    Raises
+    ------
+    CleanReferenceError
+        When it cannot be read or holds no lining that can serve.
+    """
     file = _name(source)
     try:
         photo = _read(source)
@@ -192,7 +215,7 @@ def _clean_from_photo(source: Source, settings: Settings) -> tuple[Light, Refere
     for part in sorted(usable, key=lambda p: -p.face_mask.sum()):
         part, face = _take(photo, part, seen.light, settings)
         if part.kind in LINED_KINDS and (found := reference_from_face(face, "photo", file)) is not None:
-            return seen.light, found
+            return Clean(seen.light, found)
     raise CleanReferenceError(
         file, "no clean lining was found in it", "Lay one clean plate flat on a plain surface, whole in view"
     )

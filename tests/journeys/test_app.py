@@ -78,7 +78,7 @@ def give_clean(app, clean):
 def graded(app, url):
     """Have the pack graded and wait for it."""
     press(app, "grade")
-    bench.bench_of(url).wait()
+    bench.bench_of(url).wait(NAME)
     return run(app)
 
 
@@ -201,7 +201,7 @@ def test_what_is_graded_is_not_graded_again_until_the_photos_change(photos_page,
     turn_to(photos_page, PACK_PAGE)
     turn_to(photos_page, PHOTOS)
     bench.bench_of(url).wake(NAME, now=True)
-    bench.bench_of(url).wait()
+    bench.bench_of(url).wait(NAME)
     assert len(element_of(url).gradings) == 1
     graded(give(photos_page, photo(PLATES)), url)
     assert len(element_of(url).gradings) == 2
@@ -220,7 +220,7 @@ def test_photos_go_by_name_with_photo_2_before_photo_10_or_as_moved(photos_page,
 def test_an_unreadable_photo_is_named_and_another_takes_its_place(photos_page, url):
     give(photos_page, ("![a picture](from_elsewhere).jpg", b"words", "image/jpeg"), photo(LAST))
     bench.bench_of(url).wake(NAME, now=True)
-    bench.bench_of(url).wait()
+    bench.bench_of(url).wait(NAME)
     run(photos_page)
     assert plain("![a picture](from_elsewhere).jpg: not an image we can read") in photos_page.warning[0].value
     [again] = [w for w in photos_page.file_uploader if w.key.startswith("again")]
@@ -320,6 +320,19 @@ def test_kinds_and_positions_are_put_right_by_a_person(photos_page, url):
     assert (corrected["position"], corrected["kind"], corrected["kind_confidence"]) == (11, other, 1.0)
     assert corrected["id"] == part["id"]
     assert len(element_of(url).gradings) == 2
+
+
+def test_what_a_person_calls_no_part_leaves_the_pack_and_comes_back(photos_page, url):
+    graded(give(photos_page, photo(PLATES)), url)
+    app = turn_to(photos_page, PACK_PAGE)
+    before = [part["id"] for part in element_of(url).latest.document["photos"][0]["parts"]]
+    press(app, f"plate-{before[0]}")
+    press(app, "no part")
+    after = [part["id"] for part in element_of(url).latest.document["photos"][0]["parts"]]
+    assert after == before[1:]
+    press(app, "as found")
+    again = [part["id"] for part in element_of(url).latest.document["photos"][0]["parts"]]
+    assert again == before
 
 
 def test_the_report_is_offered_until_the_record_grows(app, url):

@@ -1,6 +1,7 @@
 """`wearview app` as a shop meets it: the command, browsers of desk and phone, the report downloaded."""
 
 import contextlib
+import math
 import os
 import re
 import signal
@@ -16,6 +17,9 @@ import pytest
 from tests.chromium import needed, open_tab
 from tests.journeys.test_app import DEMO, add_hot_pack
 from wearview import store as record
+from wearview.ui import tray
+from wearview.ui.bench import Bench
+from wearview.ui.tray import ElementName
 
 ROOT = Path(__file__).parents[2]
 DESK = "127.0.0.2"  # this machine under an address that the page takes for another device's way in
@@ -127,6 +131,64 @@ def test_a_phone_on_the_network_types_the_passcode_and_another_takes_photos_by_a
                 other.wait_for("!!document.querySelector('#passcode')")
                 assert findings(other) == []
             phone.wait_for("document.body.innerText.includes('direct-pack-3.jpg')")
+
+
+def test_rims_are_set_by_tapping_and_the_part_is_graded_in_place(tmp_path):
+    url = f"sqlite:///{tmp_path}/record.sqlite"
+    bench, name = Bench(record.open_store(url)), ElementName("Job 7", "Forward")
+    record.new_teardown(bench.store, name.teardown)
+    record.add_element(bench.store, name.teardown, name.element)
+    given = tray.add_photo(bench.store, name, "a.jpg", (DEMO / "direct-pack-3.jpg").read_bytes())
+    bench.wake(name, now=True)
+    bench.wait(name)
+    bench.close()
+    [before] = newest(bench.store)
+    with served(tmp_path, url) as (address, _), browser(tmp_path, "desk", "about:blank", 1440) as tab:
+        tab.ask("Page.navigate", url=f"{address}/pack?teardown=Job+7&element=Forward")
+        press(tab, "Something was found wrongly", "summary")
+        press(tab, "Tap the rims of position 1")
+        tab.wait_for(f"{IN_SHADOW}('.told') && {IN_SHADOW}('img').complete")
+        for rim in ("outer", "inner"):
+            for x, y in points_of(before["outline"][rim]):
+                tab.value(TAP.format(x=x / WIDTH, y=y / HEIGHT))
+            tab.value(f"{IN_SHADOW}('.next').click()")
+        deadline = time.monotonic() + 90
+        while not (after := newest(bench.store)[0])["outline"].get("stated"):
+            assert time.monotonic() < deadline, tab.text()
+            time.sleep(0.2)
+    assert after["id"] == before["id"]
+    for axis in ("major", "minor"):  # a tap hits a whole pixel of the window, which shows half the photo's
+        assert after["outline"]["outer"][axis] == pytest.approx(before["outline"]["outer"][axis], abs=4)
+    assert tray.read_tray(bench.store, name).said[given.sha256].rims
+
+
+WIDTH, HEIGHT = 2000, 1500  # of the demo's photos
+IN_SHADOW = (
+    "((named) => [...document.querySelectorAll('*')].map(e => e.shadowRoot)"
+    ".filter(root => root?.querySelector('.told'))[0]?.querySelector(named))"
+)
+TAP = (
+    "(() => {{ const frame = "
+    + IN_SHADOW
+    + "('.frame'), box = frame.querySelector('img').getBoundingClientRect();"
+    " frame.dispatchEvent(new MouseEvent('click', {{clientX: box.left + box.width * {x},"
+    " clientY: box.top + box.height * {y}}})); }})()"
+)
+
+
+def newest(store):
+    [element] = record.get_teardown(store, "Job 7").elements
+    return element.latest.document["photos"][0]["parts"]
+
+
+def points_of(rim, count=6):
+    turn, half = math.radians(rim["angle_deg"]), (rim["major"] / 2, rim["minor"] / 2)
+    for k in range(count):
+        along, across = half[0] * math.cos(k * math.tau / count), half[1] * math.sin(k * math.tau / count)
+        yield (
+            rim["cx"] + along * math.cos(turn) - across * math.sin(turn),
+            rim["cy"] + along * math.sin(turn) + across * math.cos(turn),
+        )
 
 
 @pytest.mark.parametrize(("width", "scheme"), [(360, "dark"), (1440, "light")])

@@ -267,7 +267,7 @@ def test_the_phone_is_told_what_its_photos_show_and_what_to_change(site, tmp_pat
     call(site, "POST", f"/take/{code}/photo?name=b.jpg", body=b"words")
     at = bench.bench_of(f"sqlite:///{tmp_path}/record.sqlite")
     at.wake(NAME, now=True)
-    at.wait()
+    at.wait(NAME)
     told = json.loads(call(site, "GET", f"/take/{code}/state")[2])
     assert [photo["graded"] for photo in told["photos"]] == [True, True]
     assert told["photos"][0]["shown"]

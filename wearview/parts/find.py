@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from wearview.parts.band import Band, find_bands
 from wearview.parts.candidate import Plate
+from wearview.parts.corrected import Corrections, put_right
 from wearview.parts.edges import Edges, PlaneEdges, candidate_slants, find_arcs, find_edges, lay_on
 from wearview.parts.kind import kind_features, likely_kind
 from wearview.parts.part import Ellipse, Part, in_view
@@ -37,6 +38,7 @@ from wearview.parts.teeth import FEW_LUGS, bench_in_face, cast_rays, toothed_sid
 from wearview.photo import Photo
 from wearview.terms import BAND
 
+NOTHING_SAID = Corrections()
 SMALL = 800  # long side of the copy in which rings are sought
 SMALLEST, LARGEST = 0.028, 0.52  # rim radius over the long side: a plate that fills the frame is half of it
 MOST_RING_SETS = 16
@@ -241,12 +243,14 @@ def _apart(a: Plate, b: Plate) -> bool:
     return math.hypot(ea.cx - eb.cx, ea.cy - eb.cy) > 0.3 * min(ea.major, eb.major) / 2
 
 
-def find_parts(photo: Photo) -> tuple[Part, ...]:
+def find_parts(photo: Photo, said: Corrections = NOTHING_SAID) -> tuple[Part, ...]:
     """Every plate and band of a photo, in no particular order.
 
     Parameters
     ----------
     photo : Photo
+    said : Corrections, optional
+        What a person put right.
 
     Returns
     -------
@@ -255,14 +259,19 @@ def find_parts(photo: Photo) -> tuple[Part, ...]:
     """
     focal = photo.focal_px / photo.scale if photo.focal_px else None
     plates = find_plates(photo.working, focal)
+    stated: list[Plate] = []
+    if said != NOTHING_SAID:
+        smooth = cv2.GaussianBlur(photo.working, (0, 0), 1.0)
+        plates, stated = put_right(plates, said, smooth, photo.scale)
     shape = photo.working.shape[:2]
-    parts = [_plate_part(v, photo) for v in settle(plates, shape)]
+    settled = settle([*plates, *stated], shape)
+    parts = [_plate_part(v, photo, stated=n >= len(plates)) for n, v in enumerate(settled)]
     if not parts:  # a band is photographed alone; beside plates only clutter is long and narrow
         parts = [_band_part(band, photo) for band in find_bands(photo.working, np.zeros(shape, bool))]
     return tuple(parts)
 
 
-def _plate_part(visible: Visible, photo: Photo) -> Part:
+def _plate_part(visible: Visible, photo: Photo, *, stated: bool) -> Part:
     plate, masks = visible.plate, visible.masks
     features = kind_features(plate)
     kind, confidence = likely_kind(features)
@@ -288,6 +297,7 @@ def _plate_part(visible: Visible, photo: Photo) -> Part:
         metal_mask=masks.metal,
         scale=photo.scale,
         problems=tuple(problems),
+        outline_stated=stated,
         evidence=features | {"teeth": plate.teeth, "support": plate.support},
     )
 

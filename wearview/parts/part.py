@@ -101,6 +101,8 @@ class Part:
         Full-size pixels per working-copy pixel.
     problems : tuple of str
         Names from `terms.PROBLEMS`.
+    outline_stated : bool
+        Whether a person set its rims.
     """
 
     kind: str
@@ -115,6 +117,7 @@ class Part:
     metal_mask: NDArray[np.bool_]
     scale: float
     problems: tuple[str, ...] = ()
+    outline_stated: bool = False
     evidence: dict[str, float] = field(default_factory=dict)
 
     def __post_init__(self) -> None:

@@ -111,6 +111,8 @@ def _part(graded: GradedPart) -> dict[str, Any]:
             "probability": [round(p, 4) for p in grade.probability],
             "because": list(grade.because),
         }
+    if part.outline_stated:
+        entry["outline"]["stated"] = True
     if graded.side is not None:
         entry["side"] = graded.side
     return entry

@@ -4,8 +4,9 @@ import logging
 import queue
 import threading
 import time
+from collections import Counter
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from functools import cache
 
 from wearview.errors import WearviewError
@@ -67,6 +68,8 @@ class Bench:
         self._seen: dict[tuple[str, str], Seen] = {}
         self._work: dict[ElementName, Work] = {}
         self._due: dict[ElementName, float] = {}
+        self._lock = threading.Lock()
+        self._waiting: Counter[ElementName] = Counter()
         self._ended = False
         self._thread = threading.Thread(target=self._run, name="bench", daemon=True)
         self._thread.start()
@@ -74,6 +77,8 @@ class Bench:
     def wake(self, place: ElementName, *, now: bool = False) -> None:
         """Have a tray looked at; `now` has its pack graded without waiting for further photos."""
         self._work.setdefault(place, Work("Waiting for its turn"))
+        with self._lock:
+            self._waiting[place] += 1
         self._calls.put((place, now))
 
     def work(self, place: ElementName) -> Work:
@@ -93,10 +98,16 @@ class Bench:
         seen = ((photo, self.seen(lying, photo)) for photo in lying.photos)
         return replace(lying, photos=tuple(p for p, s in seen if s is None or s.problem is None))
 
-    def wait(self, seconds: float = 120) -> None:
-        """Wait until nothing is left to do."""
+    def wait(self, place: ElementName, seconds: float = 600) -> None:
+        """Wait until everything that was asked of a tray is done.
+
+        Raises
+        ------
+        TimeoutError
+            When it is not by then.
+        """
         deadline = time.monotonic() + seconds
-        while self._calls.unfinished_tasks or self._due:
+        while self._waiting[place] or place in self._due:
             if time.monotonic() > deadline:
                 raise TimeoutError("the bench is still at work")
             time.sleep(0.02)
@@ -119,7 +130,8 @@ class Bench:
                 # Photos that have come meanwhile go first: their owner is waiting at the bench.
                 if not self._ended:
                     self._in_words(place, pack=now)
-                self._calls.task_done()
+                with self._lock:
+                    self._waiting[place] -= 1
 
     def _patience(self) -> float | None:
         """Seconds until the next pack is due."""
@@ -209,13 +221,15 @@ class Bench:
         ]
         add_grading(self.store, place.teardown, place.element, answer.document, kept)
         tray.note_graded(self.store, place, lying)
+        by_sha = {photo.sha256: photo for photo in lying.photos}
         for entry in answer.document["photos"]:  # the record has the overlays now
             alone = answer.document | {"photos": [entry]}
-            self._seen[entry["sha256"], lying.alone] = Seen(alone, None, None)
+            self._seen[_key(lying, by_sha[entry["sha256"]])] = Seen(alone, None, None)
 
     def _asked(self, lying: Tray) -> Asked:
         clean = self._picture(lying.reference) if lying.reference else None
-        return Asked((), clean, lying.layout.apply_end, lying.layout.first)
+        said = {sha256: asdict(said) for sha256, said in lying.said.items()}
+        return Asked((), clean, lying.layout.apply_end, lying.layout.first, said=said)
 
     def _picture(self, photo: GivenPhoto) -> Picture:
         return Picture(str(photo_path(self.store, photo.sha256)), photo.name)
@@ -223,7 +237,7 @@ class Bench:
 
 def _key(lying: Tray, photo: GivenPhoto) -> tuple[str, str]:
     """What the grading of one photo alone depends on."""
-    return photo.sha256, lying.alone
+    return photo.sha256, f"{lying.alone} {lying.said.get(photo.sha256)}"
 
 
 @cache

@@ -1,4 +1,4 @@
-"""What a person puts right: kinds and positions; the pack is then graded again."""
+"""What a person puts right: kinds and positions, what is no part, rims; the pack is then graded again."""
 
 from collections.abc import Sequence
 from dataclasses import replace
@@ -7,25 +7,33 @@ import streamlit as st
 
 from wearview import store as record
 from wearview.record import PartLine
-from wearview.terms import KINDS
+from wearview.report.pictures import screen_picture
+from wearview.report.view import base_name
+from wearview.terms import BAND, KINDS
 from wearview.ui import here, tray
-from wearview.ui.tray import ElementName, Layout, Tray
+from wearview.ui.photo_tools import ask_rims
+from wearview.ui.tray import ElementName, Layout, Points, Tray
 from wearview.ui.words import plain
 
+MISSING = "a part that was not found"
 
-def correct(store: record.Store, name: ElementName, lines: Sequence[PartLine]) -> None:
-    """Ask for kinds and positions as they are, and grade again with them."""
+
+def correct(store: record.Store, name: ElementName, lines: Sequence[PartLine], chosen: PartLine) -> None:
+    """Ask for what is as it is, and grade again with it."""
     lying = tray.read_tray(store, name)
     found = _as_found(lying, lines)
-    with st.expander("A kind or a position is wrong"):
+    with st.expander("Something was found wrongly"):
         if found is None:
             st.info("The photos were changed since: have the pack graded first, on the page Photos.")
             return
-        with st.form("correct", border=False):
-            kinds, positions = zip(*(_asked(line) for line in found), strict=True)
-            pressed = st.form_submit_button("Grade again with these", width="stretch", key="correct parts")
-        if pressed:
-            _grade_again(store, name, replace(lying.layout, kinds=kinds, positions=positions))
+        _rims(store, name, lying, found, chosen)
+        _kinds_and_positions(store, name, lying, found)
+
+
+@st.cache_data(max_entries=64, show_spinner=False)
+def screen_photo(sha256: str, _store: record.Store, _name: str) -> bytes:
+    """A kept photo as any browser shows it."""
+    return screen_picture(record.photo_bytes(_store, sha256), _name)
 
 
 def _as_found(lying: Tray, lines: Sequence[PartLine]) -> list[PartLine] | None:
@@ -33,12 +41,84 @@ def _as_found(lying: Tray, lines: Sequence[PartLine]) -> list[PartLine] | None:
     as they stand in the document; None where the tray holds other photos."""
     shas = [photo.sha256 for photo in lying.photos]
     photos = {line.photo["sha256"]: line.photo for line in lines}
-    if lying.graded_as != lying.signature or not photos.keys() <= set(shas):
+    if not photos.keys() <= set(shas):
         return None
     if lying.layout.first == "reaction":
         shas.reverse()
     by_id = {line.part["id"]: line for line in lines}
     return [by_id[part["id"]] for sha in shas if sha in photos for part in photos[sha]["parts"]]
+
+
+def _rims(
+    store: record.Store, name: ElementName, lying: Tray, found: list[PartLine], chosen: PartLine
+) -> None:
+    """What is no part, and rims by tapping, for the plate that is chosen or one that was missed."""
+    sha256 = chosen.photo["sha256"]
+    where = f"position {chosen.label}"
+    with st.container(horizontal=True, gap="small"):
+        if chosen.part["kind"] != BAND:
+            if st.button(plain(f"Position {chosen.label} is no part"), key="no part"):
+                tray.say_no_part(store, name, sha256, _middle(chosen))
+                _grade_again(store, name, _without(lying.layout, found.index(chosen)))
+            if st.button(plain(f"Tap the rims of position {chosen.label}"), key="tap rims"):
+                st.session_state["tapping"] = where
+        if st.button("A part is missing in this photo: tap its rims", key="tap missing"):
+            st.session_state["tapping"] = MISSING
+        if sha256 in lying.said and st.button("Take back what was set in this photo", key="as found"):
+            tray.say_nothing(store, name, sha256)
+            _grade_again(store, name, _counted_anew(lying.layout))
+    if st.session_state.get("tapping") not in (where, MISSING):
+        return
+    asked = st.session_state["tapping"]
+    file = base_name(chosen.photo["file"])
+    photo = screen_photo(sha256, store, chosen.photo["file"])
+    tapped = ask_rims(photo, chosen.photo, f"{file}: tap the rims of {asked}", f"rims {sha256[:12]} {asked}")
+    if tapped is not None:
+        _set(store, name, lying, sha256, tapped, missing=asked == MISSING)
+
+
+def _set(
+    store: record.Store,
+    name: ElementName,
+    lying: Tray,
+    sha256: str,
+    tapped: tuple[Points, Points],
+    *,
+    missing: bool,
+) -> None:
+    st.session_state.pop("tapping")
+    tray.say_rims(store, name, sha256, *tapped)
+    bench = here.the_bench()
+    if not _grade_again(store, name, _counted_anew(lying.layout) if missing else lying.layout):
+        tray.say_nothing(store, name, sha256)  # rims that make no ring must not stand in the way
+        bench.wake(name)
+
+
+def _middle(line: PartLine) -> tuple[float, float]:
+    outer = line.part["outline"]["outer"]
+    return outer["cx"], outer["cy"]
+
+
+def _without(layout: Layout, index: int) -> Layout:
+    """The layout with what was stated of one part left out; later positions stay as stated."""
+    kinds, positions = (
+        None if stated is None else (*stated[:index], *stated[index + 1 :])
+        for stated in (layout.kinds, layout.positions)
+    )
+    return replace(layout, kinds=kinds, positions=positions)
+
+
+def _counted_anew(layout: Layout) -> Layout:
+    """The layout with nothing stated of parts: they are others now."""
+    return replace(layout, kinds=None, positions=None)
+
+
+def _kinds_and_positions(store: record.Store, name: ElementName, lying: Tray, found: list[PartLine]) -> None:
+    with st.form("correct", border=False):
+        kinds, positions = zip(*(_asked(line) for line in found), strict=True)
+        pressed = st.form_submit_button("Grade again with these", width="stretch", key="correct parts")
+    if pressed:
+        _grade_again(store, name, replace(lying.layout, kinds=kinds, positions=positions))
 
 
 def _asked(line: PartLine) -> tuple[str, int]:
@@ -50,13 +130,14 @@ def _asked(line: PartLine) -> tuple[str, int]:
     return str(kind), int(position)
 
 
-def _grade_again(store: record.Store, name: ElementName, layout: Layout) -> None:
+def _grade_again(store: record.Store, name: ElementName, layout: Layout) -> bool:
+    """Whether the pack could be graded as it lies now; the page is then shown anew."""
     tray.lay_out(store, name, layout)
     bench = here.the_bench()
     bench.wake(name, now=True)
     with st.spinner("Grading again"):
-        bench.wait()
+        bench.wait(name)
     if error := bench.work(name).error:
         st.error(plain(error))
-    else:
-        st.rerun()
+        return False
+    st.rerun()

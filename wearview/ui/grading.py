@@ -12,9 +12,10 @@ import tempfile
 import threading
 from collections.abc import Callable, Mapping
 from contextlib import suppress
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
+from functools import lru_cache
 from pathlib import Path
-from typing import IO, Any
+from typing import IO, TYPE_CHECKING, Any
 
 from wearview.errors import (
     CallError,
@@ -25,6 +26,11 @@ from wearview.errors import (
     WearviewError,
 )
 from wearview.record import Document
+
+if TYPE_CHECKING:
+    from wearview.parts import Corrections
+    from wearview.photo import PhotoBytes
+    from wearview.pipeline import Clean
 
 PATIENCE_S = 5  # for a process that was told to go
 Advance = Callable[[int, int, str], None]
@@ -43,7 +49,10 @@ class Picture:
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """Photos to be graded as one pack: as `pipeline.grade_photos` takes them."""
+    """Photos to be graded as one pack: as `pipeline.grade_photos` takes them.
+
+    `said` holds what a person put right in a photo, by its sha256: a dict of `rims` and `no_parts`.
+    """
 
     photos: tuple[Picture, ...]
     reference: Picture | None = None
@@ -51,6 +60,7 @@ class Asked:
     first: str = "apply"
     kinds: tuple[str, ...] | None = None
     positions: tuple[int, ...] | None = None
+    said: Mapping[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -145,24 +155,21 @@ def _answer(lines: IO[str], advance: Advance) -> Answer:
 def _grade(asked: Mapping[str, Any], folder: Path, tell: Callable[[Mapping[str, Any]], None]) -> None:
     """Grade in this process and leave overlays in a folder; the stages are loaded here alone."""
     from wearview.draw import overlay_photo
-    from wearview.photo import PhotoBytes
     from wearview.pipeline import grade_photos
     from wearview.record import Place, build_document
     from wearview.report import jpeg
     from wearview.shop import shop_settings
 
-    def source(picture: Mapping[str, str]) -> PhotoBytes:
-        return PhotoBytes(picture["name"], Path(picture["path"]).read_bytes())
-
     settings = shop_settings()
     graded = grade_photos(
-        [source(picture) for picture in asked["photos"]],
+        [_source(**picture) for picture in asked["photos"]],
         settings,
-        reference=source(asked["reference"]) if asked["reference"] else None,
+        reference=_clean(**asked["reference"], rules=settings.rules.sha256) if asked["reference"] else None,
         apply_end=asked["apply_end"],
         first=asked["first"],
         kinds=asked["kinds"],
         places=None if asked["positions"] is None else [Place(p) for p in asked["positions"]],
+        corrections={sha256: _corrections(**said) for sha256, said in asked["said"].items()},
         progress=lambda done, total, name: tell({"done": done, "total": total, "name": name}),
     )
     overlays = {}
@@ -176,6 +183,30 @@ def _grade(asked: Mapping[str, Any], folder: Path, tell: Callable[[Mapping[str, 
             "overlays": overlays,
             "unread": {error.subject: str(error) for error in graded.unread},
         }
+    )
+
+
+def _source(path: str, name: str) -> "PhotoBytes":
+    from wearview.photo import PhotoBytes
+
+    return PhotoBytes(name, Path(path).read_bytes())
+
+
+@lru_cache(maxsize=8)
+def _clean(path: str, name: str, rules: str) -> "Clean":
+    """The clean lining of a kept photo, looked at once under rules of this hash; its path holds its own."""
+    from wearview.pipeline import clean_from_photo
+    from wearview.shop import shop_settings
+
+    return clean_from_photo(_source(path, name), shop_settings())
+
+
+def _corrections(rims: list[list[Any]], no_parts: list[Any]) -> "Corrections":
+    from wearview.parts import Corrections, Rims
+
+    return Corrections(
+        tuple(Rims(tuple(map(tuple, outer)), tuple(map(tuple, inner))) for outer, inner in rims),
+        tuple(map(tuple, no_parts)),
     )
 
 

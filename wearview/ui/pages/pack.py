@@ -4,13 +4,12 @@ import streamlit as st
 
 from wearview import store as record
 from wearview.record import HIDDEN, Element, Grading, PartLine, Teardown, part_lines, unexpected_heat
-from wearview.report.pictures import screen_picture
 from wearview.report.words import PATTERNS, heat_news, level_words
 from wearview.terms import BAND
 from wearview.ui import here, show
-from wearview.ui.correct import correct
+from wearview.ui.correct import correct, screen_photo
 from wearview.ui.decide import decide
-from wearview.ui.slider import show_plate
+from wearview.ui.photo_tools import show_plate
 from wearview.ui.words import (
     job_html,
     pack_html,
@@ -85,7 +84,8 @@ def _element(store: record.Store, teardown: Teardown, element: Element, grading:
     show.html(pack_html(grading.document, lines))
     with st.expander("All parts in a table"):
         show.html(parts_html(lines, with_verdicts=True))
-    correct(store, here.named(teardown, element), lines)
+    if chosen is not None and not teardown.closed:
+        correct(store, here.named(teardown, element), lines, chosen)
     _earlier(store, teardown, element, lines)
 
 
@@ -128,17 +128,12 @@ def _name(line: PartLine) -> str | None:
 def _picture(store: record.Store, grading: Grading, line: PartLine) -> None:
     """The plate's photo, and its marked picture under a slider where there is one that may be seen."""
     sha256 = line.photo["sha256"]
-    photo = _screen(sha256, store, line.photo["file"])
+    photo = screen_photo(sha256, store, line.photo["file"])
     marked = grading.overlays.get(sha256)
     alt = f"Position {line.label}, {line.part['kind']}: {level_words(line.level, _name(line))}."
     show_plate(photo, record.photo_bytes(store, marked) if marked else None, line.photo, line.part, alt)
     if marked:
         st.caption("Slide between the photo and the marked picture.")
-
-
-@st.cache_data(max_entries=64, show_spinner=False)
-def _screen(sha256: str, _store: record.Store, _name: str) -> bytes:
-    return screen_picture(record.photo_bytes(_store, sha256), _name)
 
 
 def _profile_words(lines: list[PartLine]) -> str:

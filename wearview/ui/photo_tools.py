@@ -1,4 +1,4 @@
-"""A plate's photo under its heat map, with a slider between the two."""
+"""What only a browser can do with a photo: slide between it and its heat map, and tap a rim on it."""
 
 from functools import cache
 from importlib.resources import files
@@ -7,6 +7,7 @@ from typing import Any
 import streamlit as st
 
 from wearview.report.templates import data_uri
+from wearview.ui.tray import Points
 
 MARGIN = 0.06  # of the part's size, shown around it
 
@@ -27,7 +28,7 @@ def show_plate(
     alt : str
         What is to be seen, in words.
     """
-    _component()(
+    _component("slider")(
         data={
             "photo": data_uri(photo),
             "marked": marked and data_uri(marked),
@@ -54,8 +55,38 @@ def _crop(entry: dict[str, Any], part: dict[str, Any]) -> dict[str, float]:
     }
 
 
+def ask_rims(photo: bytes, entry: dict[str, Any], alt: str, key: str) -> tuple[Points, Points] | None:
+    """Points that were tapped on the outer and the inner rim of a part, once both are done.
+
+    Parameters
+    ----------
+    photo : bytes
+        JPEG of the upright photo.
+    entry : dict
+        The photo in the document.
+    alt, key : str
+        What is to be seen, in words; the widget's key.
+
+    Returns
+    -------
+    (outer, inner) or None
+        In pixels of the upright full-size photo.
+    """
+    answer = _component("rims")(
+        data={"photo": data_uri(photo), "alt": alt}, key=key, on_rims_change=lambda: None
+    )
+    if not answer.rims:
+        return None
+
+    def in_photo(shares: list[list[float]]) -> Points:
+        return tuple((x * entry["width"] - 0.5, y * entry["height"] - 0.5) for x, y in shares)
+
+    return in_photo(answer.rims["outer"]), in_photo(answer.rims["inner"])
+
+
 @cache
-def _component() -> Any:
+def _component(name: str) -> Any:
+    """The component whose files begin with a name."""
     folder = files("wearview") / "templates"
-    html, css, js = ((folder / f"slider.{ending}").read_text("utf-8") for ending in ("html", "css", "js"))
-    return st.components.v2.component("wearview_slider", html=html, css=css, js=js)
+    html, css, js = ((folder / f"{name}.{ending}").read_text("utf-8") for ending in ("html", "css", "js"))
+    return st.components.v2.component(f"wearview_{name}", html=html, css=css, js=js)

@@ -1,0 +1,122 @@
+"""The tray: photos on disk before anything else, and what a person said of them."""
+
+import multiprocessing
+
+import pytest
+
+from wearview import store as record
+from wearview.ui import tray
+from wearview.ui.tray import ElementName, Layout, Said
+
+NAME = ElementName("Job 7", "Forward")
+RIM = ((100.0, 0.0), (0.0, 100.0), (-100.0, 0.0), (0.0, -100.0))
+HOLE = tuple((x / 2, y / 2) for x, y in RIM)
+
+
+@pytest.fixture
+def store(tmp_path):
+    return record.open_store(f"sqlite:///{tmp_path}/record.sqlite")
+
+
+def names(store):
+    return [photo.name for photo in tray.read_tray(store, NAME).photos]
+
+
+def test_photos_lie_by_name_by_time_or_as_they_came(store):
+    for name, taken in (
+        ("b10.jpg", "2026-01-01T10:00:00"),
+        ("b2.jpg", "2026-01-01T12:00:00"),
+        ("a.jpg", None),
+    ):
+        photo = tray.add_photo(store, NAME, name, name.encode())
+        if taken:
+            tray.note_taken(store, NAME, photo.sha256, taken)
+    assert names(store) == ["a.jpg", "b2.jpg", "b10.jpg"]
+    tray.lay_out(store, NAME, Layout(order=tray.BY_TIME))
+    assert names(store) == ["b10.jpg", "b2.jpg", "a.jpg"]
+    tray.lay_out(store, NAME, Layout(order=tray.AS_GIVEN))
+    assert names(store) == ["b10.jpg", "b2.jpg", "a.jpg"]
+
+
+def test_a_photo_left_out_can_be_given_again(store):
+    photo = tray.add_photo(store, NAME, "a.jpg", b"a")
+    tray.leave_out(store, NAME, photo.sha256)
+    assert names(store) == []
+    tray.add_photo(store, NAME, "a.jpg", b"a")
+    assert names(store) == ["a.jpg"]
+
+
+def test_what_was_stated_of_parts_is_forgotten_when_photos_change_and_kept_else(store):
+    tray.add_photo(store, NAME, "a.jpg", b"a")
+    tray.lay_out(store, NAME, Layout(positions=(3,)))
+    assert tray.read_tray(store, NAME).layout.positions == (3,)
+    tray.add_photo(store, NAME, "b.jpg", b"b")
+    assert tray.read_tray(store, NAME).layout.positions is None
+
+
+def test_a_line_cut_off_by_a_stopped_machine_spoils_no_other(store, tmp_path):
+    tray.add_photo(store, NAME, "a.jpg", b"a")
+    [file] = (tmp_path / "trays").iterdir()
+    with file.open("ab") as journal:
+        journal.write(b'\n{"what": "photo", "sai')
+    tray.add_photo(store, NAME, "b.jpg", b"b")
+    assert names(store) == ["a.jpg", "b.jpg"]
+
+
+def test_elements_whose_names_run_together_have_trays_of_their_own(store):
+    tray.add_photo(store, ElementName("a", "bc"), "a.jpg", b"a")
+    assert tray.read_tray(store, ElementName("ab", "c")).photos == ()
+
+
+def _add_many(url, first):
+    store = record.open_store(url)
+    for n in range(first, first + 20):
+        tray.add_photo(store, NAME, f"{n}.jpg", str(n).encode())
+
+
+def test_two_writers_at_once_lose_no_photo(store, tmp_path):
+    url = f"sqlite:///{tmp_path}/record.sqlite"
+    context = multiprocessing.get_context("spawn")
+    writers = [context.Process(target=_add_many, args=(url, first)) for first in (0, 100)]
+    for writer in writers:
+        writer.start()
+    for writer in writers:
+        writer.join()
+    assert len(names(store)) == 40
+
+
+def test_the_signature_changes_with_all_that_grades_depend_on_and_with_nothing_else(store):
+    photo = tray.add_photo(store, NAME, "a.jpg", b"a")
+    signatures = [tray.read_tray(store, NAME).signature]
+
+    def now():
+        signatures.append(tray.read_tray(store, NAME).signature)
+
+    tray.lay_out(store, NAME, Layout(order=tray.AS_GIVEN))
+    now()
+    assert signatures[0] == signatures[1]
+    tray.lay_out(store, NAME, Layout(first="reaction"))
+    now()
+    tray.set_reference(store, NAME, "clean.jpg", b"clean")
+    now()
+    tray.say_no_part(store, NAME, photo.sha256, (5.0, 5.0))
+    now()
+    tray.add_photo(store, NAME, "b.jpg", b"b")
+    now()
+    assert len(set(signatures[1:])) == 5
+
+
+def test_rims_set_anew_take_the_place_of_earlier_ones_there_and_of_no_part():
+    moved = tuple((x + 3, y) for x, y in RIM)
+    away = tuple((x + 900, y) for x, y in RIM)
+    said = Said().without_part((0.0, 0.0)).with_rims(RIM, HOLE).with_rims(away, HOLE).with_rims(moved, HOLE)
+    assert said == Said(rims=((away, HOLE), (moved, HOLE)))
+    assert said.without_part((0.0, 0.0)) == Said(rims=((away, HOLE),), no_parts=((0.0, 0.0),))
+
+
+def test_what_was_put_right_is_read_back_and_can_be_taken_back(store):
+    photo = tray.add_photo(store, NAME, "a.jpg", b"a")
+    tray.say_rims(store, NAME, photo.sha256, RIM, HOLE)
+    assert tray.read_tray(store, NAME).said[photo.sha256] == Said(rims=((RIM, HOLE),))
+    tray.say_nothing(store, NAME, photo.sha256)
+    assert tray.read_tray(store, NAME).said[photo.sha256] == Said()
