@@ -149,3 +149,13 @@ def test_a_record_is_backed_up_restored_and_checked_by_command(run, keep, tmp_pa
     told = capsys.readouterr()
     assert "1 missing or altered" in told.out
     assert told.err.count("this kept photo is missing") == 1
+
+
+def test_reports_handed_over_are_told_of_and_sealed(run, keep, tmp_path):
+    run("teardown", "new", "Job 7")
+    keep("Job 7")
+    run("report", "Job 7", "--out", tmp_path / "one")
+    assert "report handed over: 20" in run("teardown", "show", "Job 7")
+    [handed] = json.loads(run("teardown", "show", "Job 7", "--json", "-"))["handovers"]
+    assert handed["files"]["report.html"] == documents.sha256((tmp_path / "one/report.html").read_bytes())
+    assert run("check").splitlines()[-1] == "all as it was stored"

@@ -166,3 +166,33 @@ def test_a_restore_that_fails_half_way_leaves_a_database_that_can_be_restored_in
         with pytest.raises(OutputError, match="is full"):
             record.restore(url, tmp_path / "shop.zip")
     assert seen(record.restore(url, tmp_path / "shop.zip")) == seen(kept)
+
+
+@pytest.mark.parametrize("store", ["sqlite"], indirect=True)
+def test_a_backup_brings_back_the_shops_rules_and_overwrites_none(kept, tmp_path, monkeypatch):
+    own = tmp_path / "data" / "wearview"
+    (own / "rules").mkdir(parents=True)
+    (own / "rules" / "rules-2.toml").write_text("# accepted")
+    (own / "shop").mkdir()
+    (own / "shop" / "shop.toml").write_text('name = "Harrow Lane"')
+    record.write_backup(kept, tmp_path / "shop.zip")
+    new = tmp_path / "new" / "wearview"
+    (new / "shop").mkdir(parents=True)
+    (new / "shop" / "shop.toml").write_text('name = "Mill Road"')
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "new"))
+    record.restore(f"sqlite:///{tmp_path}/new/record.sqlite", tmp_path / "shop.zip")
+    assert (new / "rules" / "rules-2.toml").read_text() == "# accepted"
+    assert (new / "shop" / "shop.toml").read_text() == 'name = "Mill Road"'
+
+
+def test_benches_that_share_a_database_share_the_folder_that_its_url_names(store, tmp_path):
+    shared = f"{url_of(store)}?photos={tmp_path}/share"
+    document, photos = documents.hot_pack()
+    first, second = record.open_store(shared), record.open_store(shared)
+    record.new_teardown(first, "Job 7")
+    record.add_grading(first, "Job 7", "Forward", document, [record.GradedPhoto(p) for p in photos.values()])
+    for sha256, original in photos.items():
+        assert record.photo_bytes(second, sha256) == original
+    assert len(list((tmp_path / "share").glob("*/*"))) == 2
+    with pytest.raises(CallError, match="names no one folder"):
+        record.open_store(f"{url_of(store)}?photos=a&photos=b")

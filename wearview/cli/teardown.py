@@ -58,10 +58,12 @@ def show(args: argparse.Namespace) -> int:
     store = open_record(args)
     teardown = record.get_teardown(store, args.name)
     earlier = record.earlier_teardowns(store, args.name)
+    handed = record.handovers(store, args.name)
     if args.json:
-        write_json(args.json, _as_json(teardown) | {"earlier": [t.name for t in earlier]})
+        more = {"earlier": [t.name for t in earlier], "handovers": [asdict(h) for h in handed]}
+        write_json(args.json, _as_json(teardown) | more)
     if args.json != "-":
-        print(teardown_text(teardown, earlier))
+        print(teardown_text(teardown, earlier, handed))
     return 0
 
 
@@ -100,7 +102,7 @@ def reopen(args: argparse.Namespace) -> int:
     return 0
 
 
-def teardown_text(teardown: Teardown, earlier: list[Teardown]) -> str:
+def teardown_text(teardown: Teardown, earlier: list[Teardown], handed: list[record.Handover]) -> str:
     """The job, heat where none is expected, then each of its elements."""
     facts = {
         "unit": teardown.unit,
@@ -111,6 +113,7 @@ def teardown_text(teardown: Teardown, earlier: list[Teardown]) -> str:
         "closed": "yes" if teardown.closed else None,
         "blind": "grades are hidden until the verdict is in" if teardown.blind else None,
         "opened before": ", ".join(f"{t.name} ({t.opened_at[:10]})" for t in earlier),
+        "report handed over": ", ".join(h.handed_at[:10] for h in handed),
     }
     head = [
         printable(teardown.name),

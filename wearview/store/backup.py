@@ -1,7 +1,8 @@
 """A backup of the whole record in one file, and the record made again from it, on either database.
 
-The file is a ZIP with `record/TABLE.jsonl` (one row a line), `photos/SHA256`, and `manifest.json` with the
-hash of each. It holds the customers' personal data as they stood.
+The file is a ZIP with `record/TABLE.jsonl` (one row a line), `photos/SHA256`, what the shop keeps beside its
+record in `shop/` (its rules, the colours of its mat, its name and logo), and `manifest.json` with the hash of
+each. It holds the customers' personal data as they stood.
 """
 
 import hashlib
@@ -15,7 +16,8 @@ from sqlalchemy import Connection, MetaData, Table, insert, select, text
 
 from wearview import __version__
 from wearview.errors import CallError, OutputError
-from wearview.files import whole_file, write_whole
+from wearview.files import reason, whole_file, write_whole
+from wearview.shop import shop_folder
 from wearview.store.check import kept_files
 from wearview.store.connect import Store, reach, snapshot, standing, writing
 from wearview.store.names import now
@@ -27,6 +29,7 @@ FORMAT = "wearview.backup/1"
 _MANIFEST = "manifest.json"
 _CHUNK = 1 << 20
 _BATCH = 500
+_BESIDE = ("rules/*.toml", "*.toml", "shop/*")
 
 
 def write_backup(store: Store, file: Path) -> dict[str, Any]:
@@ -57,6 +60,7 @@ def write_backup(store: Store, file: Path) -> dict[str, Any]:
                 if table is not schema_step
             }
         files = {path.name: size for path in kept_files(store) if (size := _write_file(archive, path))}
+        shop = {name: _write_shop_file(archive, name) for name in _shop_files(shop_folder())}
         manifest = {
             "format": FORMAT,
             "program_version": __version__,
@@ -64,6 +68,7 @@ def write_backup(store: Store, file: Path) -> dict[str, Any]:
             "made_at": now(),
             "tables": tables,
             "files": files,
+            "shop": shop,
         }
         archive.writestr(_MANIFEST, json.dumps(manifest, indent=1))
     read_backup(file)
@@ -98,6 +103,9 @@ def read_backup(file: Path) -> dict[str, Any]:
             for sha256 in manifest["files"]:
                 if _hash_of(archive, f"photos/{sha256}") != sha256:
                     raise OutputError(str(file), f"the photo {sha256} was altered", "Take an older backup")
+            for name, sha256 in manifest["shop"].items():
+                if _hash_of(archive, f"shop/{name}") != sha256:
+                    raise OutputError(str(file), f"the file {name} was altered", "Take an older backup")
         except (KeyError, zipfile.BadZipFile, EOFError) as error:
             raise OutputError(str(file), "is not whole", "Take an older backup") from error
     return manifest
@@ -107,7 +115,8 @@ def restore(url: str | None, file: Path) -> Store:
     """Make the record again from a backup, in a database that holds none.
 
     Everything is compared with the manifest before anything is written; photos first, then all rows in one
-    transaction, brought up to date where the backup is older.
+    transaction, brought up to date where the backup is older. Of the shop's other files those are written
+    that are not there.
 
     Raises
     ------
@@ -132,6 +141,8 @@ def restore(url: str | None, file: Path) -> Store:
             if table.name in manifest["tables"]:
                 _read_table(archive, connection, table)
         take_steps(connection)
+        for name in sorted(manifest["shop"].keys() - set(_shop_files(shop_folder()))):
+            write_whole(shop_folder() / name, archive.read(f"shop/{name}"))
     return store
 
 
@@ -166,6 +177,22 @@ def _write_table(archive: zipfile.ZipFile, connection: Connection, table: Table)
             hashed.update(line)
             count += 1
     return {"rows": count, "sha256": hashed.hexdigest()}
+
+
+def _shop_files(folder: Path) -> list[str]:
+    """What a shop keeps beside its record, by its path in the shop's folder."""
+    found = [path for part in _BESIDE for path in folder.glob(part) if path.is_file()]
+    return sorted(path.relative_to(folder).as_posix() for path in found)
+
+
+def _write_shop_file(archive: zipfile.ZipFile, name: str) -> str:
+    """Write a file of the shop's; its sha256."""
+    try:
+        data = (shop_folder() / name).read_bytes()
+    except OSError as error:
+        raise OutputError(name, f"could not be read ({reason(error)})", "Mend it and run it again") from error
+    archive.writestr(f"shop/{name}", data)
+    return hashlib.sha256(data).hexdigest()
 
 
 def _write_file(archive: zipfile.ZipFile, path: Path) -> int | None:

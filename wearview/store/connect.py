@@ -61,7 +61,8 @@ def open_store(url: str | None = None, *, create: bool = True) -> Store:
     ----------
     url : str, optional
         `sqlite:///FILE` or `postgresql+psycopg://...`; the user's own SQLite record by default. Photos lie
-        in `photos/` beside a SQLite file, else in the user's data folder.
+        in `photos/` beside a SQLite file, else in the user's data folder; `?photos=FOLDER` at the end of the
+        URL names another one, as benches need that share a database.
     create : bool
         Whether a SQLite file that is not there may be made.
 
@@ -95,14 +96,14 @@ def reach(url: str | None = None) -> Store:
     CallError
         When the URL is not understood.
     """
-    parsed = parse_url(url or default_url())
+    parsed, photos = parse_url(url or default_url())
     label = parsed.render_as_string(hide_password=True)
     if parsed.get_backend_name() != "sqlite":
-        return Store(make_engine(parsed, label, read_only=False), shop_folder() / "photos", label)
+        return Store(make_engine(parsed, label, read_only=False), photos or shop_folder() / "photos", label)
     file = Path(str(parsed.database)).absolute()
     read_only = is_read_only(file)
     engine = make_engine(parsed, label, read_only=read_only)
-    return Store(engine, file.parent / "photos", label, file, read_only)
+    return Store(engine, photos or file.parent / "photos", label, file, read_only)
 
 
 def standing(store: Store) -> int:

@@ -18,8 +18,8 @@ from wearview.errors import CallError, StoreError
 WAIT_S = 60
 
 
-def parse_url(url: str) -> URL:
-    """A database URL that the record can be kept in.
+def parse_url(url: str) -> tuple[URL, Path | None]:
+    """A database URL that the record can be kept in, and the folder that its `photos` names.
 
     Raises
     ------
@@ -36,7 +36,10 @@ def parse_url(url: str) -> URL:
         raise CallError(backend, "is no database that the record can be kept in", remedy)
     if backend == "sqlite" and parsed.database in (None, "", ":memory:"):
         raise CallError(url, "names no file", remedy)
-    return parsed
+    folder = parsed.query.get("photos")
+    if folder is not None and (not isinstance(folder, str) or not folder):
+        raise CallError(url, "names no one folder for photos", "Give ?photos=FOLDER once")
+    return parsed.difference_update_query(["photos"]), None if folder is None else Path(folder).absolute()
 
 
 def is_read_only(file: Path) -> bool:
