@@ -1,12 +1,15 @@
 """A shop's week by command: a unit found again, duties, blind verdicts, parts to order, customers' data."""
 
 import json
+from pathlib import Path
 
 import pytest
 
 from tests import documents
 from wearview import store as record
 from wearview.cli import main
+
+ROOT = Path(__file__).parents[2]
 
 
 @pytest.fixture
@@ -159,3 +162,21 @@ def test_reports_handed_over_are_told_of_and_sealed(run, keep, tmp_path):
     [handed] = json.loads(run("teardown", "show", "Job 7", "--json", "-"))["handovers"]
     assert handed["files"]["report.html"] == documents.sha256((tmp_path / "one/report.html").read_bytes())
     assert run("check").splitlines()[-1] == "all as it was stored"
+
+
+def test_grading_into_a_blind_teardown_shows_the_plates_and_no_grade(run, tmp_path):
+    photo, clean = (ROOT / "demo_images" / name for name in ("direct-pack-1.jpg", "reference-tan.jpg"))
+    run("teardown", "new", "Job 7", "--blind", "yes")
+    graded = ("grade", photo, "--reference", clean, "--teardown", "Job 7", "--element", "Direct")
+    refused = run(*graded, "--overlays", tmp_path / "o", status=2)
+    assert "would show the grades" in refused
+    document = json.loads(run(*graded, "--json", "-"))
+    parts = [part for entry in document["photos"] for part in entry["parts"]]
+    assert parts
+    assert {part["grade"] for part in parts} == {None}
+    assert document["pack"] is None
+    told = run(*graded)
+    assert "hidden: " in told
+    assert told.count("hidden") > len(parts)
+    run("verdict", "Job 7", "Direct", "pack", "replace")
+    assert "hidden: " not in run("teardown", "show", "Job 7")

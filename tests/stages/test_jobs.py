@@ -6,7 +6,7 @@ import pytest
 
 from tests import documents
 from wearview import store as record
-from wearview.errors import CallError, OutputError
+from wearview.errors import CallError, OutputError, StoreError
 from wearview.record import HIDDEN, Duty, part_lines
 
 TODAY = datetime.datetime.now(datetime.UTC).date().isoformat()
@@ -226,3 +226,14 @@ def test_a_report_handed_over_is_kept_as_it_was(shop):
     assert record.handovers(shop, "Job 2") == []
     with pytest.raises(CallError, match="no file"):
         record.keep_report(shop, "Job 1", {})
+
+
+def test_an_erasure_that_another_reader_holds_up_is_told_and_not_claimed(tmp_path, monkeypatch):
+    monkeypatch.setattr("wearview.store.engine.WAIT_S", 0.1)
+    store = record.open_store(f"sqlite:///{tmp_path}/record.sqlite")
+    record.new_teardown(store, "Job 1", customer_ref="blue van")
+    with store.engine.connect() as reader:
+        reader.exec_driver_sql("SELECT * FROM customer").all()
+        with pytest.raises(StoreError, match="another program reads"):
+            record.erase_customer(store, "blue van")
+    assert record.list_customers(store) == []

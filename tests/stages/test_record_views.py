@@ -192,7 +192,7 @@ def test_nothing_is_ordered_without_a_verdict():
 
 def test_then_and_now_stand_side_by_side_by_position():
     then, now = element(pack([0, 1, 2]), name="forward "), element(pack([2, 3]), name="Forward")
-    [pair] = compare(
+    pair, pump = compare(
         teardown(element(None, name="Pump"), element(pack([0, 1, 2]), name="FORWARD")), teardown(now)
     )
     assert isinstance(pair, Comparison)
@@ -201,7 +201,9 @@ def test_then_and_now_stand_side_by_side_by_position():
         ("2", 1, 3),
         ("3", 2, None),
     ]
-    assert compare(teardown(then), teardown(now)) == []
+    assert (pump.now.name, pump.now.latest, pump.rows) == ("Pump", None, ())
+    [alone] = compare(teardown(then), teardown(now))  # a blank more is another name
+    assert [(row.then.level, row.now) for row in alone.rows] == [(0, None), (1, None), (2, None)]
 
 
 def test_a_veiled_document_shows_nothing_measured_and_is_still_valid():

@@ -4,7 +4,7 @@ import textwrap
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
-from wearview.record import Duty, Element, PartLine, Verdict
+from wearview.record import HIDDEN, Duty, Element, PartLine, Verdict
 from wearview.terms import NO_PASS, PROBLEMS, TINTS
 
 WIDTH = 100
@@ -44,8 +44,10 @@ def pack_text(title: str, document: dict[str, Any], lines: Sequence[PartLine]) -
 
 
 def grade_text(line: PartLine) -> str:
-    """The grade in words: "3 burnt" or "cannot tell"."""
-    return "cannot tell" if line.level is None else f"{line.level} {line.part['grade']['name']}"
+    """The grade in words: "3 burnt", "cannot tell", or "hidden" before a blind verdict."""
+    if line.level is None:
+        return "hidden" if HIDDEN in line.part["problems"] else "cannot tell"
+    return f"{line.level} {line.part['grade']['name']}"
 
 
 def verdict_text(verdict: Verdict) -> str:
@@ -69,7 +71,7 @@ def duty_text(duty: Duty) -> str:
     """The duty of an element in words; nothing where none is stated."""
     said = [
         f"applied in {duty.applied}" if duty.applied else None,
-        f"pushed {duty.direction}" if duty.direction else None,
+        f"its piston pushes {duty.direction}" if duty.direction else None,
         f"{duty.plates} plates" if duty.plates else None,
         f"expected: {duty.told}" if duty.told else None,
     ]
@@ -92,7 +94,7 @@ def element_text(element: Element, lines: Sequence[PartLine]) -> str:
     if lines and element.duty.plates not in (None, seen):
         told_duty.append(f"{seen} of {element.duty.plates} plates were graded")
     if told_duty:
-        paragraphs.append("\n".join(told_duty))
+        paragraphs.append("\n".join(textwrap.fill(line, WIDTH) for line in told_duty))
     told = [f"verdict on the pack: {verdict_text(v)}" for v in element.pack_verdicts[-1:]]
     told += [
         f"{printable(name)}: {verdict_text(given[-1])}" for name, given in element.named_verdicts.items()
@@ -166,7 +168,7 @@ def _sentences(document: dict[str, Any], lines: Sequence[PartLine]) -> Iterator[
     yield from (_remedy("note", name) for name in dict.fromkeys(doubts))
     if pack is None:  # a pack's advice holds the remedies of its own parts
         for name in _hindrances(lines):
-            yield _remedy("cannot tell", name)
+            yield _remedy("hidden" if name == HIDDEN else "cannot tell", name)
     if any(line.part["grade"] and line.part["grade"]["relative"] for line in lines):
         yield RELATIVE
     if lines:

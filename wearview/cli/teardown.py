@@ -211,7 +211,7 @@ def _history_text(earlier: Teardown, elements: list[Comparison]) -> str:
         rows = [[row.label, *_cells(row.then), *_cells(row.now)] for row in pair.rows]
         paragraphs.append("\n".join([printable(pair.now.name), table(header, rows) or "nothing graded"]))
     if not elements:
-        paragraphs.append("no element of the same name")
+        paragraphs.append("nothing was graded or judged then")
     return "\n\n".join(paragraphs)
 
 

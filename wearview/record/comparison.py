@@ -25,13 +25,21 @@ class Comparison:
 
 
 def compare(earlier: Teardown, now: Teardown) -> list[Comparison]:
-    """The elements that both teardowns have, in the order of `now`; names are told without regard to case."""
-    known = {element.name.casefold(): element for element in earlier.elements}
-    return [
-        Comparison(earlier, then, element, then_and_now(then, element))
-        for element in now.elements
-        if (then := known.get(element.name.casefold())) is not None
-    ]
+    """Every element of the earlier teardown beside what it is now, in the order of `now`, the others after.
+
+    Names are told without regard to case. An element that `now` does not have is an empty one there.
+    """
+    order = [element.name.casefold() for element in now.elements]
+    current = {element.name.casefold(): element for element in now.elements}
+    pairs = []
+    for then in earlier.elements:
+        element = current.get(then.name.casefold()) or Element(then.name, None, (), ())
+        pairs.append(Comparison(earlier, then, element, then_and_now(then, element)))
+    return sorted(pairs, key=lambda pair: _place(order, pair.now.name.casefold()))
+
+
+def _place(order: list[str], name: str) -> int:
+    return order.index(name) if name in order else len(order)
 
 
 def then_and_now(then: Element, now: Element) -> tuple[ThenNow, ...]:

@@ -187,7 +187,10 @@ def leave_no_trace(store: Store) -> None:
     with _in_words(store.label), store.engine.connect() as connection:
         driver: Any = connection.connection.driver_connection
         if connection.dialect.name == "sqlite":
-            driver.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+            busy, *_ = driver.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
+            if busy:
+                problem = "what was erased still stands in the file beside it, which another program reads"
+                raise StoreError(store.label, problem, "Close that program and run wearview customer list")
         else:
             driver.autocommit = True
             driver.execute("VACUUM customer")
