@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearview.light.field import places
-from wearview.light.known import PAPER_REFLECTANCE, SAME_PAPER, chart_light, sheet_field
+from wearview.light.known import CARD, CHART, PAPER_REFLECTANCE, SAME_PAPER, chart_light, sheet_field
 from wearview.light.neutral import REFLECTANCE, find_neutrals
 from wearview.light.tone import PLAIN, Camera
 from wearview.mat import ASKED, PAPER, Mat, Sample
@@ -15,7 +15,6 @@ from wearview.mat.chart import find_charts, published_linear
 
 Array = NDArray[np.float64]
 
-CHART, CARD = "chart", "card"
 _ROUNDS = 3  # light over the sheet, then the chart's camera, in turn; the third moves nothing
 # The paper's reflectance by a grey card; office paper has 0.82 to 0.92, and something grey that is no 18 %
 # card puts it outside.
@@ -75,6 +74,10 @@ def calibrate_mat(rgb8: NDArray[np.uint8], mat: Mat, edition: str) -> MatColours
         return Refused(
             "not every colour of the mat can be measured",
             "Leave all squares bare, without shine or shadow on them, and take it again",
+        )
+    if any(s.rolled_off for s in squares):
+        return Refused(
+            "the paper is so bright that its colour is lost", "Lower the exposure a little and take it again"
         )
     samples = [*squares, *(s for s in mat.room if s.usable)]
     by_chart = _by_chart(rgb8, samples, len(squares), size, edition)

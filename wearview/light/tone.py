@@ -17,7 +17,10 @@ Array = NDArray[np.float64]
 FEWEST = 12  # squares that must fit; half of a chart
 MOST_RESIDUAL = 3.0  # median Delta E of the squares that fit; right charts in scenes have 0.3 to 1.2
 STRAY, STRAY_LEAST = 3.5, 2.5  # standard deviations, and Delta E, beyond which a square is hidden or wet
+# A square under oil gets darker the darker it is, as by a strange curve. Phones in scenes: up to 0.1 and 0.2.
+MOST_TONE = np.array([0.25, 0.4])
 _ROUNDS = 4
+_STEP = 1e-3  # of every term, for slopes
 _LOOSE = 1.5  # Delta E from which a square weighs less while fitting
 # How far the terms may lie from "nothing bent": standard deviations, as of phones seen (from memory), so that
 # few squares do not make wild curves. They weigh like one square off by one Delta E.
@@ -45,6 +48,10 @@ class Camera:
         u = np.asarray(codes, np.float64)
         bent = u + u * (1 - u) * (self.tone[0] + self.tone[1] * (2 * u - 1))
         return srgb_to_linear(np.clip(bent, 0, 1)).astype(np.float64)
+
+    def decoded8(self, rgb8: NDArray[np.uint8]) -> NDArray[np.float32]:
+        """Linear light of 8-bit codes, any shape."""
+        return self.decoded(np.arange(256) / 255).astype(np.float32)[rgb8]
 
     def mixed(self, relative: NDArray[np.floating]) -> Array:
         """Linear sRGB of channels divided by their white, shape (..., 3)."""
@@ -83,8 +90,9 @@ class CameraFit:
 
     @property
     def holds(self) -> bool:
-        """Whether enough squares fit well enough to correct colours by."""
-        return bool(self.kept.sum() >= FEWEST and self.residual <= MOST_RESIDUAL)
+        """Whether enough squares fit well enough to correct colours by, and by a curve that a phone has."""
+        fits = self.kept.sum() >= FEWEST and self.residual <= MOST_RESIDUAL
+        return bool(fits and (np.abs(self.camera.tone) <= MOST_TONE).all())
 
     def corrected(self, known: "Known") -> Array:
         """Linear sRGB, shape (N, 3), of squares as this camera and light have it."""
@@ -204,8 +212,14 @@ def _solved(terms: Array, shape: _Shape, known: Known, kept: NDArray[np.bool_]) 
         seen = linear_to_lab(shape.unpacked(now).corrected(part))
         return np.append(((seen - wanted) * weight).ravel(), drawn * now[3:])
 
-    # Steps well above the rounding of float32 colours.
-    fitted = least_squares(off, terms, loss="soft_l1", f_scale=_LOOSE, diff_step=1e-3, max_nfev=40)
+    def slopes(now: Array) -> Array:
+        # Own differences: those of the solver are relative, and for a term that is 0 drown in the rounding
+        # of float32 colours.
+        here = off(now)
+        steps = _STEP * np.eye(len(now))
+        return np.stack([(off(now + step) - here) / _STEP for step in steps], axis=1)
+
+    fitted = least_squares(off, terms, slopes, loss="soft_l1", f_scale=_LOOSE, max_nfev=40)
     return np.asarray(fitted.x)
 
 

@@ -13,6 +13,8 @@ INSIDE = 0.64  # of a square's side: blur, chroma subsampling and a slip of the 
 SAMPLES = 15  # places each way; more than a square has pixels in most photos, so none is missed
 FEWEST_PIXELS = 20
 CLIPPED, CLIPPED_SHARE = 250, 0.02  # codes from which a channel is lost, and the share of pixels that may be
+# Codes beyond which phones bend highlights each in its own way (from memory): linear 0.83.
+ROLLED_OFF = 235
 BLACK_CODE = 3  # in all channels: on the foot of the curve, where nothing but noise is left
 # Scatter of the smoothed level over the level, beyond which something lies on part of the square or it
 # shines: prints of one ink scatter by 0.01 to 0.03 in scenes, a covered corner by 0.1 and more.
@@ -51,6 +53,11 @@ class Sample:
     def usable(self) -> bool:
         """Whether nothing speaks against it by itself; what hides it evenly only shows beside others."""
         return self.problem is None
+
+    @property
+    def rolled_off(self) -> bool:
+        """Whether it is so bright that a phone has begun to bend it towards white."""
+        return bool(self.rgb8.max() > ROLLED_OFF)
 
 
 def sample_square(
