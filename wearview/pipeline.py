@@ -11,7 +11,16 @@ import numpy as np
 
 from wearview.errors import CleanReferenceError, PhotoError
 from wearview.grade import grade_lining, grade_steel
-from wearview.light import Light, estimate_light, match_light
+from wearview.light import (
+    NOTHING_MEASURED,
+    KnownColours,
+    Light,
+    Targets,
+    estimate_light,
+    find_targets,
+    known_colours,
+    match_light,
+)
 from wearview.lining import read_lining
 from wearview.material import lining_chance, material_features
 from wearview.pack import Pack, PackEntry, profile_pack
@@ -41,6 +50,7 @@ class Seen:
     quality: Quality
     parts: tuple[Part, ...]
     light: Light | None
+    targets: Targets | None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -111,7 +121,7 @@ def grade_photos(
     repeated: list[str] = []
     seen_hashes: set[str] = set()
     looked: list[GradedPhoto] = []
-    stated = list(kinds or [])
+    stated, colours = list(kinds or []), known_colours(settings)
     for done, source in enumerate(order):
         progress(done + (reference is not None), total, _name(source))
         try:
@@ -123,7 +133,7 @@ def grade_photos(
             repeated.append(photo.file)
             continue
         seen_hashes.add(photo.sha256)
-        seen = look_at(photo, corrections.get(photo.sha256, NOTHING_SAID))
+        seen = look_at(photo, corrections.get(photo.sha256, NOTHING_SAID), colours)
         if stated:
             seen = replace(seen, parts=_with_kinds(seen.parts, stated, apply_end))
         if anchor is None:
@@ -155,14 +165,17 @@ def _read(source: Source) -> Photo:
     return read_photo(source)
 
 
-def look_at(photo: Photo, said: Corrections = NOTHING_SAID) -> Seen:
-    """A photo with its quality judged, its parts found or set by a person, and its light estimated."""
+def look_at(photo: Photo, said: Corrections = NOTHING_SAID, colours: KnownColours = NOTHING_MEASURED) -> Seen:
+    """A photo with its quality judged, its parts found or set by a person, and its light and scale
+    estimated."""
     quality = judge(photo)
-    parts = find_parts(photo, said) if quality.gradeable else ()
-    return Seen(photo, quality, parts, _light(photo, parts) if quality.gradeable else None)
+    if not quality.gradeable:
+        return Seen(photo, quality, (), None, None)
+    targets, parts = find_targets(photo.working, colours), find_parts(photo, said)
+    return Seen(photo, quality, parts, _light(photo, parts, targets, colours), targets)
 
 
-def _light(photo: Photo, parts: Sequence[Part]) -> Light:
+def _light(photo: Photo, parts: Sequence[Part], targets: Targets, colours: KnownColours) -> Light:
     height, width = photo.working.shape[:2]
     factor = min(1.0, SMALL / max(height, width))
     size = (round(width * factor), round(height * factor))
@@ -176,13 +189,16 @@ def _light(photo: Photo, parts: Sequence[Part]) -> Light:
     margin = np.ones((max(3, width // 60), max(3, width // 60)), np.uint8)
     taken = cv2.dilate(taken, margin)
     shrink = [cv2.resize(m, size, interpolation=cv2.INTER_NEAREST).astype(bool) for m in (taken, metal)]
-    return estimate_light(small, shrink[0], shrink[1])
+    return estimate_light(small, shrink[0], shrink[1], targets, colours)
 
 
-def _take(photo: Photo, part: Part, light: Light, settings: Settings) -> tuple[Part, Face]:
+def _take(
+    photo: Photo, part: Part, light: Light, targets: Targets | None, settings: Settings
+) -> tuple[Part, Face]:
     """A part's face, and the part with its kind settled by what the face is made of, unless a person stated
     it."""
-    rectified = rectify(photo, part, light)
+    mm_per_px = math.nan if targets is None else targets.mm_per_px(_centre(part), photo.scale)
+    rectified = rectify(photo, part, light, mm_per_px)
     if part.outer is not None and part.kind_confidence < 1:
         chance = lining_chance(material_features(rectified, part), settings)
         part = replace(
@@ -204,7 +220,7 @@ def clean_from_photo(source: Source, settings: Settings) -> Clean:
         photo = _read(source)
     except PhotoError as error:
         raise CleanReferenceError(file, error.problem, error.remedy) from error
-    seen = look_at(photo)
+    seen = look_at(photo, colours=known_colours(settings))
     if not seen.quality.gradeable:
         problem = PROBLEMS[seen.quality.problems[0]]
         raise CleanReferenceError(
@@ -213,7 +229,7 @@ def clean_from_photo(source: Source, settings: Settings) -> Clean:
     assert seen.light is not None
     usable = [p for p in seen.parts if not any(PROBLEMS[q].refuses for q in p.problems)]
     for part in sorted(usable, key=lambda p: -p.face_mask.sum()):
-        part, face = _take(photo, part, seen.light, settings)
+        part, face = _take(photo, part, seen.light, seen.targets, settings)
         if part.kind in LINED_KINDS and (found := reference_from_face(face, "photo", file)) is not None:
             return Clean(seen.light, found)
     raise CleanReferenceError(
@@ -254,12 +270,14 @@ def _faces(seen: Seen, anchor: Light | None, apply_end: str | None, settings: Se
         problems.append("no part found")
     if light is not None and light.method in WEAK_LIGHT:
         problems.append("no neutral in view")
+    if seen.light is not None:
+        problems.extend(seen.light.problems)
     parts = []
     for n, part in enumerate(_in_row(seen.parts, apply_end), start=1):
         refused = any(PROBLEMS[p].refuses for p in part.problems)
         face = None
         if light is not None and not refused:
-            part, face = _take(photo, part, light, settings)
+            part, face = _take(photo, part, light, seen.targets, settings)
         parts.append(
             GradedPart(f"{photo.sha256[:12]}-{n}", 0, None, part, face, None, None, None, part.problems)
         )
@@ -278,7 +296,15 @@ def _faces(seen: Seen, anchor: Light | None, apply_end: str | None, settings: Se
         light,
         max(known, default=math.nan),
         tuple(parts),
+        _mm_per_px(seen),
     )
+
+
+def _mm_per_px(seen: Seen) -> float:
+    """At the photo's middle; NaN without a mat."""
+    photo = seen.photo
+    middle = (photo.width - 1) / 2, (photo.height - 1) / 2
+    return math.nan if seen.targets is None else seen.targets.mm_per_px(middle, photo.scale)
 
 
 def _needs_match(light: Light, anchor: Light) -> bool:

@@ -130,13 +130,13 @@ class Lit:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Page:
-    """A printed page with things laid on it.
+    """A printed page with things laid on it, or without a PDF a bare bench.
 
     ``scale`` is the print's true size over the asked one; ``hidden`` are quadrilaterals in mm from the middle
     that something dark covers, ``wet`` and ``glare`` discs (x, y, radius).
     """
 
-    pdf: bytes
+    pdf: bytes | None
     inks: Inks
     laid: Sequence[Laid] = ()
     boards: Sequence[Board] = ()
@@ -188,26 +188,15 @@ def asked_colours(pdf: bytes) -> Field:
 
 def _painted(page: Page, rng: Generator) -> tuple[Field, Field]:
     """Reflectance of bench, page and parts in true mm, and the light that shines off without its colour."""
-    sheet = page.inks.printed(asked_colours(page.pdf))
     side = round(BENCH_MM * PX_PER_MM / 2)
     grain = cv2.GaussianBlur(rng.normal(0, 1, (side, side)).astype(np.float32), (0, 0), 3)
     bench = np.array(page.bench, np.float32) * (1 + 0.5 * grain[..., None])
     bench = cv2.resize(bench, None, fx=2, fy=2, interpolation=cv2.INTER_LINEAR)
-    height, width = sheet.shape[:2]
-    # The sheet keeps its size; what is printed on it shrinks, and the rest stays bare paper.
-    if page.scale != 1:
-        shrink = np.array(
-            [[page.scale, 0, (1 - page.scale) * width / 2], [0, page.scale, (1 - page.scale) * height / 2]]
-        )
-        sheet = cv2.warpAffine(
-            sheet,
-            shrink,
-            (width, height),
-            flags=cv2.INTER_AREA,
-            borderValue=[float(v) for v in page.inks.paper],
-        )
-    top, left = (len(bench) - height) // 2, (len(bench) - width) // 2
-    bench[top : top + height, left : left + width] = sheet
+    if page.pdf is not None:
+        sheet = _sheet(page, page.pdf)
+        height, width = sheet.shape[:2]
+        top, left = (len(bench) - height) // 2, (len(bench) - width) // 2
+        bench[top : top + height, left : left + width] = sheet
     x, y = _mm(bench.shape[:2])
     for part in page.laid:
         far = np.hypot(x - part.x, y - part.y)
@@ -226,6 +215,19 @@ def _painted(page: Page, rng: Generator) -> tuple[Field, Field]:
     for cx, cy, radius in page.glare:
         glare[..., 0] += np.exp(-((x - cx) ** 2 + (y - cy) ** 2) / (2 * (radius / 2) ** 2))
     return np.maximum(bench, 0.005), glare
+
+
+def _sheet(page: Page, pdf: bytes) -> Field:
+    """Reflectance of the printed sheet, ``PX_PER_MM`` pixels a millimetre."""
+    sheet = page.inks.printed(asked_colours(pdf))
+    if page.scale == 1:
+        return sheet
+    # The sheet keeps its size; what is printed on it shrinks, and the rest stays bare paper.
+    height, width = sheet.shape[:2]
+    rest = (1 - page.scale) / 2
+    shrink = np.array([[page.scale, 0, rest * width], [0, page.scale, rest * height]])
+    paper = [float(v) for v in page.inks.paper]
+    return cv2.warpAffine(sheet, shrink, (width, height), flags=cv2.INTER_AREA, borderValue=paper)
 
 
 def _lay(bench: Field, board: Board) -> None:

@@ -4,20 +4,24 @@ refused.
 Photos are made by `tests/scenes/printed.py`; colours that lie in the room are known to it alone.
 """
 
+import dataclasses
+import json
+
 import numpy as np
 import pytest
 
-from tests.accuracy.known_colours import discs, errors
-from tests.scenes.camera import random_phone
-from tests.scenes.printed import Board, Grey, Lit, Page, View, jpeg, random_inks, shoot
+from tests.accuracy.known_colours import any_phone, discs, errors
+from tests.scenes.printed import Board, Grey, Laid, Lit, Page, View, jpeg, random_inks, shoot
 from wearview.cli import main
 from wearview.colour import delta_e, linear_to_lab
+from wearview.light import NOTHING_MEASURED, KnownColours, Light, find_targets, known_colours
 from wearview.light.calibrate import MatColours, Refused, calibrate_mat
-from wearview.light.known import chart_light, mat_light
+from wearview.light.known import chart_light, known_light, mat_light
 from wearview.light.tone import PLAIN, Camera
 from wearview.mat import ASKED, PAPER, design_for, find_mat
 from wearview.mat.chart import find_charts, published_linear
 from wearview.mat.sheet import mat_pdf
+from wearview.settings import PrintedMat, load_settings
 from wearview.shop import shop_settings
 from wearview.terms import CHART_EDITIONS
 
@@ -43,17 +47,26 @@ AFTER, BEFORE = CHART_EDITIONS
 CHART = published_linear(AFTER)
 WARM = Lit((1.3, 1.0, 0.68), (0.2, -0.15), -0.05)
 SIZE = (1600, 1200)
+TAN = np.array([0.33, 0.21, 0.11])
 
 
-def photo(seed=0, lit=WARM, view=None, **page):
+def photo(seed=0, lit=WARM, view=None, pdf=PDF, darker=1.0, **page):
     rng = np.random.default_rng(seed)
-    return shoot(Page(PDF, INKS, **page), view or View(tilt_deg=8), lit, random_phone(rng), rng)
+    phone = any_phone(rng)
+    phone = dataclasses.replace(phone, exposure=phone.exposure * darker)
+    return shoot(Page(pdf, INKS, **page), view or View(tilt_deg=8), lit, phone, rng)
 
 
 def laid_out(seed=0, lit=WARM, **page):
     """A photo with known discs, its view and the discs."""
     view, laid = View(tilt_deg=8), discs(np.random.default_rng(seed))
     return photo(seed, lit, view, laid=laid, **page), view, laid
+
+
+def off_by(rgb8, view, laid, known):
+    """Delta E of each disc from what it is."""
+    light = Light(known.method, known.white, known.field, 0, 0, None, None, camera=known.camera)
+    return errors(rgb8, view, laid, light)[0]
 
 
 def flat(field=(0.0,) * 6):
@@ -67,9 +80,9 @@ def by_chart(rgb8, edition=AFTER):
 def test_a_calibrated_mat_brings_colours_back():
     rgb8, view, laid = laid_out(1)
     light = mat_light(find_mat(rgb8), TRUE, SIZE)
-    off = errors(rgb8, view, laid, light)
-    assert np.median(off) < 1.0
-    assert off.max() < 3.5  # seen: 0.7 and 3.3 over 96 discs in six lights
+    off = off_by(rgb8, view, laid, light)
+    assert np.median(off) < 0.7  # seen: 0.35 and 1.24 at worst over 144 discs in six lights
+    assert off.max() < 1.5
     assert light.used >= 26
 
 
@@ -78,7 +91,7 @@ def test_a_mat_that_was_not_calibrated_serves_as_white_and_for_the_field():
     light = mat_light(find_mat(rgb8), None, SIZE)
     assert light.camera is PLAIN
     assert np.isnan(light.residual)
-    assert errors(rgb8, view, laid, light).max() < 4.0
+    assert off_by(rgb8, view, laid, light).max() < 4.0
 
 
 def test_a_print_of_other_inks_does_not_fit_its_old_colours():
@@ -103,7 +116,7 @@ def test_squares_that_are_hidden_are_left_out(hidden):
         light = mat_light(mat, colours, SIZE)
         assert light.used < 32
         # As far off as with all squares bare.
-        assert errors(rgb8, view, laid, light).max() < 4.0
+        assert off_by(rgb8, view, laid, light).max() < 4.0
 
 
 @pytest.mark.parametrize("turn", [0, 90, 180, 270, 33])
@@ -117,19 +130,21 @@ def test_a_chart_is_read_whichever_end_is_up(turn):
 def test_a_turned_photo_of_a_chart_tells_the_same():
     rgb8 = photo(5, Lit((1.2, 1.0, 0.8)), boards=[Board(0, 0, 109, 20, CHART)])
     straight, turned = by_chart(rgb8), by_chart(np.ascontiguousarray(rgb8[::-1, ::-1]))
-    assert turned.white == pytest.approx(straight.white, rel=0.01)
-    assert turned.camera.matrix == pytest.approx(straight.camera.matrix, abs=0.02)
+    codes = np.array([[128, 128, 128], [160, 120, 90], [60, 50, 45]]) / 255
+    first, second = (k.camera.mixed(k.camera.decoded(codes) / k.white) for k in (straight, turned))
+    # The finder's squares lie a pixel elsewhere.
+    assert delta_e(linear_to_lab(first), linear_to_lab(second)).max() < 0.5
 
 
 def test_a_chart_brings_colours_back():
     lit = Lit((1.3, 1.0, 0.68))
     rgb8, view, laid = laid_out(6, lit, boards=[Board(0, 0, 80, 15, CHART)])
-    assert errors(rgb8, view, laid, by_chart(rgb8)).max() < 2.5
+    assert off_by(rgb8, view, laid, by_chart(rgb8)).max() < 2.5
 
 
 def test_the_wrong_edition_costs_about_what_the_editions_differ():
     rgb8, view, laid = laid_out(7, Lit(), boards=[Board(0, 0, 80, 0, CHART)])
-    right, wrong = (np.mean(errors(rgb8, view, laid, by_chart(rgb8, e))) for e in (AFTER, BEFORE))
+    right, wrong = (np.mean(off_by(rgb8, view, laid, by_chart(rgb8, e))) for e in (AFTER, BEFORE))
     assert right < wrong + 0.3
     assert wrong < right + 2.0  # white differs by 1.95, all others by less
 
@@ -149,7 +164,7 @@ def test_squares_of_a_chart_that_are_hidden_are_left_out(hidden, lost):
     if light is not None:  # found, and then right
         assert light.used <= 24 - lost
         clear = [n for n, d in enumerate(laid) if np.hypot(d.x, d.y) > 0]
-        assert np.median(errors(rgb8, view, laid, light)[clear]) < 2.5
+        assert np.median(off_by(rgb8, view, laid, light)[clear]) < 2.5
 
 
 def test_a_mirrored_chart_is_refused():
@@ -176,7 +191,7 @@ def test_no_chart_is_found_where_there_is_none():
 
 
 def test_a_mat_calibrated_beside_a_chart_has_its_true_colours():
-    rgb8 = photo(13, boards=[Board(0, 0, 109, 10, CHART)])
+    rgb8 = photo(13, darker=0.7, boards=[Board(0, 0, 109, 10, CHART)])
     found = calibrate_mat(rgb8, find_mat(rgb8), AFTER)
     assert isinstance(found, MatColours)
     assert found.by == "chart"
@@ -186,7 +201,7 @@ def test_a_mat_calibrated_beside_a_chart_has_its_true_colours():
 
 
 def test_a_mat_calibrated_beside_a_grey_card_has_its_paper_right():
-    rgb8 = photo(14, cards=[Grey(0, 0, 100, 130)])
+    rgb8 = photo(14, darker=0.7, cards=[Grey(0, 0, 100, 130)])
     found = calibrate_mat(rgb8, find_mat(rgb8), AFTER)
     assert isinstance(found, MatColours)
     assert found.by == "card"
@@ -194,14 +209,14 @@ def test_a_mat_calibrated_beside_a_grey_card_has_its_paper_right():
 
 
 def test_a_bare_mat_alone_cannot_be_calibrated():
-    rgb8 = photo(15)
+    rgb8 = photo(15, darker=0.7)
     found = calibrate_mat(rgb8, find_mat(rgb8), AFTER)
     assert isinstance(found, Refused)
     assert "chart or grey card" in found.problem
 
 
 def test_a_mat_with_a_colour_hidden_cannot_be_calibrated():
-    rgb8 = photo(16, boards=[Board(0, 0, 109, 0, CHART)])
+    rgb8 = photo(16, darker=0.7, boards=[Board(0, 0, 109, 0, CHART)])
     blind, mat = rgb8.copy(), find_mat(rgb8)
     for square, patch in zip(mat.squares, mat.design.patches, strict=True):
         if patch.name == "blue":
@@ -217,7 +232,7 @@ def test_the_command_keeps_the_colours_where_grading_finds_them(tmp_path, monkey
     monkeypatch.setenv("HOME", str(tmp_path))
     assert shop_settings().mat is None
     shot = tmp_path / "mat.jpg"
-    shot.write_bytes(jpeg(photo(17, boards=[Board(0, 0, 109, 0, CHART)])))
+    shot.write_bytes(jpeg(photo(17, darker=0.7, boards=[Board(0, 0, 109, 0, CHART)])))
     assert main(["mat", "calibrate", str(shot)]) == 0
     kept = shop_settings().mat
     assert kept.by == "chart"
@@ -254,3 +269,67 @@ def test_a_bent_tone_keeps_black_white_and_greys():
     camera = Camera(np.array([0.2, -0.1]), np.array([[1.1, -0.1, 0], [0, 1, 0], [0.05, -0.15, 1.1]]))
     assert camera.decoded(np.array([0.0, 1.0])) == pytest.approx([0, 1])
     assert camera.mixed(np.full(3, 0.4)) == pytest.approx([0.4, 0.4, 0.4])
+
+
+def told(rgb8, colours=NOTHING_MEASURED):
+    """Method and problems that a photo's known colours give."""
+    light, problems = known_light(find_targets(rgb8, colours), colours, flat())
+    return (None if light is None else light.method), problems
+
+
+def test_an_uncalibrated_mat_is_used_and_said_so():
+    assert told(photo(20)) == ("mat", ("mat not calibrated",))
+
+
+def test_a_calibrated_mat_is_used_without_a_word():
+    assert told(photo(21), KnownColours(CHART, TRUE, "chart")) == ("mat", ())
+
+
+def test_a_mat_with_the_colours_of_another_print_serves_by_its_paper_alone():
+    swapped = {name: TRUE[other] for name, other in zip(TRUE, reversed(TRUE), strict=True)}
+    assert told(photo(22), KnownColours(CHART, swapped, "chart")) == ("mat", ("mat colours do not fit",))
+
+
+def test_a_chart_is_preferred_to_a_mat_of_unknown_inks():
+    assert told(photo(23, boards=[Board(0, 0, 80, 0, CHART)])) == ("chart", ())
+
+
+def test_a_chart_under_oil_is_refused_with_a_reason():
+    board = Board(0, 0, 160, 0, np.clip(CHART, 0.01, None) ** 1.6 * [1.0, 0.75, 0.35])
+    assert told(photo(24, Lit(), pdf=None, boards=[board])) == (None, ("chart does not fit",))
+
+
+def test_a_mat_too_bright_to_calibrate_is_refused():
+    rgb8 = photo(28, darker=2.0, boards=[Board(0, 0, 109, 0, CHART)])
+    found = calibrate_mat(rgb8, find_mat(rgb8), AFTER)
+    assert isinstance(found, Refused)
+    assert "bright" in found.problem
+
+
+def test_a_scaled_print_is_told():
+    assert "mat printed to another scale" in told(photo(25, view=View(mm_across=430), scale=0.95))[1]
+
+
+def test_a_bench_without_either_gives_nothing():
+    assert told(photo(26, pdf=None)) == (None, ())
+
+
+def test_a_mat_of_another_design_is_not_known():
+    lab = {name: tuple(map(float, linear_to_lab(colour))) for name, colour in TRUE.items()}
+    settings = load_settings()
+    for design, known in (("1", True), ("0", False)):
+        kept = dataclasses.replace(settings, mat=PrintedMat(design, "chart", lab))
+        assert (known_colours(kept).mat is not None) == known
+
+
+def test_the_document_tells_scale_light_and_squares(tmp_path, capsys):
+    shot = tmp_path / "plate.jpg"
+    view = View(tilt_deg=6)
+    shot.write_bytes(jpeg(photo(27, Lit(), view, laid=[Laid(0, 0, 75, 55, TAN)])))
+    assert main(["grade", str(shot), "--json", "-"]) == 0
+    [graded] = json.loads(capsys.readouterr().out)["photos"]
+    assert graded["mm_per_px"] == pytest.approx(view.mm_across / view.width, rel=0.01)
+    assert graded["light"]["method"] == "mat"
+    assert graded["light"]["residual"] is None
+    assert graded["light"]["squares"] == {"used": 32, "of": 32}
+    assert "mat not calibrated" in graded["quality"]["problems"]

@@ -77,6 +77,17 @@ def test_grooves_are_left_out_of_the_face_that_is_measured():
     assert (face.whole & grooves).any()  # still part of the face, as its mask promises
 
 
+def test_with_a_known_scale_the_averaging_disc_is_one_millimetre():
+    photo, part, light, rectified = first_plate("reference-tan.jpg")
+    assert np.isnan(rectified.mm_per_px)
+    size = np.sqrt(part.outer.major * part.outer.minor)
+    scaled = rectify(photo, part, light, mm_per_px=120 / size)  # as if it were 120 mm across
+    assert scaled.mm_per_px * scaled.diameter == pytest.approx(120, rel=0.01)
+    assert scaled.disc * scaled.mm_per_px == pytest.approx(1)
+    assert rectified.disc / rectified.diameter == pytest.approx(1 / 150)  # the contract's, without a scale
+    assert take_face(photo, scaled, part, light).mm_per_px == scaled.mm_per_px
+
+
 def test_what_is_blown_out_is_left_out_of_the_face_that_is_measured():
     photo, part, light, rectified = first_plate("reference-tan.jpg")
     before = take_face(photo, rectified, part, light)

@@ -8,7 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearview.colour import linear_to_lab, srgb_to_linear
-from wearview.light.neutral import find_neutrals
+from wearview.light.known import NOTHING_MEASURED, KnownColours, KnownLight, Targets, known_light
+from wearview.light.neutral import Neutral, find_neutrals
+from wearview.light.tone import PLAIN, Camera
 
 TILES = (12, 9)
 ENOUGH_METAL = 80  # pixels of bare steel beside the faces
@@ -22,6 +24,23 @@ PLACE_ERROR = 0.07  # for each half of the photo's width between the two: what n
 # What teeth and core send to a camera away from their sheen, a shade yellow. Median of rendered plates whose
 # light is known; over them the level scatters by a third.
 BARE_STEEL = np.array([0.27, 0.25, 0.225])
+# The same by mat or chart and by what its colours are known from; see tests/accuracy/known_colours.py. With
+# known colours the errors there are a third of this: rendered inks and linings look alike under any lamp that
+# gives them the same RGB, real ones do not.
+KNOWN_LEVEL_ERROR = {
+    ("mat", "chart"): 0.06,
+    ("mat", "card"): 0.09,
+    ("mat", "paper"): 0.125,
+    ("chart", "chart"): 0.05,
+}
+KNOWN_BALANCE_ERROR = {
+    ("mat", "chart"): 0.02,
+    ("mat", "card"): 0.03,
+    ("mat", "paper"): 0.042,
+    ("chart", "chart"): 0.015,
+}
+RESIDUAL_ERROR = 0.02  # log units of either for each Delta E that known squares are off
+MAT_FIELD_ERROR = 0.08  # as FIELD_ERROR, of a field seen on matte paper all round the part
 MOST_FALLOFF = 0.9  # log units between two places of one bench; more is a shine or a shadow, not falloff
 
 
@@ -46,6 +65,12 @@ class Light:
     read_at : tuple of float, or None
         x, y of the sheet that white was read from, as -1..1 across the photo; None where it was read all
         over the photo.
+    camera : Camera
+        How codes become linear light.
+    known : KnownLight or None
+        What mat or chart told, where one of them is the method.
+    problems : tuple of str
+        Names from `terms.PROBLEMS`: why a mat or chart in view was not used, or how far.
     """
 
     method: str
@@ -56,6 +81,16 @@ class Light:
     bench: NDArray[np.float64] | None
     metal: NDArray[np.float64] | None
     read_at: tuple[float, float] | None = None
+    camera: Camera = PLAIN
+    known: KnownLight | None = None
+    problems: tuple[str, ...] = ()
+
+    def relative(
+        self, rgb8: NDArray[np.uint8], x: NDArray[np.floating], y: NDArray[np.floating]
+    ) -> NDArray[np.float32]:
+        """Linear sRGB of codes at places given as -1..1 across the photo, the light taken out: white is 1."""
+        under = (self.white * self.level(x, y)[..., None]).astype(np.float32)
+        return self.camera.mixed(self.camera.decoded8(rgb8) / under).astype(np.float32)
 
     def level(self, x: NDArray[np.floating], y: NDArray[np.floating]) -> NDArray[np.float64]:
         """Factor of the light at places given as -1..1 across the photo."""
@@ -72,7 +107,8 @@ class Light:
         here, there = (
             float(_terms(np.array(u), np.array(v)) @ self.field) for u, v in ((x, y), (from_x, from_y))
         )
-        falloff = FIELD_ERROR * abs(here - (there if self.read_at else 0.0))
+        field_error = MAT_FIELD_ERROR if self.method == "mat" else FIELD_ERROR
+        falloff = field_error * abs(here - (there if self.read_at else 0.0))
         level = math.hypot(self.level_error, falloff, PLACE_ERROR * math.hypot(x - from_x, y - from_y))
         root = (float(lab[0]) + 16) / 3
         # Below about L* 20 CIEDE2000 weighs lightness less, above 80 too; 0.8 is its mean weight between.
@@ -80,9 +116,13 @@ class Light:
 
 
 def estimate_light(
-    small: NDArray[np.uint8], taken: NDArray[np.bool_], metal_mask: NDArray[np.bool_]
+    small: NDArray[np.uint8],
+    taken: NDArray[np.bool_],
+    metal_mask: NDArray[np.bool_],
+    targets: Targets | None = None,
+    colours: KnownColours = NOTHING_MEASURED,
 ) -> Light:
-    """The light of a photo from the best neutral in view.
+    """The light of a photo from what is of known colour in view, else from the best neutral.
 
     Parameters
     ----------
@@ -92,8 +132,11 @@ def estimate_light(
         Where parts lie, with a margin for their shadows.
     metal_mask : ndarray of bool, shape (H, W)
         Bare steel of the parts outside their faces: teeth and core.
+    targets : Targets or None
+        Mat and charts, found in a copy of any size.
+    colours : KnownColours
+        What is known of theirs.
     """
-    height, width = taken.shape
     linear = srgb_to_linear(small)
     teeth = float(np.median(linear[metal_mask][:, 1])) if metal_mask.sum() > ENOUGH_METAL else None
     neutrals = find_neutrals(small, taken, teeth)
@@ -105,6 +148,51 @@ def estimate_light(
     bench_at[::3, ::3] = ~(taken | sheets)[::3, ::3]
     bench = _flat_median(linear, bench_at, field) if bench_at.sum() > 60 else None
     metal = _flat_median(linear, metal_mask, field) if metal_mask.sum() > ENOUGH_METAL else None
+    problems: tuple[str, ...] = ()
+    if targets is not None:
+        known, problems = known_light(targets, colours, field)
+        if known is not None:
+            return _by_known(known, bench, metal, problems)
+    light = _by_neutral(linear, taken, neutrals, field, bench, metal)
+    return replace(light, problems=problems)
+
+
+def _by_known(
+    known: KnownLight,
+    bench: NDArray[np.float64] | None,
+    metal: NDArray[np.float64] | None,
+    problems: tuple[str, ...],
+) -> Light:
+    residual = 0.0 if math.isnan(known.residual) else known.residual
+    level, balance = (
+        math.hypot(errors[known.method, known.by], RESIDUAL_ERROR * residual)
+        for errors in (KNOWN_LEVEL_ERROR, KNOWN_BALANCE_ERROR)
+    )
+    return Light(
+        known.method,
+        known.white,
+        known.field,
+        level,
+        balance,
+        bench,
+        metal,
+        known.read_at,
+        known.camera,
+        known,
+        problems,
+    )
+
+
+def _by_neutral(
+    linear: NDArray[np.float32],
+    taken: NDArray[np.bool_],
+    neutrals: list[Neutral],
+    field: NDArray[np.float64],
+    bench: NDArray[np.float64] | None,
+    metal: NDArray[np.float64] | None,
+) -> Light:
+    """The light from paper, card or bare steel."""
+    height, width = taken.shape
     if neutrals:
         best = neutrals[0]
         cx, cy = 2 * best.centre[0] / (width - 1) - 1, 2 * best.centre[1] / (height - 1) - 1
@@ -157,6 +245,8 @@ def match_light(light: Light, reference: Light) -> Light:
             level_error=LEVEL_ERROR[method],
             balance_error=BALANCE_ERROR[method],
             read_at=None,
+            camera=reference.camera,  # one phone takes both, as a rule
+            known=None,
         )
     return light
 

@@ -41,10 +41,9 @@ class Mat:
         Numbers of the markers that were found and fit.
     off_mm : float
         Root mean square of their corners off the plane, mm on the mat.
-    mm_per_px : float
-        At the photo's middle in the plane of the mat; a print's own scale counted in where it is known.
     printed_scale : float
-        True millimetres per printed millimetre, seen on the sheet's own edges; NaN where they do not show.
+        True millimetres per printed millimetre, seen on the sheet's own edges and counted in for every scale;
+        NaN where they do not show.
     squares : tuple of Sample
         One each of `design.patches`, in that order.
     room : tuple of Sample
@@ -57,11 +56,15 @@ class Mat:
     plane: Plane
     markers: tuple[int, ...]
     off_mm: float
-    mm_per_px: float
     printed_scale: float
     squares: tuple[Sample, ...]
     room: tuple[Sample, ...]
     problem: str | None
+
+    def mm_per_px_at(self, xy: NDArray[np.floating]) -> float:
+        """Millimetres per pixel in the plane of the mat at a place in pixels, as `mm_per_px`."""
+        scale = 1.0 if math.isnan(self.printed_scale) else self.printed_scale
+        return self.plane.mm_per_px(np.asarray(xy, np.float64)) * scale
 
 
 def find_mat(rgb8: NDArray[np.uint8]) -> Mat | None:
@@ -122,14 +125,11 @@ def _measured(
     off_mm = float(np.sqrt(((plane.to_mm(px[fits]) - mm[fits]) ** 2).sum(axis=1).mean()))
     scale = printed_scale(copy, plane, design)
     whole = plane.scaled(rgb8.shape[1] / copy.shape[1])
-    middle = (np.array(rgb8.shape[1::-1], float) - 1) / 2
-    true = 1.0 if math.isnan(scale) else scale
     return Mat(
         design,
         whole,
         tuple(n for n, fit in zip(numbers, fits.reshape(-1, 4), strict=True) if fit.all()),
         off_mm,
-        whole.mm_per_px(middle) * true,
         scale,
         tuple(_square(rgb8, whole, p.name, p.x, p.y) for p in design.patches),
         tuple(_square(rgb8, whole, PAPER, x, y) for x, y in _room_places()),

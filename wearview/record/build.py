@@ -68,7 +68,7 @@ def _photo(photo: GradedPhoto) -> dict[str, Any]:
         "width": photo.width,
         "height": photo.height,
         "taken_at": photo.taken_at,
-        "mm_per_px": None,
+        "mm_per_px": _number(photo.mm_per_px, 5),
         "quality": {
             "gradeable": quality.gradeable and bool(photo.parts),
             "problems": list(photo.problems),
@@ -77,12 +77,21 @@ def _photo(photo: GradedPhoto) -> dict[str, Any]:
             "dark": _number(quality.dark, 4),
             "edge_width": _number(quality.edge_width, 2),
         },
-        "light": {
-            "method": "none" if photo.light is None else photo.light.method,
-            "uncertainty": _number(photo.light_uncertainty, 2),
-        },
+        "light": _light(photo),
         "parts": [_part(part) for part in photo.parts],
     }
+
+
+def _light(photo: GradedPhoto) -> dict[str, Any]:
+    light = photo.light
+    entry: dict[str, Any] = {
+        "method": "none" if light is None else light.method,
+        "uncertainty": _number(photo.light_uncertainty, 2),
+    }
+    if light is not None and light.known is not None:
+        known = light.known
+        entry |= {"residual": _number(known.residual, 2), "squares": {"used": known.used, "of": known.of}}
+    return entry
 
 
 def _part(graded: GradedPart) -> dict[str, Any]:

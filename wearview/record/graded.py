@@ -1,5 +1,6 @@
 """What one call found, photo by photo and part by part."""
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -49,6 +50,7 @@ class GradedPhoto:
     light: Light | None
     light_uncertainty: float
     parts: tuple[GradedPart, ...]
+    mm_per_px: float = math.nan
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -115,7 +115,7 @@ def take_face(photo: Photo, rectified: Rectified, part: Part, light: Light) -> F
         angle_deg=rectified.angle_deg,
         xy=rectified.xy,
         diameter=rectified.diameter,
-        mm_per_px=math.nan,
+        mm_per_px=rectified.mm_per_px,
         grain=read_grain(photo, part, rectified.xy, mask) if lined else math.nan,
         excluded=excluded,
         light_uncertainty=light.uncertainty(

@@ -7,7 +7,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from wearview.colour import linear_to_lab, srgb_to_linear
+from wearview.colour import linear_to_lab
 from wearview.light import Light
 from wearview.parts import Part
 from wearview.photo import Photo
@@ -37,7 +37,9 @@ class Rectified:
     diameter : float
         Grid pixels of the outer diameter; of a band its length.
     disc : float
-        Diameter of the averaging disc in grid pixels.
+        Diameter of the averaging disc in grid pixels: 1 mm, or its share of the part without a scale.
+    mm_per_px : float
+        Millimetres per grid pixel; NaN when the scale is unknown.
     metal_lab : ndarray, shape (3,)
         Median Lab of the part's bare steel beside the face; NaN where none is seen.
     marks : dict of str to ndarray of bool, shape (H, W)
@@ -52,11 +54,12 @@ class Rectified:
     xy: NDArray[np.float32]
     diameter: float
     disc: float
+    mm_per_px: float
     metal_lab: NDArray[np.float64]
     marks: dict[str, NDArray[np.bool_]]
 
 
-def rectify(photo: Photo, part: Part, light: Light) -> Rectified:
+def rectify(photo: Photo, part: Part, light: Light, mm_per_px: float = math.nan) -> Rectified:
     """A part's face on its grid, light taken out.
 
     Parameters
@@ -65,10 +68,15 @@ def rectify(photo: Photo, part: Part, light: Light) -> Rectified:
     part : Part
     light : Light
         Of the photo; its white may have been matched to the reference photo's.
+    mm_per_px : float
+        Millimetres per full-size pixel at the part; NaN when the scale is unknown.
     """
     xy, radius, angle, inside = _plate_grid(part) if part.outer is not None else _band_grid(part)
-    codes = _sample(photo.rgb8, xy, _spacing(xy))
+    spacing = _spacing(xy)
+    codes = _sample(photo.rgb8, xy, spacing)
     plate = part.outer is not None
+    mm = mm_per_px * spacing
+    unscaled = DISC * GRID if plate else BAND_WIDTH / 40
     lab, whole = _lit(codes, xy, photo, light), inside & _sample_mask(part, xy)
     return Rectified(
         lab=lab,
@@ -78,7 +86,8 @@ def rectify(photo: Photo, part: Part, light: Light) -> Rectified:
         angle_deg=angle,
         xy=xy,
         diameter=float(GRID if plate else inside.shape[1]),
-        disc=DISC * GRID if plate else BAND_WIDTH / 40,
+        disc=unscaled if math.isnan(mm) else 1 / mm,
+        mm_per_px=mm,
         metal_lab=_metal_lab(photo, part, light),
         marks=find_marks(lab[..., 0], whole, float(GRID if plate else BAND_DIAMETERS * BAND_WIDTH)),
     )
@@ -88,9 +97,8 @@ def _lit(
     codes: NDArray[np.uint8], xy: NDArray[np.float32], photo: Photo, light: Light
 ) -> NDArray[np.float32]:
     """Lab of sampled codes with the light at each place taken out."""
-    level = light.level(2 * xy[..., 0] / (photo.width - 1) - 1, 2 * xy[..., 1] / (photo.height - 1) - 1)
-    linear = srgb_to_linear(codes) / (light.white * level[..., None]).astype(np.float32)
-    return linear_to_lab(np.clip(linear, 0, 4))
+    x, y = 2 * xy[..., 0] / (photo.width - 1) - 1, 2 * xy[..., 1] / (photo.height - 1) - 1
+    return linear_to_lab(np.clip(light.relative(codes, x, y), 0, 4))
 
 
 def _metal_lab(photo: Photo, part: Part, light: Light) -> NDArray[np.float64]:
