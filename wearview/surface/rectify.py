@@ -38,12 +38,12 @@ class Rectified:
         Grid pixels of the outer diameter; of a band its length.
     disc : float
         Diameter of the averaging disc in grid pixels: 1 mm, or its share of the part without a scale.
-    mm_per_px : float
-        Millimetres per grid pixel; NaN when the scale is unknown.
     metal_lab : ndarray, shape (3,)
         Median Lab of the part's bare steel beside the face; NaN where none is seen.
     marks : dict of str to ndarray of bool, shape (H, W)
         "groove" and "ink", see `find_marks`.
+    mm_per_px : float
+        Millimetres per grid pixel; NaN when the scale is unknown.
     """
 
     lab: NDArray[np.float32]
@@ -54,9 +54,9 @@ class Rectified:
     xy: NDArray[np.float32]
     diameter: float
     disc: float
-    mm_per_px: float
     metal_lab: NDArray[np.float64]
     marks: dict[str, NDArray[np.bool_]]
+    mm_per_px: float = math.nan
 
 
 def rectify(photo: Photo, part: Part, light: Light, mm_per_px: float = math.nan) -> Rectified:
