@@ -22,7 +22,7 @@ from wearview.light import (
     match_light,
 )
 from wearview.lining import read_lining
-from wearview.material import lining_chance, material_features
+from wearview.material import settle_kinds
 from wearview.pack import Pack, PackEntry, profile_pack
 from wearview.parts import NOTHING_SAID, Corrections, Part, find_parts, row_order
 from wearview.photo import Photo, PhotoBytes, read_photo, read_photo_bytes
@@ -193,18 +193,15 @@ def _light(photo: Photo, parts: Sequence[Part], targets: Targets, colours: Known
 
 
 def _take(
-    photo: Photo, part: Part, light: Light, targets: Targets | None, settings: Settings
-) -> tuple[Part, Face]:
-    """A part's face, and the part with its kind settled by what the face is made of, unless a person stated
-    it."""
-    mm_per_px = math.nan if targets is None else targets.mm_per_px(_centre(part), photo.scale)
-    rectified = rectify(photo, part, light, mm_per_px)
-    if part.outer is not None and part.kind_confidence < 1:
-        chance = lining_chance(material_features(rectified, part), settings)
-        part = replace(
-            part, kind=FRICTION if chance >= 0.5 else STEEL, kind_confidence=max(chance, 1 - chance)
-        )
-    return part, take_face(photo, rectified, part, light)
+    photo: Photo, parts: Sequence[Part], light: Light, targets: Targets | None, settings: Settings
+) -> list[tuple[Part, Face]]:
+    """Parts with their kinds settled by what their faces are made of, and these faces."""
+    rectified = []
+    for part in parts:
+        mm_per_px = math.nan if targets is None else targets.mm_per_px(_centre(part), photo.scale)
+        rectified.append(rectify(photo, part, light, mm_per_px))
+    settled = settle_kinds(parts, rectified, settings)
+    return [(part, take_face(photo, r, part, light)) for part, r in zip(settled, rectified, strict=True)]
 
 
 def clean_from_photo(source: Source, settings: Settings) -> Clean:
@@ -227,9 +224,9 @@ def clean_from_photo(source: Source, settings: Settings) -> Clean:
             file, f"cannot serve as clean reference: {problem.name}", problem.remedy.rstrip(".")
         )
     assert seen.light is not None
-    usable = [p for p in seen.parts if not any(PROBLEMS[q].refuses for q in p.problems)]
-    for part in sorted(usable, key=lambda p: -p.face_mask.sum()):
-        part, face = _take(photo, part, seen.light, seen.targets, settings)
+    usable = [part for part in seen.parts if not _is_refused(part)]
+    usable.sort(key=lambda p: -p.face_mask.sum())
+    for part, face in _take(photo, usable, seen.light, seen.targets, settings):
         if part.kind in LINED_KINDS and (found := reference_from_face(face, "photo", file)) is not None:
             return Clean(seen.light, found)
     raise CleanReferenceError(
@@ -272,14 +269,17 @@ def _faces(seen: Seen, anchor: Light | None, apply_end: str | None, settings: Se
         problems.append("no neutral in view")
     if seen.light is not None:
         problems.extend(seen.light.problems)
+    found = _in_row(seen.parts, apply_end)
+    taken: dict[int, tuple[Part, Face]] = {}
+    if light is not None:
+        able = [k for k, part in enumerate(found) if not _is_refused(part)]
+        faces = _take(photo, [found[k] for k in able], light, seen.targets, settings)
+        taken = dict(zip(able, faces, strict=True))
     parts = []
-    for n, part in enumerate(_in_row(seen.parts, apply_end), start=1):
-        refused = any(PROBLEMS[p].refuses for p in part.problems)
-        face = None
-        if light is not None and not refused:
-            part, face = _take(photo, part, light, seen.targets, settings)
+    for n, part in enumerate(found, start=1):
+        settled, face = taken.get(n - 1, (part, None))
         parts.append(
-            GradedPart(f"{photo.sha256[:12]}-{n}", 0, None, part, face, None, None, None, part.problems)
+            GradedPart(f"{photo.sha256[:12]}-{n}", 0, None, settled, face, None, None, None, part.problems)
         )
     known = [p.face.light_uncertainty for p in parts if p.face is not None]
     return GradedPhoto(
@@ -305,6 +305,10 @@ def _mm_per_px(seen: Seen) -> float:
     photo = seen.photo
     middle = (photo.width - 1) / 2, (photo.height - 1) / 2
     return math.nan if seen.targets is None else seen.targets.mm_per_px(middle, photo.scale)
+
+
+def _is_refused(part: Part) -> bool:
+    return any(PROBLEMS[problem].refuses for problem in part.problems)
 
 
 def _needs_match(light: Light, anchor: Light) -> bool:

@@ -84,6 +84,8 @@ class Tints:
         Share of the plate's bluest chroma under which blue is grey blue, and the limits of that chroma.
     grey_darker_than, grey_border_dark, grey_border_light, grey_beside_blue, grey_below_clean_l : float
         What makes a neutral patch oxide.
+    cast_chroma, cast_darkness : float
+        Under which chroma and lost share of the bare L* a blue is a lamp's cast, where the light is weak.
     other_darkness_least, other_darkness_per_chroma, other_neutral_darkness : float
         Lost share of the bare L* beyond which a brown, or a neutral, is no oxide.
     dull : tuple of float
@@ -107,6 +109,8 @@ class Tints:
     grey_border_light: float
     grey_beside_blue: float
     grey_below_clean_l: float
+    cast_chroma: float
+    cast_darkness: float
     other_darkness_least: float
     other_darkness_per_chroma: float
     other_neutral_darkness: float
@@ -165,20 +169,18 @@ MATERIAL_WEIGHTS = (
     "bias",
     "inner_teeth",
     "chroma",
-    "even",
-    "spread_l",
     "spread_b",
-    "blue",
-    "bluer",
     "purple",
     "as_teeth",
+    "black",
     "grain",
     "flocks",
-    "lay",
+    "flecks",
     "root_step",
+    "root_gap",
     "lip",
-    "ridge",
-    "cut",
+    "spokes",
+    "pitch",
 )
 
 
@@ -374,6 +376,8 @@ def _read_tints(path: Path) -> Tints:
         grey_border_light=table.share("grey.border_light"),
         grey_beside_blue=table.number("grey.beside_blue"),
         grey_below_clean_l=table.number("grey.below_clean_l", 0, 100),
+        cast_chroma=table.number("cast.chroma"),
+        cast_darkness=table.share("cast.darkness"),
         other_darkness_least=table.share("other.darkness_least"),
         other_darkness_per_chroma=table.share("other.darkness_per_chroma"),
         other_neutral_darkness=table.share("other.neutral_darkness"),

@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 import pytest
 
-from wearview.material import lining_chance, material_features
+from wearview.material import log_odds, material_features, settle_kinds, with_neighbours
 from wearview.parts import Ellipse, Part
 from wearview.photo import read_photo
 from wearview.pipeline import look_at
@@ -42,7 +42,7 @@ def chance(colour, texture: np.ndarray, inner_teeth: bool) -> float:
     lab = np.empty((SIZE, SIZE, 3), np.float32)
     lab[:] = np.where(((RHO < 1) & (RHO > INNER))[..., None], np.array(colour, np.float32), BARE)
     lab[..., 0] += np.where(FACE, texture, 0)
-    return lining_chance(material_features(*plate(lab, inner_teeth)), MATERIAL)
+    return 1 / (1 + math.exp(-log_odds(material_features(*plate(lab, inner_teeth)), MATERIAL)))
 
 
 def plate(lab: np.ndarray, inner_teeth: bool) -> tuple[Rectified, Part]:
@@ -85,11 +85,24 @@ def test_an_oxide_all_over_is_steel(oxide):
 def test_turning_the_plate_changes_no_feature():
     lab = np.empty((SIZE, SIZE, 3), np.float32)
     lab[:] = (55, 9, 22)
-    lab[..., 0] += felt() + np.where(x > 0, 6, 0)
+    lab[..., 0] += felt(2) + np.where(x > 0, 6, 0) - 12 * (np.abs(ANGLE % 12 - 6) < 1)
     one = material_features(*plate(lab, True))
     other = material_features(*plate(np.ascontiguousarray(np.rot90(lab)), True))
-    # Sampling places on the unrolled plate fall elsewhere between grid pixels.
-    assert one == pytest.approx(other, abs=0.02)
+    # Places on the unrolled plate fall elsewhere between grid pixels: a groove's peak stands on other noise.
+    assert one == pytest.approx(other, abs=0.02, rel=0.1)
+
+
+def test_a_doubtful_plate_takes_the_kind_of_those_toothed_alike():
+    assert with_neighbours([-0.5, 3.0, 4.0], [True, True, True])[0] > 0
+    assert with_neighbours([-0.5, 3.0, 4.0], [True, False, False])[0] < -0.5
+
+
+def test_a_plate_alone_keeps_its_own_word():
+    assert with_neighbours([0.3], [True]) == [0.3]
+
+
+def test_neighbours_do_not_overrule_a_plate_that_is_sure():
+    assert with_neighbours([-6.0, 3.0, 4.0, 9.0], [True] * 4)[0] < 0
 
 
 F, S, R = FRICTION, STEEL, REACTION
@@ -100,6 +113,8 @@ F, S, R = FRICTION, STEEL, REACTION
     [
         ("direct-pack-1.jpg", [S, F, S, F, S, F]),
         ("direct-pack-2.jpg", [S, F, S, F]),
+        ("direct-pack-3.jpg", [R]),
+        ("low-reverse-pack-1.jpg", [F, F, F, F]),
         ("overdrive-pack-2.jpg", [S, S, S, S, S]),
         ("reference-green.jpg", [F]),
     ],
@@ -108,7 +123,11 @@ def test_the_demos_plates_get_the_kinds_they_were_painted_as(photo, kinds):
     seen = look_at(read_photo(str(DEMO / photo)))
     assert seen.light is not None
     parts = sorted((p for p in seen.parts if p.outer), key=lambda p: p.outer.cx)
-    chances = [
-        lining_chance(material_features(rectify(seen.photo, p, seen.light), p), MATERIAL) for p in parts
-    ]
-    assert [c > 0.5 for c in chances] == [kind == F for kind in kinds]
+    settled = settle_kinds(parts, [rectify(seen.photo, p, seen.light) for p in parts], MATERIAL)
+    assert [part.kind == F for part in settled] == [kind == F for kind in kinds]
+
+
+def test_a_stated_kind_stays():
+    part = replace(plate(np.zeros((SIZE, SIZE, 3), np.float32), False)[1], kind=FRICTION, kind_confidence=1.0)
+    rectified = plate(np.broadcast_to(BARE, (SIZE, SIZE, 3)).copy(), False)[0]
+    assert settle_kinds([part], [rectified], MATERIAL) == [part]

@@ -17,7 +17,7 @@ from sklearn.linear_model import LogisticRegression
 from sklearn.metrics import log_loss
 from sklearn.model_selection import LeaveOneGroupOut
 
-from wearview.material import material_features
+from wearview.material import material_features, with_neighbours
 from wearview.parts import Ellipse
 from wearview.photo import read_photo
 from wearview.pipeline import look_at
@@ -41,6 +41,7 @@ class Sample:
     features: dict[str, float]
     lined: bool
     lining: str  # of its shop: what is left out together
+    photo: str
     weight: float
 
 
@@ -53,20 +54,35 @@ def main() -> None:
     features = np.array([[s.features[name] for name in names] for s in samples])
     lined, weight = np.array([s.lined for s in samples]), np.array([s.weight for s in samples])
     linings = [s.lining for s in samples]
-    chance = np.zeros(len(samples))
+    odds = np.zeros(len(samples))
     for train, test in LeaveOneGroupOut().split(features, lined, linings):
         bias, weights = _fit(features[train], lined[train], weight[train])
-        chance[test] = 1 / (1 + np.exp(-bias - features[test] @ weights))
-    right = (chance > 0.5) == lined
+        odds[test] = bias + features[test] @ weights
     print(HEAD)
     print(
-        f"# {np.average(right, weights=weight):.3f} right of {len(right)} plates, {lined.sum()} lined, "
-        f"each of {len(set(linings))} linings left out in turn; log loss {log_loss(lined, chance):.3f}"
+        f"# {len(lined)} plates, {lined.sum()} lined, each of {len(set(linings))} linings left out in turn."
     )
+    print(f"# By its own face: {_score(odds, lined, weight)}.")
+    print(f"# With its neighbours: {_score(_joined(odds, samples), lined, weight)}.")
     bias, weights = _fit(features, lined, weight)
     print(f"bias = {bias:.3f}")
     for name, value in zip(names, weights, strict=True):
         print(f"{name} = {value:.3f}")
+
+
+def _score(odds: np.ndarray, lined: np.ndarray, weight: np.ndarray) -> str:
+    right = np.average((odds > 0) == lined, weights=weight)
+    loss = log_loss(lined, 1 / (1 + np.exp(-odds)), sample_weight=weight)
+    return f"{right:.3f} right, log loss {loss:.3f}"
+
+
+def _joined(odds: np.ndarray, samples: list[Sample]) -> np.ndarray:
+    out = odds.copy()
+    photos = np.array([s.photo for s in samples])
+    for photo in set(photos):
+        at = np.flatnonzero(photos == photo)
+        out[at] = with_neighbours(odds[at], [samples[k].features["inner_teeth"] > 0 for k in at])
+    return out
 
 
 def _fit(features: np.ndarray, lined: np.ndarray, weight: np.ndarray) -> tuple[float, np.ndarray]:
@@ -91,7 +107,7 @@ def _samples(folder: Path) -> Iterator[Sample]:
             if kind is not None and seen.light is not None:
                 features = material_features(rectify(seen.photo, part, seen.light), part)
                 shop = linings.get(truth["reference"] or truth["photo"], truth["id"])
-                yield Sample(features, kind == FRICTION, shop, weight)
+                yield Sample(features, kind == FRICTION, shop, f"{folder}/{path.stem}", weight)
 
 
 def _shop_linings(folder: Path) -> dict[str, str]:
