@@ -272,3 +272,31 @@ def test_the_rules_decide_what_a_hot_spots_size_is():
     rules = replace(SETTINGS.rules, spot_share=(0.2, 0.3))
     face = ring_face(painted(STEEL, (disc(50, 30), BLUE)))
     assert read_steel(face, None, replace(SETTINGS, rules=rules)).hot_spots.count.value == 0
+
+
+WEAK, KNOWN = 6.0, 2.0  # Delta E: light read from bare steel; from a card
+BLUISH = (75.0, -1.0, -8.0)  # bare steel under a lamp bluer than the light's estimate
+
+
+def test_bare_metal_in_the_cast_of_a_bluish_lamp_is_no_blue():
+    assert read(BLUISH, light=WEAK).area("bare").value == 1
+
+
+def test_blue_oxide_is_blue_in_any_light():
+    lab = ladder(STEEL, STRAW, BROWN, PURPLE, BLUE)
+    for light in (KNOWN, WEAK):
+        assert read(lab, light=light).area("blue").value == pytest.approx(
+            read(lab).area("blue").value, abs=0.02
+        )
+
+
+def test_a_pale_blue_counts_where_a_card_tells_the_light():
+    assert read(BLUISH, light=KNOWN).area("bare").value == 0
+
+
+@pytest.mark.parametrize("teeth", [(60.0, 0.2, 1.5), (60.0, 0.5, 0.0)])
+def test_metal_yellower_than_its_own_teeth_is_straw_where_only_steel_tells_the_light(teeth):
+    # A breath of straw on three quarters of the face, more than of bare metal.
+    lab = painted(STEEL, (sector(0, 270), (71.0, 0.6, 8.0)))
+    face = replace(ring_face(lab, light=WEAK), metal_lab=np.array(teeth))
+    assert read_steel(face, None, SETTINGS).area("straw").value == pytest.approx(0.75, abs=0.02)

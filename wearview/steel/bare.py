@@ -18,8 +18,18 @@ _BARE_TONE = 2.0
 # Bare metal counts as found from this share of the face.
 _BARE_SHARE = 0.02
 # How far from neutral it is looked for: beyond the 90 % interval of the light, in Delta E at least and
-# at most.
+# at most; on the blue side, where bright metal can only be bare, further.
 _SEARCH_BEYOND, _SEARCH = 1.5, (3.0, 7.0)
+_BLUE_BEYOND, _BLUE_SEARCH = 2.5, 14.0
+# Of the L* of a plate's lightest twentieth. Blue oxide has at most 1/1.7 of bare metal's (computed film).
+_BRIGHT = 0.8
+# From this half width on in Delta E the light was read from bare steel or not at all; such an interval is of
+# little worth, so that the plate itself says more. The factors were chosen on 153 tuned steels.
+_WEAK_LIGHT = 3.5
+_TRUST, _WEAK_TRUST = 1.2, 4.0
+# Teeth stain, so that they are no bluer than bare metal: where only steel could tell the light, bare metal
+# is at most this much yellower than they are.
+_ABOVE_TEETH = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,15 +44,22 @@ class Bare:
         Whether it was found on the plate, or is only assumed.
     uncertainty : float
         Half width of the 90 % interval in Delta E.
+    weak_light : bool
+        Whether the light is so little known that a light blue may be its cast.
     """
 
     lab: tuple[float, float, float]
     found: bool
     uncertainty: float
+    weak_light: bool = False
 
 
 def find_bare(
-    lab: NDArray[np.float32], clean_lab: NDArray[np.float64] | None, light: float, tints: Tints
+    lab: NDArray[np.float32],
+    clean_lab: NDArray[np.float64] | None,
+    light: float,
+    tints: Tints,
+    teeth: NDArray[np.float64] | None = None,
 ) -> Bare:
     """Colour of the plate's bare metal: what is left of the lamp's colour on it.
 
@@ -55,6 +72,8 @@ def find_bare(
     light : float
         Uncertainty of the light in Delta E: how far from neutral the bare metal may lie.
     tints : Tints
+    teeth : ndarray, shape (3,), or None
+        Lab of the plate's teeth, where they are seen.
 
     Notes
     -----
@@ -64,11 +83,15 @@ def find_bare(
     prior = np.array(tints.bare_ab) if clean_lab is None else clean_lab[1:]
     known = light if math.isfinite(light) else _SEARCH[1]
     off = lab[:, 1:] - prior.astype(np.float32)
-    group = _neutral_group(off, known)
+    weak = known >= _WEAK_LIGHT
+    yellowest = (
+        max(0.0, float(teeth[2] - prior[1])) + _ABOVE_TEETH if weak and teeth is not None else math.inf
+    )
+    group = _neutral_group(off, lab[:, 0], known, yellowest)
     if np.count_nonzero(group) < max(MIN_PIXELS, _BARE_SHARE * len(lab)):
         # No bare metal in view: heat darkens, so the lightest of the face is the best guess of its lightness.
         lightness = float(np.quantile(lab[:, 0], 0.95)) if clean_lab is None else float(clean_lab[0])
-        return Bare((lightness, float(prior[0]), float(prior[1])), False, light)
+        return Bare((lightness, float(prior[0]), float(prior[1])), False, light, weak)
 
     own = np.array([np.median(off[group, 0]), min(np.median(off[group, 1]), _yellow_free(off[group]))])
     # Two witnesses of the bare colour, the light's own estimate and this metal, joined by inverse
@@ -82,20 +105,27 @@ def find_bare(
     if len(tinted) >= _BARE_SHARE * len(lab):
         # Every oxide is darker than bare metal: a neutral darker than the tints round it is oxide itself.
         lightness = max(lightness, float(np.quantile(tinted, 0.9)))
-    return Bare((lightness, float(a), float(b)), True, disagreement * known * _BARE_TONE / both)
+    return Bare((lightness, float(a), float(b)), True, disagreement * known * _BARE_TONE / both, weak)
 
 
-def _neutral_group(off: NDArray[np.float32], light: float) -> NDArray[np.bool_]:
+def _neutral_group(
+    off: NDArray[np.float32], lightness: NDArray[np.float32], light: float, yellowest: float
+) -> NDArray[np.bool_]:
     """Pixels round the most frequent a*, b* near neutral; `off` (n, 2) counts from where it should be."""
     reach = float(np.clip(_SEARCH_BEYOND * light, *_SEARCH))
-    near = np.hypot(off[:, 0], off[:, 1]) <= reach
-    edges = np.linspace(-reach, reach, 4 * math.ceil(reach) + 1)
+    furthest = max(reach, min(_BLUE_SEARCH, _BLUE_BEYOND * light))
+    a, b, away = off[:, 0], off[:, 1], np.hypot(off[:, 0], off[:, 1])
+    bright = lightness > _BRIGHT * np.quantile(lightness, 0.95)
+    blue_cast = bright & (away <= furthest) & (b < 0) & (np.abs(a) < 2 - 0.6 * b)
+    near = ((away <= reach) | blue_cast) & (b <= yellowest)
+    edges = np.linspace(-furthest, furthest, 4 * math.ceil(furthest) + 1)
     centres = (edges[:-1] + edges[1:]) / 2
-    counts = np.histogram2d(off[near, 0], off[near, 1], bins=(edges, edges))[0]
-    likely = np.exp(-((centres * SIGMAS_90 / max(light, _BARE_TONE)) ** 2) / 2)
+    counts = np.histogram2d(a[near], b[near], bins=(edges, edges))[0]
+    width = max((_WEAK_TRUST if light >= _WEAK_LIGHT else _TRUST) * light, _BARE_TONE)
+    likely = np.exp(-((centres * SIGMAS_90 / width) ** 2) / 2)
     score = cv2.GaussianBlur(counts, (0, 0), 1.5) * np.outer(likely, likely)
     row, column = np.unravel_index(int(score.argmax()), score.shape)
-    return np.asarray(np.hypot(off[:, 0] - centres[row], off[:, 1] - centres[column]) <= _BARE_TONE)
+    return np.asarray(np.hypot(a - centres[row], b - centres[column]) <= _BARE_TONE)
 
 
 def _yellow_free(group: NDArray[np.float32]) -> float:

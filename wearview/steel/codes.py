@@ -52,6 +52,10 @@ def tint_codes(lab: NDArray[np.floating], bare: Bare, pale_limit: float, tints: 
     codes[(codes == BLUE) & (chroma < pale_limit)] = PALE
     codes[dull] = DULL
     neutral = chroma < tints.least_chroma
+    if bare.weak_light:
+        # Purple and blue oxide are dark: what is light and faintly blue is bare metal under a bluish lamp.
+        cast = (chroma < tints.cast_chroma) & (darkness < tints.cast_darkness)
+        neutral |= cast & np.isin(codes, (PURPLE, BLUE, PALE, GREEN))
     codes[neutral] = BARE
     codes[neutral & (darkness > tints.other_neutral_darkness)] = OTHER
     return codes

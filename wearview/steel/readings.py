@@ -105,9 +105,11 @@ def read_steel(face: Face, clean: Reference | None, settings: Settings) -> Steel
     if clean is not None and clean_lab is not None:
         light = in_quadrature(light, clean.light_uncertainty, clean.spread)
 
-    bare = find_bare(lab, clean_lab, light, tints)
+    bare = find_bare(lab, clean_lab, light, tints, face.metal_lab)
     families = find_families(face, seen, lab, bare, tints)
-    if (better := _bare_beside_straw(families, face.lab, clean_lab, light, tints)) is not None:
+    if (
+        better := _bare_beside_straw(families, face.lab, clean_lab, light, tints, face.metal_lab)
+    ) is not None:
         bare = better
         families = find_families(face, seen, lab, bare, tints)
     turn_grey_against_clean(families, face.lab, clean_lab, light, tints)
@@ -140,13 +142,14 @@ def _bare_beside_straw(
     clean_lab: NDArray[np.float64] | None,
     light: float,
     tints: Tints,
+    teeth: NDArray[np.float64] | None,
 ) -> Bare | None:
     """Bare metal looked for again without the oxide grey, where much of the neutral was grey."""
     grey, bare = families == GREY, families == BARE
     n_grey, n_bare = int(grey.sum()), int(bare.sum())
     if n_grey < 0.2 * (n_grey + n_bare) or n_bare < MIN_PIXELS:
         return None
-    again = find_bare(lab[bare], clean_lab, light, tints)
+    again = find_bare(lab[bare], clean_lab, light, tints, teeth)
     return again if again.found else None
 
 

@@ -55,6 +55,8 @@ class Face:
         Standard error of the averaged Lab in Delta E from sensor noise.
     problems : tuple of str
         Names from `terms.PROBLEMS`.
+    metal_lab : ndarray, shape (3,), or None
+        Median Lab of the part's bare steel beside the face, teeth and core; None where none is seen.
     """
 
     lab: NDArray[np.float32]
@@ -70,6 +72,7 @@ class Face:
     light_uncertainty: float
     noise: float
     problems: tuple[str, ...] = ()
+    metal_lab: NDArray[np.float64] | None = None
 
 
 def take_face(photo: Photo, rectified: Rectified, part: Part, light: Light) -> Face:
@@ -123,6 +126,7 @@ def take_face(photo: Photo, rectified: Rectified, part: Part, light: Light) -> F
         ),
         noise=NOISE,
         problems=tuple(problems),
+        metal_lab=rectified.metal_lab if np.isfinite(rectified.metal_lab).all() else None,
     )
 
 
