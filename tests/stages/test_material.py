@@ -51,16 +51,17 @@ def plate(lab: np.ndarray, inner_teeth: bool) -> tuple[Rectified, Part]:
     nothing = np.zeros_like(FACE)
     part = Part(STEEL, 0.5, outer, inner, None, math.nan, (0, 0), FACE, FACE, nothing, 1.0)
     rectified = Rectified(
-        cv2.GaussianBlur(lab, (0, 0), 0.7),
-        nothing,
-        FACE,
-        RHO,
-        ANGLE,
-        np.stack([x, y], -1),
-        float(GRID),
-        GRID / 150,
-        BARE.astype(float),
-        NO_MARKS,
+        lab=cv2.GaussianBlur(lab, (0, 0), 0.7),
+        clipped=nothing,
+        whole=FACE,
+        radius=RHO,
+        angle_deg=ANGLE,
+        xy=np.stack([x, y], -1),
+        diameter=float(GRID),
+        disc=GRID / 150,
+        mm_per_px=math.nan,
+        metal_lab=BARE.astype(float),
+        marks=NO_MARKS,
     )
     return rectified, replace(part, evidence={"inner_teeth": float(inner_teeth)})
 
