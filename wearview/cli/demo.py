@@ -1,7 +1,7 @@
 """`wearview demo`: the main job on the demo photos, in a folder of its own.
 
 The teardown is described by `demo_images/teardown.toml`: `[teardown]` with name, unit, serial, customer and
-wish; one `[[element]]` each with name, expectation, and where needed reference, apply_end, from and kinds as
+wish; one `[[element]]` each with name, duty, and where needed reference, apply_end, from and kinds as
 on the command line; under it one `[[element.photo]]` each with file and the positions a person says its parts
 hold, and one `[[element.verdict]]` each with position (or "pack", or a name), decision, heat, reason, by and
 note. What the file says of painted levels is for people to compare with and is never read.
@@ -19,13 +19,14 @@ from typing import Any
 from wearview import store as record
 from wearview.cli.grade import keep, show_progress, tell_unread
 from wearview.cli.pictures import write_overlays
-from wearview.cli.tables import element_text, grade_text, printable, verdict_text
+from wearview.cli.tables import element_text, grade_text, news_text, printable, verdict_text
 from wearview.demo import demo_folder, demo_job
 from wearview.errors import CallError, OutputError
 from wearview.files import make_folder, reason, write_whole
 from wearview.pipeline import grade_photos
 from wearview.record import (
     Document,
+    Duty,
     Graded,
     Teardown,
     build_document,
@@ -57,7 +58,7 @@ def demo(args: argparse.Namespace) -> int:
     unread = False
     for element in job["element"]:
         print(f"{element['name']}:", file=sys.stderr)
-        record.add_element(store, name, element["name"], expectation=element.get("expectation"))
+        record.add_element(store, name, element["name"], duty=Duty(**element.get("duty", {})))
         graded = _grade(folder, element, settings)
         tell_unread(graded)
         _tell_miscounted(element, graded)
@@ -145,8 +146,9 @@ def _slug(name: str) -> str:
 
 
 def _told(teardown: Teardown) -> str:
-    """A table per element, then the verdicts that differ from their grade."""
-    paragraphs = [element_text(element, part_lines(element)) for element in teardown.elements]
+    """Heat where none is expected, a table per element, then the verdicts that differ from their grade."""
+    paragraphs = [news] if (news := news_text(teardown)) else []
+    paragraphs += [element_text(element, part_lines(element)) for element in teardown.elements]
     if differing := list(_differing(teardown)):
         paragraphs.append("\n".join(["Verdicts that differ from the grade (both stand):", *differing]))
     return "\n\n\n".join(paragraphs) + "\n"

@@ -4,7 +4,7 @@ import textwrap
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
-from wearview.record import HIDDEN, Duty, Element, PartLine, Verdict
+from wearview.record import HIDDEN, Duty, Element, PartLine, Teardown, Verdict, unexpected_heat
 from wearview.terms import NO_PASS, PROBLEMS, TINTS
 
 WIDTH = 100
@@ -81,6 +81,17 @@ def duty_text(duty: Duty) -> str:
 def yes_or_no(typed: str | None) -> bool | None:
     """What was typed of "yes" and "no"; None of nothing."""
     return None if typed is None else typed == "yes"
+
+
+def news_text(teardown: Teardown) -> str:
+    """Heat where none is expected, an element a line; nothing where there is none."""
+    lines = []
+    for element in teardown.elements:
+        if hot := unexpected_heat(element):
+            places = ", ".join(f"{line.label} ({grade_text(line)})" for line in hot)
+            told = printable(f"{element.name}, expected: {element.expectation}; position {places}")
+            lines.append(textwrap.fill(told, WIDTH, initial_indent="  ", subsequent_indent="    "))
+    return "\n".join(["heat where none is expected:", *lines]) if lines else ""
 
 
 def element_text(element: Element, lines: Sequence[PartLine]) -> str:

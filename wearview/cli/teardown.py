@@ -1,7 +1,6 @@
 """`wearview teardown`: open, find, show and compare teardowns."""
 
 import argparse
-from collections.abc import Iterator
 from dataclasses import asdict
 from typing import Any
 
@@ -10,6 +9,7 @@ from wearview.cli.outputs import write_json
 from wearview.cli.tables import (
     element_text,
     grade_text,
+    news_text,
     printable,
     table,
     verdict_cell,
@@ -119,19 +119,12 @@ def teardown_text(teardown: Teardown, earlier: list[Teardown], handed: list[reco
         printable(teardown.name),
         *(f"{name}: {printable(value)}" for name, value in facts.items() if value),
     ]
-    news = list(_news(teardown))
+    news = news_text(teardown)
     elements = [element_text(element, part_lines(element)) for element in teardown.elements]
     paragraphs = ["\n".join(head)]
     if news:
-        paragraphs.append("\n".join(["heat where none is expected:", *news]))
+        paragraphs.append(news)
     return "\n\n".join([*paragraphs, *(elements or ["nothing graded or judged so far"])])
-
-
-def _news(teardown: Teardown) -> Iterator[str]:
-    for element in teardown.elements:
-        if hot := unexpected_heat(element):
-            places = ", ".join(f"{line.label} ({grade_text(line)})" for line in hot)
-            yield printable(f"  {element.name}, expected: {element.expectation}; position {places}")
 
 
 def _facts(args: argparse.Namespace) -> dict[str, Any]:

@@ -51,7 +51,7 @@ def default_url() -> str:
     return f"sqlite:///{shop_folder() / 'record.sqlite'}"
 
 
-def open_store(url: str | None = None, *, create: bool = True) -> Store:
+def open_store(url: str | None = None) -> Store:
     """Open a record, made or brought up to date where needed.
 
     A SQLite file is copied before it is brought up to date. One that cannot be written to is opened for
@@ -63,8 +63,6 @@ def open_store(url: str | None = None, *, create: bool = True) -> Store:
         `sqlite:///FILE` or `postgresql+psycopg://...`; the user's own SQLite record by default. Photos lie
         in `photos/` beside a SQLite file, else in the user's data folder; `?photos=FOLDER` at the end of the
         URL names another one, as benches need that share a database.
-    create : bool
-        Whether a SQLite file that is not there may be made.
 
     Raises
     ------
@@ -74,8 +72,6 @@ def open_store(url: str | None = None, *, create: bool = True) -> Store:
         When the database is away, damaged, or written by a newer program.
     """
     store = reach(url)
-    if not create and store.file is not None and not store.file.is_file():
-        raise StoreError(store.label, "there is no record", "Begin one with: wearview teardown new NAME")
     known = standing(store)
     if known > NEWEST:
         raise StoreError(

@@ -15,15 +15,8 @@ from wearview.store.seal import add_row
 from wearview.store.tables import element, element_duty
 
 
-def add_element(
-    store: Store, teardown_name: str, name: str, *, expectation: str | None = None, duty: Duty | None = None
-) -> None:
-    """Add an element to a teardown, with its duty.
-
-    Parameters
-    ----------
-    expectation : str, optional
-        What the shop expects to see there, in its own words; the `words` of its duty.
+def add_element(store: Store, teardown_name: str, name: str, duty: Duty | None = None) -> None:
+    """Add an element to a teardown, with its duty where it is known.
 
     Raises
     ------
@@ -31,13 +24,11 @@ def add_element(
         When the teardown is unknown or closed, or already has an element of this name.
     """
     name = checked_name(name)
-    duty = duty or Duty()
-    duty = replace(duty, words=expectation or duty.words)
     with writing(store) as connection:
         owner = open_teardown(connection, teardown_name)
         if element_id(connection, owner.id, name) is not None:
             raise CallError(name, "this teardown has an element of this name", "Choose another name")
-        _state(connection, insert_element(connection, owner.id, name), duty)
+        _state(connection, insert_element(connection, owner.id, name), duty or Duty())
 
 
 def state_duty(store: Store, teardown_name: str, name: str, given: Mapping[str, Any]) -> Duty:

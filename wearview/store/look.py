@@ -109,7 +109,7 @@ def get_teardown(store: Store, name: str) -> Teardown:
 
 
 def get_whole_teardown(store: Store, name: str) -> Teardown:
-    """A teardown with every grade, hidden ones too: for counting, never to be shown.
+    """A teardown with every grade, hidden ones too: for the program's own use, never to be shown.
 
     Raises
     ------

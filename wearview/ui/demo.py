@@ -7,7 +7,7 @@ from pathlib import Path
 
 from wearview import store as record
 from wearview.demo import demo_folder, demo_job
-from wearview.record import parse_kinds
+from wearview.record import Duty, parse_kinds
 from wearview.report import Shop
 from wearview.ui import tray
 from wearview.ui.bench import bench_of
@@ -35,7 +35,7 @@ def open_demo() -> tuple[str, str]:
         record.new_teardown(bench.store, name, **{key: facts.get(said) for key, said in given.items()})
         for element in job["element"]:
             place = ElementName(name, element["name"])
-            record.add_element(bench.store, name, element["name"], expectation=element.get("expectation"))
+            record.add_element(bench.store, name, element["name"], duty=Duty(**element.get("duty", {})))
             _fill(bench.store, place, element, folder)
         for element in sorted(job["element"], key=lambda element: element["name"] != FIRST):
             bench.wake(ElementName(name, element["name"]), now=True)
