@@ -284,7 +284,8 @@ def test_a_verdict_takes_two_taps_and_stands_beside_the_grade(pack_page, url):
     assert (given.target, given.part_id) == ("3", ids[2])
     assert (given.decision, given.reason, given.heat, given.by) == ("reuse", "wish", 2, "bench 2")
     assert element_of(url).latest.document["photos"][1]["parts"][0]["grade"]["level"] == 3
-    assert "&lt;b&gt;as asked&lt;/b&gt;" in shown(pack_page)
+    pack_page.toggle(key="table").set_value(True)
+    assert "&lt;b&gt;as asked&lt;/b&gt;" in shown(run(pack_page))
     assert widget(pack_page, "text_area", "note").value == ""
     assert pack_page.text_input(key="by typed").value == "bench 2"
 
@@ -311,6 +312,8 @@ def test_every_decision_offers_every_reason(pack_page):
 def test_kinds_and_positions_are_put_right_by_a_person(photos_page, url):
     graded(give(photos_page, photo(LAST)), url)
     app = turn_to(photos_page, PACK_PAGE)
+    app.toggle(key="wrong").set_value(True)
+    run(app)
     [part] = element_of(url).latest.document["photos"][0]["parts"]
     other = STEEL if part["kind"] != STEEL else FRICTION
     app.number_input[0].set_value(11)
@@ -326,6 +329,7 @@ def test_what_a_person_calls_no_part_leaves_the_pack_and_comes_back(photos_page,
     graded(give(photos_page, photo(PLATES)), url)
     app = turn_to(photos_page, PACK_PAGE)
     before = [part["id"] for part in element_of(url).latest.document["photos"][0]["parts"]]
+    app.toggle(key="wrong").set_value(True)
     press(app, f"plate-{before[0]}")
     press(app, "no part")
     after = [part["id"] for part in element_of(url).latest.document["photos"][0]["parts"]]

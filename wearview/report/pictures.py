@@ -99,6 +99,14 @@ def screen_picture(data: bytes, name: str) -> bytes:
     return _pixels_only(Image.fromarray(read_photo_bytes(data, name).working), SCREEN_QUALITY)
 
 
+def small_picture(jpeg: bytes, width: int) -> bytes:
+    """A JPEG made small enough for a list."""
+    image = Image.open(io.BytesIO(jpeg))
+    image.draft("RGB", (width, width * 2))
+    image.thumbnail((width, width * 2), Image.Resampling.LANCZOS)
+    return _pixels_only(image.convert("RGB"), SCREEN_QUALITY)
+
+
 def archive_stem(photo: PhotoView) -> str:
     """A name that sorts by the photo's number and says where it belongs."""
     return f"{photo.number:02d}-{_plain(photo.element)}-{_plain(photo.stem)}"

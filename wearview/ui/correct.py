@@ -22,12 +22,11 @@ def correct(store: record.Store, name: ElementName, lines: Sequence[PartLine], c
     """Ask for what is as it is, and grade again with it."""
     lying = tray.read_tray(store, name)
     found = _as_found(lying, lines)
-    with st.expander("Something was found wrongly"):
-        if found is None:
-            st.info("The photos were changed since: have the pack graded first, on the page Photos.")
-            return
-        _rims(store, name, lying, found, chosen)
-        _kinds_and_positions(store, name, lying, found)
+    if found is None:
+        st.info("The photos were changed since: have the pack graded first, on the page Photos.")
+        return
+    _rims(store, name, lying, found, chosen)
+    _kinds_and_positions(store, name, lying, found)
 
 
 @st.cache_data(max_entries=64, show_spinner=False)

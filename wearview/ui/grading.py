@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from wearview.photo import PhotoBytes
     from wearview.pipeline import Clean
 
+MANY = 12  # photos whose memory, 35 MB each, is worth the second that a new process takes to start
 PATIENCE_S = 5  # for a process that was told to go
 Advance = Callable[[int, int, str], None]
 _RAISED = {
@@ -104,13 +105,17 @@ class Grader:
             try:
                 process.stdin.write(json.dumps(asdict(asked)) + "\n")
                 process.stdin.flush()
-                return _answer(process.stdout, advance)
+                answer = _answer(process.stdout, advance)
             except (OSError, EOFError) as error:
                 self.close()
                 name = asked.photos[0].name if asked.photos else "grading"
                 raise OutputError(
                     name, "grading stopped in the middle of it", "Try again; if it stops again, leave it out"
                 ) from error
+
+            if len(asked.photos) > MANY:
+                self.close()
+            return answer
 
     def close(self) -> None:
         """End the process; it goes by itself once nothing can be asked any more."""

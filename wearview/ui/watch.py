@@ -1,11 +1,14 @@
 """The photos of a tray as they lie, what each shows, how far the grading is; kept up to date by itself."""
 
+import hashlib
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import streamlit as st
 
 from wearview import store as record
 from wearview.record import Grading
+from wearview.report.pictures import small_picture
 from wearview.ui import here, show, told, tray
 from wearview.ui.bench import Bench, Seen
 from wearview.ui.tray import ElementName, GivenPhoto, Layout, Tray
@@ -19,7 +22,8 @@ HOW_TO = (
     "plates can at best be compared with each other."
 )
 BLIND = "Judged blind: what the photos show is told on the page Pack once your verdict is in."
-LOOK_AGAIN_S = 1.5  # how often the page looks for what the bench and other phones did
+LOOK_AGAIN_S, LOOK_SELDOM_S = 1.5, 5.0  # how often the page looks while the bench works, and for other phones
+SMALL = 640  # px
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -48,7 +52,7 @@ def watch(at: Watched) -> None:
     if lying.photos and lying.graded_as != at.bench.readable(lying).signature and at.bench.untouched(at.name):
         at.bench.wake(at.name)  # the program may have been stopped in between
 
-    @st.fragment(run_every=LOOK_AGAIN_S)
+    @st.fragment(run_every=LOOK_AGAIN_S if at.bench.work(at.name).doing else LOOK_SELDOM_S)
     def watched() -> None:
         with show.in_words():
             _tray(at, tray.read_tray(at.store, at.name))
@@ -116,11 +120,19 @@ def _photo(at: Watched, lying: Tray, number: int, photo: GivenPhoto) -> None:
 
 def _overlay(at: Watched, photo: GivenPhoto, seen: Seen | None) -> bytes | None:
     """The marked picture: the newest one, or the one that was stored with the pack."""
-    if not at.blind and seen is not None and seen.overlay is not None:
-        return seen.overlay
+    fresh = None if at.blind or seen is None else seen.overlay
+    if fresh is not None:
+        return _small(hashlib.sha256(fresh).hexdigest(), lambda: fresh)
     if at.stored is not None and photo.sha256 in at.stored.overlays:
-        return record.photo_bytes(at.store, at.stored.overlays[photo.sha256])
+        sha256 = at.stored.overlays[photo.sha256]
+        return _small(sha256, lambda: record.photo_bytes(at.store, sha256))
     return None
+
+
+@st.cache_data(max_entries=200, show_spinner=False)
+def _small(sha256: str, _jpeg: Callable[[], bytes]) -> bytes:
+    """A marked picture as small as the list shows it: forty of them go over the shop's network."""
+    return small_picture(_jpeg(), SMALL)
 
 
 def _buttons(at: Watched, lying: Tray, number: int, photo: GivenPhoto) -> None:

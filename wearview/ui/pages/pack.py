@@ -82,9 +82,11 @@ def _element(store: record.Store, teardown: Teardown, element: Element, grading:
         with st.container(key="profile"):
             st.image(svg, alt=_profile_words(lines), width="stretch")
     show.html(pack_html(grading.document, lines))
-    with st.expander("All parts in a table"):
+    # Not in an expander: what one hides is made and sent all the same, at every tap.
+    if st.toggle("All parts in a table", key="table"):
         show.html(parts_html(lines, with_verdicts=True))
-    if chosen is not None and not teardown.closed:
+    wrong = st.toggle("Something was found wrongly", key="wrong")
+    if wrong and chosen is not None and not teardown.closed:
         correct(store, here.named(teardown, element), lines, chosen)
     _earlier(store, teardown, element, lines)
 
