@@ -145,7 +145,8 @@ def test_rims_are_set_by_tapping_and_the_part_is_graded_in_place(tmp_path):
     [before] = newest(bench.store)
     with served(tmp_path, url) as (address, _), browser(tmp_path, "desk", "about:blank", 1440) as tab:
         tab.ask("Page.navigate", url=f"{address}/pack?teardown=Job+7&element=Forward")
-        press(tab, "Something was found wrongly", "label")
+        tab.wait_for("document.body.innerText.includes('Something was found wrongly')")
+        tab.value("document.querySelector('.st-key-wrong input').click()")
         press(tab, "Tap the rims of position 1")
         tab.wait_for(f"{IN_SHADOW}('.told') && {IN_SHADOW}('img').complete")
         for rim in ("outer", "inner"):
