@@ -45,11 +45,11 @@ def test_a_whole_sheet_is_read_before_a_larger_one_that_the_frame_cuts():
 
 @pytest.mark.parametrize("gain", [0.5, 0.8])
 def test_a_darker_exposure_changes_the_white_and_nothing_else(gain: float):
-    codes = [200, round(255 * (gain * (200 / 255) ** 2.2) ** (1 / 2.2))]
-    lights = [light_of(bench_with((np.s_[100:220], np.s_[200:380], code))) for code in codes]
-    ratio = lights[1].white / lights[0].white
-    wanted = srgb_to_linear(np.uint8([codes[1]])) / srgb_to_linear(np.uint8([codes[0]]))
-    np.testing.assert_allclose(ratio, np.full(3, wanted[0]), rtol=0.02)
+    photo = bench_with((np.s_[100:220], np.s_[200:380], 200))
+    linear = srgb_to_linear(photo).astype(float)
+    dark = np.round(255 * (1.055 * (gain * linear) ** (1 / 2.4) - 0.055)).astype(np.uint8)
+    lights = [light_of(photo), light_of(dark)]
+    np.testing.assert_allclose(lights[1].white / lights[0].white, np.full(3, gain), rtol=0.02)
 
 
 def test_the_light_is_less_sure_the_farther_from_the_sheet():
@@ -77,3 +77,28 @@ def test_what_a_matched_photo_shares_with_its_reference_is_not_counted_twice():
     own = anchor(0.5)
     sure, unsure = (match_light(own, anchor(error)).uncertainty(TAN, 0, 0) for error in (0.01, 0.5))
     assert sure == unsure
+
+
+def test_a_bright_sheet_is_paper_and_one_as_dark_as_the_bench_is_a_card():
+    paper, card = (
+        find_neutrals(bench_with((np.s_[100:220], np.s_[200:380], code)), NOTHING)[0] for code in (200, 112)
+    )
+    assert (paper.kind, card.kind) == ("paper", "card")
+
+
+def test_a_sheet_that_may_be_either_leaves_the_light_unsure():
+    sure, unsure = (light_of(bench_with((np.s_[100:220], np.s_[200:380], code))) for code in (205, 154))
+    assert unsure.level_error > 10 * sure.level_error
+
+
+def test_teeth_in_view_speak_for_a_card_when_paper_would_make_them_too_bright():
+    photo = bench_with((np.s_[100:220], np.s_[200:380], 160))
+    sheet = float(srgb_to_linear(np.uint8([160]))[0])
+    by_teeth = [find_neutrals(photo, NOTHING, teeth * sheet)[0].kind for teeth in (0.28, 1.4)]
+    assert by_teeth == ["paper", "card"]
+
+
+def test_a_small_thing_that_the_frame_cuts_is_no_sheet():
+    small, large = (bench_with((np.s_[150:260], np.s_[:width], 200)) for width in (90, 240))
+    assert find_neutrals(small, NOTHING) == []
+    assert find_neutrals(large, NOTHING)[0].cut
