@@ -7,6 +7,7 @@ import shutil
 import subprocess
 import time
 from collections.abc import Iterator
+from importlib.resources import files
 from pathlib import Path
 
 import pytest
@@ -96,3 +97,17 @@ def open_tab(profile: Path, address: str, *, width: int, height: int = 900) -> I
                 yield tab
         finally:
             browser.terminate()
+
+
+def findings(tab: Tab) -> list[str]:
+    """What axe calls serious or critical faults of access, with the place."""
+    axe = files("axe_playwright_python").joinpath("axe.min.js").read_text("utf-8")
+    tab.value(axe)
+    tab.value(
+        "window.found = null; axe.run({resultTypes: ['violations']}).then(r => window.found = r.violations)"
+    )
+    tab.wait_for("!!window.found")
+    return tab.value(
+        "window.found.filter(v => ['serious', 'critical'].includes(v.impact))"
+        ".flatMap(v => v.nodes.map(n => v.id + ': ' + n.html.slice(0, 200)))"
+    )

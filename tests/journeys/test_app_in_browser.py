@@ -9,12 +9,11 @@ import socket
 import subprocess
 import sys
 import time
-from importlib.resources import files
 from pathlib import Path
 
 import pytest
 
-from tests.chromium import needed, open_tab
+from tests.chromium import findings, needed, open_tab
 from tests.journeys.test_app import DEMO, add_hot_pack
 from wearview import store as record
 from wearview.ui import tray
@@ -203,17 +202,3 @@ def test_no_page_has_a_serious_fault_of_access(tmp_path, width, scheme):
             tab.wait_for(f"document.body.innerText.includes('{shows}')")
             assert findings(tab) == [], page
             assert tab.value("document.documentElement.scrollWidth") <= width
-
-
-def findings(tab):
-    """What axe calls serious or critical, with the place."""
-    axe = files("axe_playwright_python").joinpath("axe.min.js").read_text("utf-8")
-    tab.value(axe)
-    tab.value(
-        "window.found = null; axe.run({resultTypes: ['violations']}).then(r => window.found = r.violations)"
-    )
-    tab.wait_for("!!window.found")
-    return tab.value(
-        "window.found.filter(v => ['serious', 'critical'].includes(v.impact))"
-        ".flatMap(v => v.nodes.map(n => v.id + ': ' + n.html.slice(0, 200)))"
-    )

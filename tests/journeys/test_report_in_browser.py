@@ -8,7 +8,7 @@ import pytest
 from PIL import Image
 
 from tests import documents
-from tests.chromium import BROWSER, needed
+from tests.chromium import BROWSER, findings, needed, open_tab
 from wearview.record import Element, Grading, Teardown, Verdict
 from wearview.report import write_report
 
@@ -88,3 +88,11 @@ def test_the_pictures_and_the_pack_drawing_are_there(tmp_path):
     # JPEG.
     for wanted in ((0xE4, 0xF3, 0xFB), (0xEA, 0xBC, 0x45), (0xA5, 0x2C, 0x35), (200, 160, 90)):
         assert any(max(abs(a - b) for a, b in zip(wanted, c, strict=True)) <= 6 for c in colours)
+
+
+@pytest.mark.parametrize("width", [360, 1100])
+def test_the_report_has_no_serious_fault_of_access(tmp_path, width):
+    address = report(tmp_path, "Job 7", "Forward", "seen", "a.jpg").as_uri()
+    with open_tab(tmp_path / "profile", address, width=width) as tab:
+        tab.wait_for("document.readyState === 'complete'")
+        assert findings(tab) == []
