@@ -284,8 +284,8 @@ def test_a_verdict_takes_two_taps_and_stands_beside_the_grade(pack_page, url):
     assert (given.target, given.part_id) == ("3", ids[2])
     assert (given.decision, given.reason, given.heat, given.by) == ("reuse", "wish", 2, "bench 2")
     assert element_of(url).latest.document["photos"][1]["parts"][0]["grade"]["level"] == 3
-    pack_page.toggle(key="table").set_value(True)
-    assert "&lt;b&gt;as asked&lt;/b&gt;" in shown(run(pack_page))
+    assert "&lt;b&gt;as asked&lt;/b&gt;" in shown(pack_page)
+    assert "_reuse_" in pack_page.button(key=f"plate-{ids[2]}").label
     assert widget(pack_page, "text_area", "note").value == ""
     assert pack_page.text_input(key="by typed").value == "bench 2"
 

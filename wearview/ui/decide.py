@@ -8,6 +8,7 @@ from wearview.report.words import DECISIONS
 from wearview.report.words import REASONS as REASON_WORDS
 from wearview.terms import LINING_LEVELS, REASONS, STEEL_LEVELS, VERDICTS
 from wearview.ui import show
+from wearview.ui.words import decided_html
 
 NO_REASON = "no reason given"
 # Streamlit forgets what was typed in a field that another page does not draw.
@@ -20,6 +21,8 @@ def decide(store: record.Store, teardown: Teardown, element: Element, chosen: Pa
     if teardown.closed:
         st.info("This teardown is closed. Open it again on the page Teardowns to decide.")
         return
+    if chosen is not None:
+        st.html(decided_html(chosen))
     target = _target(element, chosen)
     with st.expander("Your own heat level, a note, your name, a part outside the pack"):
         heat = st.pills(

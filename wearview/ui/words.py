@@ -27,6 +27,11 @@ def plate_html(line: PartLine, reference: dict[str, Any]) -> str:
     return _pieces("plate.html").plate(line, reference)
 
 
+def decided_html(line: PartLine) -> str:
+    """What the technician decided on a part, earlier verdicts after the one that holds."""
+    return _pieces("plate.html").decided(line)
+
+
 def plate_style(lines: list[PartLine], chosen: PartLine) -> str:
     """CSS that gives each part's button the colour and pattern of its level."""
     return _pieces("plate_style.css").style(lines, chosen)

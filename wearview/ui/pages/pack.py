@@ -4,7 +4,7 @@ import streamlit as st
 
 from wearview import store as record
 from wearview.record import HIDDEN, Element, Grading, PartLine, Teardown, part_lines, unexpected_heat
-from wearview.report.words import PATTERNS, heat_news, level_words
+from wearview.report.words import DECISIONS, PATTERNS, heat_news, level_words
 from wearview.terms import BAND
 from wearview.ui import here, show
 from wearview.ui.correct import correct, screen_photo
@@ -107,7 +107,7 @@ def _row(lines: list[PartLine]) -> PartLine | None:
             st.html('<p class="wv wv-end">apply end<br>(piston)</p>', width="content")
         for line in lines:
             st.button(
-                f"**{line.label}**  \n{plain(_short(line))}",
+                _label(line),
                 key=f"plate-{line.part['id']}",
                 on_click=st.session_state.update,
                 kwargs={"plate": line.part["id"]},
@@ -115,6 +115,12 @@ def _row(lines: list[PartLine]) -> PartLine | None:
         if in_a_row:
             st.html('<p class="wv wv-end">reaction end<br>(snap ring)</p>', width="content")
     return chosen
+
+
+def _label(line: PartLine) -> str:
+    """Position, heat level in words and, once there is one, the verdict."""
+    decided = f"  \n_{DECISIONS[line.verdict.decision]}_" if line.verdict else ""
+    return f"**{line.label}**  \n{plain(_short(line))}{decided}"
 
 
 def _short(line: PartLine) -> str:
