@@ -21,7 +21,7 @@ from wearview.light import (
     known_colours,
     match_light,
 )
-from wearview.lining import read_lining
+from wearview.lining import clean_in_photo, read_lining
 from wearview.material import settle_kinds
 from wearview.pack import Pack, PackEntry, profile_pack
 from wearview.parts import NOTHING_SAID, Corrections, Part, find_parts, row_order
@@ -140,7 +140,7 @@ def grade_photos(
             anchor = seen.light
         looked.append(_faces(seen, anchor, apply_end, settings))
     progress(total, total, "")
-    chosen = clean or lining or _cleanest(looked)
+    chosen = clean or lining or cleanest_part(_linings(looked))
     photos = _with_reaction_plate(_number(_doubt_stated(looked, kinds, places), places))
     photos = [_graded(photo, chosen, settings) for photo in photos]
     return Graded(tuple(photos), tuple(unread), chosen, _pack(photos), tuple(repeated))
@@ -316,11 +316,10 @@ def _needs_match(light: Light, anchor: Light) -> bool:
     return light.method in WEAK_LIGHT or anchor.method in WEAK_LIGHT
 
 
-def _cleanest(photos: Sequence[GradedPhoto]) -> Reference:
-    faces = [
+def _linings(photos: Sequence[GradedPhoto]) -> list[Face]:
+    return [
         p.face for photo in photos for p in photo.parts if p.face is not None and p.part.kind in LINED_KINDS
     ]
-    return cleanest_part(faces)
 
 
 def _doubt_stated(
@@ -371,6 +370,7 @@ def _with_reaction_plate(photos: list[GradedPhoto]) -> list[GradedPhoto]:
 
 
 def _graded(photo: GradedPhoto, reference: Reference, settings: Settings) -> GradedPhoto:
+    reference = clean_in_photo(_linings([photo]), reference)
     parts = []
     for part in photo.parts:
         if part.face is None:

@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 
 from tests.faces import ANGLE, RADIUS, RING, TAN, clean_lining, ring_face, veiled
-from wearview.lining import AREAS, read_glazing, read_lining
+from wearview.lining import AREAS, clean_in_photo, read_glazing, read_lining
 from wearview.reference import Reference
 from wearview.settings import load_settings
 
@@ -275,3 +275,26 @@ def test_glazing_is_missing_on_a_few_pixels():
     mask = np.zeros(RING.shape, bool)
     mask[RING.nonzero()[0][:40], RING.nonzero()[1][:40]] = True
     assert read_glazing(ring_face(mask=mask), clean_lining()).flags == ("too few pixels",)
+
+
+def test_plates_of_one_photo_show_how_much_grain_it_resolves():
+    faces = [ring_face(grain=8.0), ring_face(grain=8.0), ring_face(grain=4.0)]
+    assert clean_in_photo(faces, clean_lining(grain=5.0)).grain == 8.0
+
+
+def test_a_plate_alone_is_compared_with_the_clean_photo_as_it_is():
+    clean = clean_lining(grain=5.0)
+    assert clean_in_photo([ring_face(grain=8.0)], clean) is clean
+
+
+def test_a_photo_of_glazed_plates_alone_does_not_make_glaze_the_measure():
+    assert clean_in_photo([ring_face(grain=2.0), ring_face(grain=2.1)], clean_lining(grain=5.0)).grain == 5.0
+
+
+def test_grain_that_heat_has_added_is_no_clean_grain():
+    burnt = ring_face((TAN[0] / 2, 6.0, 9.0), grain=8.0)
+    assert clean_in_photo([burnt, ring_face(grain=5.0)], clean_lining(grain=5.0)).grain == 5.0
+
+
+def test_without_a_clean_lining_there_is_no_clean_grain():
+    assert clean_in_photo([ring_face(), ring_face()], NOTHING) is NOTHING

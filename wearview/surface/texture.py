@@ -13,7 +13,7 @@ from wearview.quality import edge_width
 
 COPY = 400  # pixels of the outer diameter at most, so that plates are compared at much the same size
 MIN_DIAMETER = 220  # full-size pixels; below, a flock of fibres 0.7 mm across is a pixel
-BAND_DIAMETERS = 3.75  # plate 150 mm, band 40 mm: what the averaging disc of 1 mm stands for without a scale
+BAND_DIAMETERS = 3.4  # plate 136 mm, band 40 mm: middles of passenger-car sizes (common practice, no source)
 LEAST_AREA = 400  # copy pixels of land between grooves and print
 # Copy pixels, 10-90 % rise of the sharpest edges in view; 96 of 99 plates in sharp photos have less. Blur
 # takes grain as glaze does, and on a grey lining nothing else tells them apart.
