@@ -64,8 +64,11 @@ def test_facts_are_restated_and_the_rest_stays(shop):
     assert teardown.customer == "red van"
     assert names(record.find_teardowns(shop, serial="77")) == []
     assert names(record.find_teardowns(shop, customer_ref="blue")) == ["Job 1"]
-    record.change_teardown(shop, "Job 2", wish="")
-    assert record.get_teardown(shop, "Job 2").wish is None
+    record.change_teardown(shop, "Job 2", wish="", customer_ref="")
+    teardown = record.get_teardown(shop, "Job 2")
+    assert (teardown.wish, teardown.customer, teardown.customer_id) == (None, None, None)
+    record.change_teardown(shop, "Job 2", customer_ref=" red van ")
+    assert record.get_customer(shop, "red van").teardowns == ("Job 2",)
 
 
 def test_the_same_serial_shows_its_earlier_teardowns_newest_first(shop):

@@ -62,7 +62,8 @@ def correct_customer(
     CallError
         When the reference is unknown, or the new one is another customer's.
     """
-    given = {"reference": new_reference or None, "name": name, "phone": phone, "plate": plate}
+    new_reference = (new_reference or "").strip() or None
+    given = {"reference": new_reference, "name": name, "phone": phone, "plate": plate}
     with writing(store) as connection:
         row = _find(connection, reference)
         taken = select(customer.c.id).where(customer.c.reference == new_reference, customer.c.id != row.id)
@@ -101,6 +102,7 @@ def erase_customer(store: Store, reference: str) -> list[Path]:
 
 def customer_for(connection: Connection, reference: str) -> str:
     """The id of the customer of a reference, new where the reference is."""
+    reference = reference.strip()
     found = connection.scalar(select(customer.c.id).where(customer.c.reference == reference))
     if found is None:
         found = uuid4().hex
@@ -109,7 +111,7 @@ def customer_for(connection: Connection, reference: str) -> str:
 
 
 def _find(connection: Connection, reference: str) -> Row:
-    row = connection.execute(select(customer).where(customer.c.reference == reference)).first()
+    row = connection.execute(select(customer).where(customer.c.reference == reference.strip())).first()
     if row is None:
         known = list(connection.scalars(select(customer.c.reference)))
         raise unknown(reference, "reference of a customer", known)

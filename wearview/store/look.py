@@ -23,6 +23,9 @@ from wearview.store.tables import (
     verdict,
 )
 
+# The customer's id of a teardown that was said to be nobody's after it had been somebody's.
+NOBODY = ""
+
 
 def list_teardowns(store: Store) -> list[TeardownLine]:
     """Every teardown, newest first."""
@@ -237,7 +240,7 @@ def _teardown(connection: Connection, row: Row) -> Teardown:
         facts.wish,
         row.opened_at,
         tuple(_element(connection, found) for found in elements_of(connection, row.id)),
-        owner.customer_id,
+        owner.customer_id or None,
         facts.blind,
         facts.closed,
     )

@@ -7,7 +7,7 @@ from sqlalchemy import Connection, Row, select
 from wearview.errors import CallError
 from wearview.store.connect import Store, writing
 from wearview.store.customers import customer_for
-from wearview.store.look import facts_of, find_teardown
+from wearview.store.look import NOBODY, facts_of, find_teardown
 from wearview.store.names import checked_name, now, serial_key
 from wearview.store.seal import add_row
 from wearview.store.shop import blind_by_default
@@ -77,7 +77,7 @@ def change_teardown(
         changed = {key: value if value != "" else None for key, value in given.items() if value is not None}
         if changed:
             _state(connection, row.id, _facts(facts_of(connection, row.id)) | changed, now())
-        if customer_ref:
+        if customer_ref is not None:
             _link(connection, row.id, customer_ref, now())
 
 
@@ -122,9 +122,7 @@ def _state(connection: Connection, teardown_id: int, facts: dict[str, Any], when
 
 
 def _link(connection: Connection, teardown_id: int, reference: str, when: str) -> None:
-    values = {
-        "teardown_id": teardown_id,
-        "customer_id": customer_for(connection, reference),
-        "stated_at": when,
-    }
+    """State whose unit it is; an empty reference says that nobody's is known."""
+    customer_id = customer_for(connection, reference) if reference.strip() else NOBODY
+    values = {"teardown_id": teardown_id, "customer_id": customer_id, "stated_at": when}
     add_row(connection, teardown_customer, values)
