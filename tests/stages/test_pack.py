@@ -219,13 +219,21 @@ def test_position_alters_no_grade():
 
 def test_an_ungraded_part_is_named_with_why_and_its_remedy():
     profile = profile_pack([entry(1, 2.0), entry(3, 2.1), entry(5, None, problems=("covered", "glare"))])
-    assert "Not graded: position 5 (covered)." in profile.explanation
+    assert "Not graded: position 5. Something covers most of the face." in profile.explanation
     assert PROBLEMS["covered"].remedy in profile.advice
 
 
 def test_a_part_without_any_grade_is_ungraded_too():
     entries = [entry(1, 2.0), entry(3, 2.1), PackEntry("x", 5, FRICTION, problems=("blurred",))]
-    assert "Not graded: position 5 (blurred)." in profile_pack(entries).explanation
+    assert "Not graded: position 5. The photo is blurred." in profile_pack(entries).explanation
+
+
+def test_ungraded_parts_of_one_reason_are_named_together():
+    sides = ("apply", "reaction")
+    covered = [PackEntry(side, 5, FRICTION, side, problems=("covered",)) for side in sides]
+    said = profile_pack([entry(1, 2.0), entry(3, None, problems=("covered",)), *covered]).explanation
+    told = "Not graded: positions 3, 5 (apply side) and 5 (reaction side). Something covers most of the face."
+    assert told in said
 
 
 def test_a_relative_pack_says_that_all_may_be_hotter():

@@ -143,7 +143,7 @@ def _listed(plates: Sequence[Plate]) -> str:
     return ", ".join(f"{_at(positions)} {name}" for name, positions in groups)
 
 
-def _at(positions: Sequence[int]) -> str:
+def _at(positions: Sequence[object]) -> str:
     return f"position{'s' if len(positions) > 1 else ''} {_joined(positions)}"
 
 
@@ -208,11 +208,14 @@ def _on_faces(plates: Sequence[Plate]) -> list[str]:
 
 
 def _on_ungraded(plates: Sequence[Plate]) -> list[str]:
-    said = []
+    """Which parts have no grade, those of one reason together."""
+    groups: dict[tuple[str, ...], list[str]] = {}
     for plate in plates:
         for part in plate.parts:
             if part.level is None and _TOO_DARK not in part.refusals:
-                where = f"position {plate.position}" + (f", {part.side} side" if part.side else "")
-                why = f" ({', '.join(part.refusals)})" if part.refusals else ""
-                said.append(f"Not graded: {where}{why}.")
-    return said
+                side = f" ({part.side} side)" if part.side else ""
+                groups.setdefault(part.refusals, []).append(f"{plate.position}{side}")
+    return [
+        " ".join([f"Not graded: {_at(places)}.", *(PROBLEMS[name].text for name in refusals)])
+        for refusals, places in groups.items()
+    ]
