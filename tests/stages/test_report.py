@@ -394,6 +394,14 @@ def test_a_higher_score_is_drawn_higher_and_a_missing_one_not_at_all():
     assert line.points[0][1] > line.points[1][1]
 
 
+def test_a_pack_without_a_score_is_drawn_without_a_profile():
+    photo = documents.jpeg(1)
+    told = pack_picture([documents.part(photo, n, n, level) for n, level in ((1, 0), (2, None))])
+    untold = pack_picture([documents.part(photo, n, n, None) for n in (1, 2)])
+    assert untold.lines == ()
+    assert untold.drawn_height < told.drawn_height - told.profile_height
+
+
 def test_bands_and_single_plates_have_no_pack_drawing():
     photo = documents.jpeg(1)
     assert pack_picture([documents.part(photo, n, n, 0, "band") for n in (1, 2)]) is None

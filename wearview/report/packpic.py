@@ -58,6 +58,7 @@ class PackPicture:
 
     plate_top: ClassVar[float] = 40.0
     plate_height: ClassVar[float] = 120.0
+    plates_bottom: ClassVar[float] = 202.0  # below the plates' numbers and the names of the ends
     profile_top: ClassVar[float] = 216.0
     profile_height: ClassVar[float] = 120.0
 
@@ -67,6 +68,11 @@ class PackPicture:
     lines: tuple[Line, ...]
     rules: tuple[tuple[int, float], ...]  # score 0..5 and its y
     kinds: tuple[str, ...]
+
+    @property
+    def drawn_height(self) -> float:
+        """Height down to what there is to draw: without one score, no profile stands below the plates."""
+        return self.height if self.lines else self.plates_bottom
 
     @property
     def first(self) -> float:

@@ -323,12 +323,18 @@ def _part_view(line: PartLine, numbers: dict[str, int]) -> PartView:
         level=line.level,
         name=grade.get("name"),
         relative=grade.get("relative", False),
-        # A number and its per cent sign stay on one line.
-        because=tuple(said.replace(" %", "\u00a0%") for said in grade.get("because", ())),
+        because=tuple(_reasons(grade)),
         problems=_known(line.part["problems"]),
         photo_number=numbers[line.photo["sha256"]],
         verdicts=line.verdicts,
     )
+
+
+def _reasons(grade: dict[str, Any]) -> Iterator[str]:
+    """A grade's reasons, a number and its per cent sign on one line, without what stands beside the level."""
+    for said in grade.get("because", ()):
+        if said.rstrip(".").lower() != CLEANEST_ONLY:
+            yield said.replace(" %", "\u00a0%")
 
 
 def _said(problem: Problem, *, remedy: bool) -> str:
