@@ -10,13 +10,15 @@ import json
 import numpy as np
 import pytest
 
-from tests.accuracy.known_colours import any_phone, discs, errors
+from tests.accuracy.known_colours import any_phone, discs, errors, light_of
 from tests.scenes.printed import Board, Grey, Laid, Lit, Page, View, jpeg, random_inks, shoot
 from wearview.cli import main
 from wearview.colour import delta_e, linear_to_lab
 from wearview.light import NOTHING_MEASURED, KnownColours, Light, find_targets, known_colours
 from wearview.light.calibrate import MatColours, Refused, calibrate_mat
-from wearview.light.known import chart_light, known_light, mat_light
+from wearview.light.chart import chart_light
+from wearview.light.known import known_light
+from wearview.light.sheet import mat_light
 from wearview.light.tone import PLAIN, Camera
 from wearview.mat import ASKED, PAPER, design_for, find_mat
 from wearview.mat.chart import find_charts, published_linear
@@ -333,3 +335,18 @@ def test_the_document_tells_scale_light_and_squares(tmp_path, capsys):
     assert graded["light"]["residual"] is None
     assert graded["light"]["squares"] == {"used": 32, "of": 32}
     assert "mat not calibrated" in graded["quality"]["problems"]
+
+
+def test_a_mat_is_never_taken_for_a_grey_card():
+    rgb8 = photo(29, darker=3.0)  # all its paper blown out
+    light = light_of(rgb8, NOTHING_MEASURED, mat=True)
+    assert light.method != "card"
+    assert "mat not calibrated" in light.problems
+
+
+def test_a_light_that_bows_is_seen_though_squares_lie_opposite_their_twins():
+    lit = Lit(bow=-0.22)
+    hidden = [[(40, 60), (104, 60), (104, 150), (40, 150)]]
+    rgb8, view, laid = laid_out(30, lit, hidden=hidden, darker=0.8)
+    off = off_by(rgb8, view, laid, mat_light(find_mat(rgb8), None, SIZE))
+    assert off.max() < 3.5

@@ -9,7 +9,8 @@ from wearview.colour import linear_to_lab
 from wearview.errors import CallError
 from wearview.files import write_whole
 from wearview.light.calibrate import MatColours, Refused, calibrate_mat
-from wearview.light.known import CARD, CHART
+from wearview.light.chart import CHART
+from wearview.light.sheet import CARD
 from wearview.mat import DESIGN, Mat, design_for, find_mat
 from wearview.mat.sheet import mat_pdf
 from wearview.photo import Photo, read_photo

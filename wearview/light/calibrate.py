@@ -6,9 +6,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from wearview.light.chart import CHART, chart_light
 from wearview.light.field import places
-from wearview.light.known import CARD, CHART, PAPER_REFLECTANCE, SAME_PAPER, chart_light, sheet_field
 from wearview.light.neutral import REFLECTANCE, find_neutrals
+from wearview.light.sheet import CARD, PAPER_REFLECTANCE, SAME_PAPER, sheet_field
 from wearview.light.tone import PLAIN, Camera
 from wearview.mat import ASKED, PAPER, Mat, Sample
 from wearview.mat.chart import find_charts, published_linear

@@ -8,9 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearview.colour import linear_to_lab, srgb_to_linear
-from wearview.light.known import NOTHING_MEASURED, KnownColours, KnownLight, Targets, known_light
+from wearview.light.known import NOTHING_MEASURED, KnownColours, Targets, known_light
 from wearview.light.neutral import Neutral, find_neutrals
-from wearview.light.tone import PLAIN, Camera
+from wearview.light.tone import PLAIN, Camera, KnownLight
 
 TILES = (12, 9)
 ENOUGH_METAL = 80  # pixels of bare steel beside the faces
@@ -35,12 +35,14 @@ KNOWN_LEVEL_ERROR = {
     ("mat", "chart"): 0.06,
     ("mat", "card"): 0.09,
     ("mat", "paper"): 0.125,
+    ("mat", "bright paper"): 0.2,
     ("chart", "chart"): 0.05,
 }
 KNOWN_BALANCE_ERROR = {
     ("mat", "chart"): 0.02,
     ("mat", "card"): 0.03,
     ("mat", "paper"): 0.042,
+    ("mat", "bright paper"): 0.06,
     ("chart", "chart"): 0.015,
 }
 RESIDUAL_ERROR = 0.02  # log units of either for each Delta E that known squares are off
@@ -143,8 +145,9 @@ def estimate_light(
     """
     linear = srgb_to_linear(small)
     teeth = float(np.median(linear[metal_mask][:, 1])) if metal_mask.sum() > ENOUGH_METAL else None
-    neutrals = find_neutrals(small, taken, teeth)
-    sheets = np.zeros(taken.shape, bool)
+    # The mat's own squares would pass for cards.
+    sheets = np.zeros(taken.shape, bool) if targets is None else targets.sheet(taken.shape)
+    neutrals = find_neutrals(small, taken | sheets, teeth)
     for neutral in neutrals:
         sheets |= cv2.dilate(neutral.mask.astype(np.uint8), np.ones((9, 9), np.uint8)).astype(bool)
     field = _falloff(linear[..., 1], taken | sheets, small)

@@ -107,6 +107,41 @@ class CameraFit:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class KnownLight:
+    """What known colours tell of a photo's light.
+
+    Attributes
+    ----------
+    method : str
+        "mat" or "chart".
+    camera : Camera
+        `PLAIN` where only neutrals are known.
+    white : ndarray, shape (3,)
+        Decoded light of a perfect white where `field` is 0.
+    field : ndarray, shape (6,)
+        Coefficients of 1, x, y, x^2, xy, y^2 of the log light level, as `Light.field`.
+    residual : float
+        Median Delta E of the squares used; NaN where only neutrals are known.
+    used, of : int
+        Squares that fit, and squares there are.
+    by : str
+        "chart", "card", "paper" or "bright paper": how well the colours themselves are known.
+    read_at : tuple of float, or None
+        x, y of the chart, as -1..1 across the photo; None for the mat, which lies all round the part.
+    """
+
+    method: str
+    camera: Camera
+    white: Array
+    field: Array
+    residual: float
+    used: int
+    of: int
+    by: str
+    read_at: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Known:
     """Squares of known colour in a photo.
 

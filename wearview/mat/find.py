@@ -24,6 +24,8 @@ LONG_SIDE = 1600  # of the copy in which markers are sought
 # Root mean square of the corners off the fitted plane, in mm on the mat. Flat prints in scenes stay under
 # 0.15; a sheet with a corner up by 10 mm, seen from half a metre, has 1 and more.
 MOST_OFF = 0.6
+# Markers from which the plane holds beyond them too, to judge the sheet by; with three it was off by 1 %.
+FEWEST_FOR_SCALE = 5
 _ROOM_STEP = 25.0  # mm between places where bare paper is sought inside the room
 
 
@@ -123,7 +125,8 @@ def _measured(
     fits: NDArray[np.bool_],
 ) -> Mat:
     off_mm = float(np.sqrt(((plane.to_mm(px[fits]) - mm[fits]) ** 2).sum(axis=1).mean()))
-    scale = printed_scale(copy, plane, design)
+    known = fits.sum() >= 4 * FEWEST_FOR_SCALE
+    scale = printed_scale(copy, plane, design) if known else math.nan
     whole = plane.scaled(rgb8.shape[1] / copy.shape[1])
     return Mat(
         design,
