@@ -102,3 +102,11 @@ def test_a_small_thing_that_the_frame_cuts_is_no_sheet():
     small, large = (bench_with((np.s_[150:260], np.s_[:width], 200)) for width in (90, 240))
     assert find_neutrals(small, NOTHING) == []
     assert find_neutrals(large, NOTHING)[0].cut
+
+
+def test_parts_that_would_outshine_any_steel_beside_paper_make_the_sheet_a_card():
+    photo = bench_with((np.s_[100:220], np.s_[200:380], 165), (np.s_[260:400], np.s_[300:500], 160))
+    part = NOTHING.copy()
+    part[260:400, 300:500] = True
+    assert find_neutrals(photo, NOTHING)[0].kind == "paper"
+    assert find_neutrals(photo, part)[0].kind == "card"
