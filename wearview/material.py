@@ -15,6 +15,7 @@ from wearview.surface import GRID, Rectified
 from wearview.terms import FRICTION, STEEL
 
 FEW = 200  # pixels that a share or a contrast rests on at least
+SAMPLE, RAYS = 8000, 300  # pixels of a face, and directions, that stand for all
 USUAL_STEEL = (60.0, 0.0, 4.0)  # Lab of teeth where none can be measured
 ROUND = 1024  # places round the unrolled plate: a grid pixel at two thirds of the outer radius
 # Of the outer radius: how far the unrolled plate reaches beyond the face, where a lining's core shows as a
@@ -29,7 +30,7 @@ BLACK, BLACK_SHARE = 22.0, 0.4  # L*, and share of the teeth's: char or black li
 DEEPEST, FEWEST, MOST, NEIGHBOURS = 15.0, 8, 80, 25
 # Log odds of the others in the photo. In a pack the plates toothed on one edge are of one kind, those toothed
 # on the other of the other (common practice, no source); chosen on tuned scenes, 0.5 to 1 do as well.
-SAME_EDGE, OTHER_EDGE, FIRM = 0.8, 0.6, 4.0
+SAME_EDGE, OTHER_EDGE, FIRM = 1.0, 0.6, 4.0
 
 Plane = NDArray[np.float32]
 Mask = NDArray[np.bool_]
@@ -83,6 +84,7 @@ def _colour(lab: Plane, whole: Mask, lit: Mask, groove: Mask, teeth: NDArray[np.
     land = lab[lit & ~groove]
     if len(land) <= FEW:
         land = lab[whole] if whole.any() else np.zeros((1, 3), np.float32)
+    land = land[:: 1 + len(land) // SAMPLE]
     low, middle, high = np.quantile(land, [0.1, 0.5, 0.9], axis=0)
     red, yellow = land[:, 1] - teeth[1], land[:, 2] - teeth[2]
     return {
@@ -118,9 +120,10 @@ def _unrolled(mask: Mask, at: tuple[Plane, Plane]) -> Mask:
 def _texture(fine: Plane, coarse: Plane, measured: Mask) -> dict[str, float]:
     """Log contrast round the plate, in per cent of L* + 16, over about one and two fibres."""
     steps, both = np.abs(np.diff(fine, axis=1)), measured[:, 1:] & measured[:, :-1]
-    usual, strong = np.quantile(steps[both], [0.5, 0.95]) if both.sum() > FEW else (1.0, 1.0)
+    every = 1 + int(both.sum()) // SAMPLE
+    usual, strong = np.quantile(steps[both][::every], [0.5, 0.95]) if both.sum() > FEW else (1.0, 1.0)
     far = measured[:, 2:] & measured[:, :-2]
-    wide = float(np.median(np.abs(coarse[:, 2:] - coarse[:, :-2])[far])) if far.sum() > FEW else 1.0
+    wide = float(np.median(np.abs(coarse[:, 2:] - coarse[:, :-2])[far][::every])) if far.sum() > FEW else 1.0
     return {
         "grain": math.log(usual + NOISE_FLOOR),
         "flocks": math.log(wide + NOISE_FLOOR),
@@ -169,7 +172,7 @@ def _rims(
     clear = shown[on_face].mean(axis=0) > 0.8
     if clear.sum() < 50:
         clear[:] = True
-    usual = np.median(lab[:, clear], axis=1)
+    usual = np.median(lab[:, np.flatnonzero(clear)[:: 1 + clear.sum() // RAYS]], axis=1)
     inner, outer = (rho > ratio + MARGIN) & (rho < ratio + RIM), (rho > 1 - RIM) & (rho < 1 - MARGIN)
     inner_lip, outer_lip = (rho > ratio - 0.022) & (rho < ratio + 0.01), (rho > 0.99) & (rho < 1.02)
     step = float(np.clip(np.median(usual[inner if inner_teeth else outer, 0]) - teeth[0], -50, 50)) / 20

@@ -1,5 +1,6 @@
 """Lining told from bare metal by the face itself: on plates drawn by hand and on the demo's photos."""
 
+import io
 import math
 from dataclasses import replace
 from pathlib import Path
@@ -7,10 +8,11 @@ from pathlib import Path
 import cv2
 import numpy as np
 import pytest
+from PIL import Image
 
 from wearview.material import log_odds, material_features, settle_kinds, with_neighbours
 from wearview.parts import Ellipse, Part
-from wearview.photo import read_photo
+from wearview.photo import read_photo_bytes
 from wearview.pipeline import look_at
 from wearview.settings import load_settings
 from wearview.surface import GRID, Rectified, rectify
@@ -121,11 +123,26 @@ F, S, R = FRICTION, STEEL, REACTION
     ],
 )
 def test_the_demos_plates_get_the_kinds_they_were_painted_as(photo, kinds):
-    seen = look_at(read_photo(str(DEMO / photo)))
+    assert lined((DEMO / photo).read_bytes()) == [kind == F for kind in kinds]
+
+
+@pytest.mark.parametrize(
+    ("photo", "kinds"), [("direct-pack-1.jpg", [S, F, S, F, S, F]), ("forward-pack-1.jpg", [F] * 5)]
+)
+def test_a_picture_of_256_colours_shows_the_same_kinds(photo, kinds):
+    buffer = io.BytesIO()
+    with Image.open(DEMO / photo) as picture:
+        picture.quantize(256).save(buffer, "PNG")
+    assert lined(buffer.getvalue()) == [kind == F for kind in kinds]
+
+
+def lined(data: bytes) -> list[bool]:
+    """Whether each plate of a photo is lined, from left to right."""
+    seen = look_at(read_photo_bytes(data, "photo"))
     assert seen.light is not None
     parts = sorted((p for p in seen.parts if p.outer), key=lambda p: p.outer.cx)
     settled = settle_kinds(parts, [rectify(seen.photo, p, seen.light) for p in parts], MATERIAL)
-    assert [part.kind == F for part in settled] == [kind == F for kind in kinds]
+    return [part.kind == F for part in settled]
 
 
 def test_a_stated_kind_stays():
