@@ -1,12 +1,23 @@
 """`Plate`: a candidate plate while the evidence for it is gathered."""
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from wearview.parts.rims import Rim
-from wearview.parts.teeth import Rays, Teeth, has_core_ring
+from wearview.parts.part import in_view
+from wearview.parts.rims import ANGLES, TURN, Rim
+from wearview.parts.teeth import (
+    FEW_LUGS,
+    FEW_SPLINES,
+    Rays,
+    Teeth,
+    bench_in_face,
+    cast_rays,
+    has_core_ring,
+    toothed_side,
+)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -23,6 +34,8 @@ class Plate:
         What lies beyond the rims.
     bench : float
         Share of bench in its face, 0..1; see `teeth.bench_in_face`.
+    in_frame : float
+        Share of its outer rim that lies in the photo, 0..1.
     radius : float
         Of the outer rim on the bench plane, so that plates near and far compare; working-copy pixels.
     hidden : ndarray of bool, shape (ANGLES,)
@@ -35,6 +48,7 @@ class Plate:
     outside: Teeth
     inside: Teeth
     bench: float
+    in_frame: float
     radius: float
     hidden: NDArray[np.bool_]
 
@@ -47,6 +61,20 @@ class Plate:
     def teeth(self) -> float:
         """How sure its teeth are, 0 when it has none."""
         return max(t.surety for t in (self.outside, self.inside))
+
+    @property
+    def chance(self) -> float:
+        """Chance that it is a clutch plate, 0..1: teeth in step, both rims seen, no bench in its face.
+
+        Few teeth say less, as balls, rollers and holes are few too. Weights by logistic regression on 570
+        plates and 70 other rings of rendered benches, scenes left out in turn: of the other rings 6 come
+        above 0.88, of the plates 57 below it. Size was left out: it is the photographer's.
+        """
+        teeth = max((self.outside, self.inside), key=lambda t: t.evidence)
+        few = teeth.count < (FEW_LUGS if teeth is self.outside else FEW_SPLINES)
+        weakest = min(1.0, min(self.outer.coverage, self.inner.coverage) / max(self.in_frame, 1e-6))
+        speaks = 3.2 * teeth.regularity * (1 - teeth.spill) + 4.9 * teeth.lock + 3.0 * weakest
+        return 1 / (1 + math.exp(2.3 + 1.8 * self.bench + 3.1 * few - speaks))
 
     @property
     def support(self) -> float:
@@ -63,11 +91,38 @@ class Plate:
         """How well this face explains its surroundings against other faces on the same rings.
 
         Rims that are seen and regular teeth speak for it, bench inside it against it; of two that do as well
-        the wider. Teeth beyond a regularity of 0.5 say no more.
+        the wider. Teeth beyond a regularity of 0.4 say no more.
         """
-        return self.support + 1.5 * min(0.5, self.teeth) + (1 - self.ratio) - 0.6 * self.bench
+        return self.support + 1.5 * min(0.4, self.teeth) + (1 - self.ratio) - 0.6 * self.bench
 
     @property
     def is_plain(self) -> bool:
         """Whether nothing speaks against it, so that other faces on the same rings need not be tried."""
         return self.support > 0.9 and self.teeth > 0.45 and self.bench < 0.1
+
+
+def plate_between(smooth: NDArray[np.uint8], outer: Rim, inner: Rim) -> Plate:
+    """The plate whose face lies between two rims, as if nothing lay over it.
+
+    Parameters
+    ----------
+    smooth : ndarray, shape (H, W, 3), uint8
+        The working copy, slightly smoothed.
+    outer, inner : Rim
+        In pixels of it.
+    """
+    rays = cast_rays(smooth, outer.ellipse, inner.ellipse)
+    nothing_over = np.zeros(ANGLES, bool)
+    outside, inside = toothed_side(rays, nothing_over)
+    in_frame = in_view(outer.ellipse.points(TURN), (smooth.shape[1], smooth.shape[0])).mean()
+    return Plate(
+        outer,
+        inner,
+        rays,
+        outside,
+        inside,
+        bench=bench_in_face(rays),
+        in_frame=float(in_frame),
+        radius=outer.radius,
+        hidden=nothing_over,
+    )

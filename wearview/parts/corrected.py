@@ -9,10 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearview.errors import CallError
-from wearview.parts.candidate import Plate
+from wearview.parts.candidate import Plate, plate_between
 from wearview.parts.part import Ellipse
 from wearview.parts.rims import ANGLES, Rim
-from wearview.parts.teeth import bench_in_face, cast_rays, toothed_side
 
 Point = tuple[float, float]
 FEWEST, SLANTED = 3, 5  # points of a circle, and of an ellipse
@@ -112,20 +111,9 @@ def _plate(rims: Rims, smooth: NDArray[np.uint8], scale: float) -> Plate:
     outer, inner = (fit_points(points).scaled(1 / scale) for points in (rims.outer, rims.inner))
     if inner.major >= outer.major or outer.radius_of(np.array([inner.cx]), np.array([inner.cy]))[0] > 0.3:
         raise CallError("rim", "the inner rim does not lie inside the outer one", "Tap both again")
-    rays = cast_rays(smooth, outer, inner)
-    nothing_over, everywhere = np.zeros(ANGLES, bool), np.ones(ANGLES, bool)
-    outside, inside = toothed_side(rays, nothing_over)
+    everywhere = np.ones(ANGLES, bool)
     radii = [math.sqrt(rim.major * rim.minor) / 2 for rim in (outer, inner)]
-    return Plate(
-        Rim(outer, everywhere, radii[0]),
-        Rim(inner, everywhere, radii[1]),
-        rays,
-        outside,
-        inside,
-        bench_in_face(rays),
-        radii[0],
-        nothing_over,
-    )
+    return plate_between(smooth, Rim(outer, everywhere, radii[0]), Rim(inner, everywhere, radii[1]))
 
 
 def _holds(plate: Plate, point: Sequence[float]) -> bool:

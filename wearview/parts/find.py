@@ -15,14 +15,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearview.parts.band import Band, find_bands
-from wearview.parts.candidate import Plate
+from wearview.parts.candidate import Plate, plate_between
 from wearview.parts.corrected import Corrections, put_right
 from wearview.parts.edges import Edges, PlaneEdges, candidate_slants, find_arcs, find_edges, lay_on
 from wearview.parts.kind import kind_features, likely_kind
-from wearview.parts.part import Ellipse, Part, in_view
+from wearview.parts.part import Part
 from wearview.parts.plane import DEFAULT_FOCAL_PER_DIAGONAL, Plane, slants_of_ellipse
 from wearview.parts.rims import (
-    ANGLES,
     TURN,
     Polar,
     Rim,
@@ -32,9 +31,8 @@ from wearview.parts.rims import (
     robust_ellipse,
     unroll,
 )
-from wearview.parts.rings import Ring, RingSet, find_ring_sets, settle_ring_sets
+from wearview.parts.rings import Ring, RingSet, settle_ring_sets, voted_centres
 from wearview.parts.stack import Visible, settle
-from wearview.parts.teeth import FEW_LUGS, bench_in_face, cast_rays, toothed_side
 from wearview.photo import Photo
 from wearview.terms import BAND
 
@@ -45,16 +43,17 @@ MOST_RING_SETS = 16
 VOTERS = 6000  # edges that vote for centres; with 9000 the same plates are found
 MIN_RING_SCORE = 0.75
 ROUND_ENOUGH = 1.85
-# Chosen on the tuned scenes: 138 plates against some 60 rings that are none (bearings, tape, lids, races).
-SURE_TEETH = 0.45
-MIN_LUG_REGULARITY, MIN_LUG_LOCK = 0.25, 0.35
-SMALLER = 0.66  # of the largest: plates of one pack, and their reaction plate, turn in one drum
-CUT_SURE = 0.6  # what the frame cuts off shows too little to be taken on fewer teeth
+SURE, CUT_SURE = 0.75, 0.9  # chance from which on a ring is a plate, and one that the frame cuts off
+CUT_LIKELY = 0.5  # chance from which on a cut off ring is a plate where a sure one is of its size
+DOUBTED = 0.9  # chance under which a photo whose plates are all less sure is searched for a band
+SMALLER = 0.75  # of the largest: plates of one pack, and their reaction plate, turn in one drum
 NARROWEST = 0.91  # inner over outer radius: the cage of a needle bearing is thinner than any plate
 SAME_SIZE, SAME_RATIO = 0.12, 0.08  # of the radius; of inner over outer
+MIN_SUPPORT = 0.7  # of what is in view of the rims of a plate known only by plates of its size
+WHOLE, LEAST_IN_FRAME = 0.95, 0.35  # share of the outer rim
 MOST_HIDDEN = 0.5  # of the face; the contract grades what is left
 MIN_DIAMETER = (
-    150  # full-size pixels of the minor axis: a sector of 10 degrees is then 13 pixels long at the rim
+    110  # full-size pixels of the minor axis: a sector of 10 degrees of the usual face then has 115 pixels
 )
 
 
@@ -76,16 +75,19 @@ def find_plates(working: NDArray[np.uint8], focal: float | None) -> list[Plate]:
     plane, ring_sets = _best_plane(find_edges(small), (small.shape[1], small.shape[0]), focal_small)
     smooth = cv2.GaussianBlur(working, (0, 0), 1.0)
     plates = [p for s in ring_sets if (p := _measure(smooth, plane, s, scale)) is not None]
-    return _select(plates, (width, height))
+    return _select(plates)
 
 
 def _best_plane(edges: Edges, size: tuple[int, int], focal: float) -> tuple[Plane, list[RingSet]]:
     """The slant under which most rings are round, made finer by the rings found under it."""
     best: tuple[float, Plane, PlaneEdges, list[RingSet]] | None = None
-    for slant in candidate_slants(find_arcs(edges.map), *size, focal)[:4]:
+    arcs = find_arcs(edges.map)
+    arc_centres = np.array([(arc.cx, arc.cy) for arc in arcs]).reshape(-1, 2)
+    for slant in candidate_slants(arcs, *size, focal)[:4]:
         plane = Plane(*size, focal, slant)
         laid = lay_on(plane, edges)
-        sets = _rings_on(plane, laid, size)
+        centres = [*plane.to_plane(arc_centres), *_voted_centres(plane, laid, size)]
+        sets = settle_ring_sets(laid, centres, _radius_range(size), MOST_RING_SETS)
         value = sum(max(0.0, s.score - 1) ** 2 for s in sets)
         if best is None or value > best[0]:
             best = (value, plane, laid, sets)
@@ -95,10 +97,10 @@ def _best_plane(edges: Edges, size: tuple[int, int], focal: float) -> tuple[Plan
     _, plane, laid, sets = best
     finer = _finer_slant(plane, laid, edges, sets)
     if math.dist(finer, plane.slant) > 0.004:
-        centres = plane.to_photo(np.array([(s.x, s.y) for s in sets]))
+        seen = plane.to_photo(np.array([(s.x, s.y) for s in sets]))
         plane = Plane(*size, focal, finer)
         laid = lay_on(plane, edges)
-        sets = settle_ring_sets(laid, list(plane.to_plane(centres)), _radius_range(size), MOST_RING_SETS)
+        sets = settle_ring_sets(laid, list(plane.to_plane(seen)), _radius_range(size), MOST_RING_SETS)
     return plane, [s for s in sets if s.score >= MIN_RING_SCORE]
 
 
@@ -106,7 +108,7 @@ def _radius_range(size: tuple[int, int]) -> tuple[float, float]:
     return SMALLEST * max(size), LARGEST * max(size)
 
 
-def _rings_on(plane: Plane, laid: PlaneEdges, size: tuple[int, int]) -> list[RingSet]:
+def _voted_centres(plane: Plane, laid: PlaneEdges, size: tuple[int, int]) -> list[NDArray[np.float64]]:
     width, height = size
     box = plane.to_plane(np.array([[0, 0], [width - 1, 0], [width - 1, height - 1], [0, height - 1]], float))
     # Towards the horizon the plane has no end; plates that far off are too small to grade.
@@ -114,7 +116,9 @@ def _rings_on(plane: Plane, laid: PlaneEdges, size: tuple[int, int]) -> list[Rin
     if (high - low).min() < 2 * SMALLEST * max(size):
         return []  # the horizon of this slant runs through the photo
     bounds = (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
-    return find_ring_sets(laid, bounds, _radius_range(size), MOST_RING_SETS, VOTERS)
+    return voted_centres(
+        laid[:: max(1, len(laid) // VOTERS)], bounds, _radius_range(size), 2 * MOST_RING_SETS
+    )
 
 
 def _finer_slant(plane: Plane, laid: PlaneEdges, edges: Edges, sets: list[RingSet]) -> tuple[float, float]:
@@ -187,10 +191,7 @@ def _face_between(
     """The plate whose face lies between two rims; None where they cannot belong together."""
     if inner is None or outer is None or not _belong_together(outer, inner):
         return None
-    rays = cast_rays(smooth, outer.ellipse, inner.ellipse)
-    nothing_over = np.zeros(ANGLES, bool)
-    outside, inside = toothed_side(rays, nothing_over)
-    return Plate(outer, inner, rays, outside, inside, bench_in_face(rays), outer.radius, nothing_over)
+    return plate_between(smooth, outer, inner)
 
 
 def _belong_together(outer: Rim, inner: Rim) -> bool:
@@ -201,41 +202,24 @@ def _belong_together(outer: Rim, inner: Rim) -> bool:
     return b.major < NARROWEST * a.major and apart < 0.06 * a.major and abs(aspect_a - aspect_b) < 0.08
 
 
-def _select(plates: list[Plate], size: tuple[int, int]) -> list[Plate]:
-    """Plates with teeth, and those without visible teeth that match them in size and are well supported."""
-    plates = sorted(plates, key=lambda p: -(p.support + p.teeth))
-    whole = [p for p in plates if seen_share(p.outer.ellipse, size) > 0.95]
-    toothed = [p for p in plates if _is_toothed(p) and (p in whole or p.teeth > CUT_SURE)]
-    if not toothed:
-        return []
-    largest = max(p.radius for p in toothed)
-    toothed = [p for p in toothed if p.radius > SMALLER * largest]
+def _select(plates: list[Plate]) -> list[Plate]:
+    """Plates sure by themselves, and those that match them in size and are well supported."""
+    plates = sorted((p for p in plates if p.in_frame > LEAST_IN_FRAME), key=lambda p: -(p.support + p.teeth))
+    sure = [p for p in plates if p.chance > (SURE if p.in_frame > WHOLE else CUT_SURE)]
+    largest = max((p.radius for p in sure), default=0.0)
+    sure = [p for p in sure if p.radius > SMALLER * largest]
     chosen: list[Plate] = []
     for plate in plates:
         alike = any(
             abs(plate.radius - other.radius) < SAME_SIZE * other.radius
             and abs(plate.ratio - other.ratio) < SAME_RATIO
-            for other in toothed
+            for other in sure
         )
-        if not (plate in toothed or (alike and plate in whole and plate.support > 0.7)):
-            continue
-        if all(_apart(plate, other) for other in chosen):
+        likely = plate.support > MIN_SUPPORT if plate.in_frame > WHOLE else plate.chance > CUT_LIKELY
+        known = plate in sure or (alike and likely)
+        if known and all(_apart(plate, other) for other in chosen):
             chosen.append(plate)
     return chosen
-
-
-def seen_share(ellipse: Ellipse, size: tuple[int, int]) -> float:
-    """Share of an ellipse that lies within an image of this width and height."""
-    return float(in_view(ellipse.points(TURN), size).mean())
-
-
-def _is_toothed(plate: Plate) -> bool:
-    teeth = max((plate.outside, plate.inside), key=lambda t: t.evidence)
-    if plate.support < 0.35 or not teeth.count:
-        return False
-    if teeth.count < FEW_LUGS:
-        return teeth.regularity > MIN_LUG_REGULARITY and teeth.lock > MIN_LUG_LOCK and plate.support > 0.6
-    return teeth.evidence + 0.3 * (plate.support - 0.8) > SURE_TEETH
 
 
 def _apart(a: Plate, b: Plate) -> bool:
@@ -264,11 +248,13 @@ def find_parts(photo: Photo, said: Corrections = NOTHING_SAID) -> tuple[Part, ..
         smooth = cv2.GaussianBlur(photo.working, (0, 0), 1.0)
         plates, stated = put_right(plates, said, smooth, photo.scale)
     shape = photo.working.shape[:2]
+    if not stated and all(plate.chance < DOUBTED for plate in plates):
+        # A band is photographed alone; beside plates only clutter is long and narrow.
+        bands = find_bands(photo.working, np.zeros(shape, bool))
+        if bands:
+            return tuple(_band_part(band, photo) for band in bands)
     settled = settle([*plates, *stated], shape)
-    parts = [_plate_part(v, photo, stated=n >= len(plates)) for n, v in enumerate(settled)]
-    if not parts:  # a band is photographed alone; beside plates only clutter is long and narrow
-        parts = [_band_part(band, photo) for band in find_bands(photo.working, np.zeros(shape, bool))]
-    return tuple(parts)
+    return tuple(_plate_part(v, photo, stated=n >= len(plates)) for n, v in enumerate(settled))
 
 
 def _plate_part(visible: Visible, photo: Photo, *, stated: bool) -> Part:
@@ -277,8 +263,7 @@ def _plate_part(visible: Visible, photo: Photo, *, stated: bool) -> Part:
     kind, confidence = likely_kind(features)
     outer, inner = plate.outer.ellipse, plate.inner.ellipse
     problems = []
-    height, width = photo.working.shape[:2]
-    if seen_share(outer, (width, height)) < 0.99:
+    if plate.in_frame < 0.99:
         problems.append("cut off by the frame")
     if visible.hidden_share > MOST_HIDDEN:
         problems.append("covered")

@@ -21,8 +21,9 @@ HORIZON = 1e-3  # least depth, in focal lengths: points beyond go far away inste
 class Plane:
     """A plane seen through a pinhole, and the map between photo and plane.
 
-    Plane coordinates are pixels of a virtual camera turned to look straight down, in units of the photo's
-    pixels at the point where that camera's axis meets the plane.
+    Plane coordinates are those of a virtual camera turned to look straight down, moved and zoomed so that the
+    middle of the photo stays where it is and as large as it is, so that lengths in pixels mean the same at
+    every slant.
 
     Attributes
     ----------
@@ -55,19 +56,30 @@ class Plane:
     def _middle(self) -> NDArray[np.float64]:
         return np.array([(self.width - 1) / 2, (self.height - 1) / 2])
 
-    def _project(self, points: NDArray[np.floating], rotation: NDArray[np.float64]) -> NDArray[np.float64]:
-        rays = (points - self._middle) / self.focal
+    @property
+    def _view(self) -> tuple[NDArray[np.float64], float]:
+        """Where the turned camera sees the middle of the photo, focal lengths, and its zoom.
+
+        Seen straight down, that spot is larger by 1 / cos^2 along the slant and by 1 / cos across it.
+        """
+        ray = self.rotation[:, 2]
+        return ray[:2] / ray[2], float(ray[2] ** 1.5)
+
+    def _turn(self, rays: NDArray[np.float64], rotation: NDArray[np.float64]) -> NDArray[np.float64]:
         turned = rays @ rotation[:, :2].T + rotation[:, 2]
-        depth = np.maximum(turned[..., 2:], HORIZON)
-        return np.asarray(turned[..., :2] / depth * self.focal + self._middle)
+        return np.asarray(turned[..., :2] / np.maximum(turned[..., 2:], HORIZON))
 
     def to_plane(self, xy: NDArray[np.floating]) -> NDArray[np.float64]:
         """Photo points (..., 2) on the plane."""
-        return self._project(np.asarray(xy, float), self.rotation)
+        at, zoom = self._view
+        seen = self._turn((np.asarray(xy, float) - self._middle) / self.focal, self.rotation)
+        return np.asarray((seen - at) * (zoom * self.focal) + self._middle)
 
     def to_photo(self, xy: NDArray[np.floating]) -> NDArray[np.float64]:
         """Plane points (..., 2) in the photo."""
-        return self._project(np.asarray(xy, float), self.rotation.T)
+        at, zoom = self._view
+        seen = (np.asarray(xy, float) - self._middle) / (zoom * self.focal) + at
+        return np.asarray(self._turn(seen, self.rotation.T) * self.focal + self._middle)
 
     def circles_to_photo(
         self,
@@ -81,9 +93,11 @@ class Plane:
         Along a ray the projection's numerators and depth are linear, so there is no need of a matrix for
         each point.
         """
+        at, zoom = self._view
+        unit = zoom * self.focal
         rotation = self.rotation.T
-        start = rotation[:, :2] @ ((np.array(centre) - self._middle) / self.focal) + rotation[:, 2]
-        along = np.stack([np.cos(angles), np.sin(angles)], axis=1) @ (rotation[:, :2].T / self.focal)
+        start = rotation[:, :2] @ ((np.array(centre) - self._middle) / unit + at) + rotation[:, 2]
+        along = np.stack([np.cos(angles), np.sin(angles)], axis=1) @ (rotation[:, :2].T / unit)
         turned = [(start[k] + along[:, k, None] * radii[None]).astype(np.float32) for k in range(3)]
         size = np.float32(self.focal * scale) / np.maximum(turned[2], np.float32(HORIZON))
         middle = ((self._middle + 0.5) * scale - 0.5).astype(np.float32)

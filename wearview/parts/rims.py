@@ -24,6 +24,7 @@ STEP_WIDTH = (
     0.014  # of the outer radius: about 1 mm, wider than a ground edge's glint, narrower than a core rim
 )
 MIN_STEP = 7.0  # 8-bit codes between the two sides of a rim
+SURE_STEP = 30.0  # codes that stand out from any bench; on an even one rims are the only steps
 MOST_FACES = 8  # a bearing laid inside a plate has as many rings again
 MIN_FACE_WIDTH, MAX_FACE_WIDTH = (
     0.07,
@@ -112,7 +113,7 @@ def ring_steps(polar: Polar, least_coverage: float) -> list[RingStep]:
     """Steps that run round the plate, smallest radius first."""
     # Bench texture steps everywhere; what runs round the plate must stand out from it.
     usual = polar.step[polar.step > 2]
-    limit = max(MIN_STEP, 1.7 * float(np.median(usual))) if usual.size else MIN_STEP
+    limit = float(np.clip(1.7 * np.median(usual), MIN_STEP, SURE_STEP)) if usual.size else MIN_STEP
     significant = polar.step > limit
     band = max(2, round(0.012 * polar.radius[-1]))
     joined = cv2.dilate(significant.astype(np.uint8), np.ones((1, 2 * band + 1), np.uint8))

@@ -1,5 +1,6 @@
 """Rings on the bench plane: which centres carry concentric edges that go most of the way round."""
 
+import math
 from dataclasses import dataclass
 
 import cv2
@@ -52,41 +53,34 @@ class RingSet:
         return self.rings[-1].radius
 
 
-def find_ring_sets(
-    laid: PlaneEdges,
-    bounds: tuple[float, float, float, float],
-    radius_range: tuple[float, float],
-    most: int,
-    voters: int,
-) -> list[RingSet]:
-    """Ring sets with at least two rings, best first.
+def voted_centres(
+    laid: PlaneEdges, bounds: tuple[float, float, float, float], radius_range: tuple[float, float], most: int
+) -> list[NDArray[np.float64]]:
+    """Where the normals of most edges meet, best first, to a few pixels.
 
     Parameters
     ----------
     laid : PlaneEdges
+        Those that vote.
     bounds : tuple of float
         x0, y0, x1, y1 of the photo on the plane.
     radius_range : tuple of float
         Smallest and largest rim radius in plane pixels.
     most : int
-        Ring sets returned at most; twice as many centres are tried.
-    voters : int
-        Edge points that vote for centres; all of them then measure the rings.
+        Centres returned at most.
     """
     low, high = radius_range
-    every = max(1, len(laid) // voters)
-    votes = centre_votes(laid[::every], bounds, np.arange(low, high, CELL), CELL)
+    votes = centre_votes(laid, bounds, np.arange(low, high, CELL), CELL)
     # Ribs and planks send votes far and wide; a plate's meet in one cell.
     votes = votes - cv2.blur(votes, (11, 11))
     spread = int(max(2, 0.35 * low / CELL))
     peaks = (votes == cv2.dilate(votes, np.ones((2 * spread + 1, 2 * spread + 1), np.uint8))) & (votes > 0)
     rows, columns = np.nonzero(peaks)
-    order = np.argsort(-votes[rows, columns])[: 2 * most]
-    centres = [
+    order = np.argsort(-votes[rows, columns])[:most]
+    return [
         np.array([bounds[0] + (column + 0.5) * CELL, bounds[1] + (row + 0.5) * CELL])
         for row, column in zip(rows[order], columns[order], strict=True)
     ]
-    return settle_ring_sets(laid, centres, radius_range, most)
 
 
 def settle_ring_sets(
@@ -94,14 +88,11 @@ def settle_ring_sets(
 ) -> list[RingSet]:
     """Ring sets with at least two rings near rough centres, best first."""
     low, high = radius_range
+    settled = [s for centre in centres if (s := _settle(laid, centre, low, high)) is not None]
     found: list[RingSet] = []
-    for centre in centres:
-        ring_set = _settle(laid, centre, low, high)
-        if ring_set is None:
-            continue
-        if all(np.hypot(ring_set.x - other.x, ring_set.y - other.y) > 0.5 * low for other in found):
+    for ring_set in sorted(settled, key=lambda s: -s.score):
+        if all(math.hypot(ring_set.x - other.x, ring_set.y - other.y) > 0.5 * low for other in found):
             found.append(ring_set)
-    found.sort(key=lambda s: -s.score)
     return found[:most]
 
 

@@ -19,9 +19,10 @@ from wearview.parts.rims import ANGLES, TURN, strongest_channel
 DEEPEST_TOOTH = 0.16  # of the outer radius
 CORE_RING = 0.022  # of the outer radius: less steel than 1.5 mm between lining and tooth root is no core ring
 MIN_REGULARITY = 0.16  # rings without teeth stay under 0.1
-FEW_LUGS = 10
+FEW_LUGS, FEW_SPLINES = 10, 19  # broad lugs sit on outer edges; a hub has more splines (common practice)
 FEWEST, MOST = 5, 90  # teeth round a plate
 GUARD = 0.010  # of the outer radius: the blur of the rim's own step
+PAST_EDGE = 0.02  # of the outer radius: farther from the rim than its own ripple where it is not quite fitted
 PAST_RIM = 0.024  # of the outer radius: here the rim's own step has ended
 
 
@@ -89,6 +90,9 @@ class Teeth:
     lock : float
         0..1: how well the depth of the edge keeps step with the count; what merely ripples in brightness does
         not.
+    spill : float
+        0..1: share of the ripple at this count that lies within the face; near 1 the rim was laid along the
+        tips of the teeth instead of their roots.
     root, tip : float
         Where the teeth begin and end, in units of the outer rim's radius; both the rim's when there are none.
     solid : ndarray of bool, shape (ANGLES,)
@@ -98,6 +102,7 @@ class Teeth:
     count: int
     regularity: float
     lock: float
+    spill: float
     root: float
     tip: float
     solid: NDArray[np.bool_]
@@ -107,7 +112,8 @@ class Teeth:
         """Regularity, which a few lugs must also keep step for: five of anything ripple now and then."""
         if not self.count:
             return 0.0
-        return self.regularity if self.count >= FEW_LUGS else min(self.regularity, self.lock)
+        sure = self.regularity if self.count >= FEW_LUGS else min(self.regularity, self.lock)
+        return sure * (1 - self.spill)
 
     @property
     def evidence(self) -> float:
@@ -130,8 +136,14 @@ def find_teeth(rays: Rays, outward: bool, hidden: NDArray[np.bool_]) -> Teeth:
     if hidden.mean() > 0.6:
         return no_teeth(rim)
     sign = 1 if outward else -1
-    columns = np.arange(rays.column(rim + sign * 0.5 * GUARD), rays.column(rim + sign * DEEPEST_TOOTH), sign)
-    power, wide = _ripple(rays, columns, hidden)
+    into_face = min(DEEPEST_TOOTH, 0.45 * (1 - rays.ratio))
+    near = np.arange(rays.column(rim - sign * into_face), rays.column(rim + sign * DEEPEST_TOOTH), sign)
+    power_near, wide_near = _ripple(rays, near, hidden)
+    past = sign * (rays.rho[near] - rim)
+    columns, power, wide = (
+        near[past >= 0.5 * GUARD],
+        *(p[:, past >= 0.5 * GUARD] for p in (power_near, wide_near)),
+    )
     counts = np.arange(FEWEST, MOST + 1)
     total = np.maximum(power[FEWEST : 3 * MOST].sum(axis=0), 1e-9)
     fundamental = wide[counts] / total
@@ -144,6 +156,7 @@ def find_teeth(rays: Rays, outward: bool, hidden: NDArray[np.bool_]) -> Teeth:
     if regularity < MIN_REGULARITY:
         return no_teeth(rim)
     count = int(counts[row])
+    within, without = (_high(wide_near[count, far]) for far in (past < -PAST_EDGE, past > PAST_EDGE))
     depth = _depth_of_first_step(rays, rim, sign)
     solid, lock = _solid_angles(np.where(hidden, np.median(depth), depth), count)
     margin = max(1, round(0.15 * ANGLES / count))
@@ -153,7 +166,12 @@ def find_teeth(rays: Rays, outward: bool, hidden: NDArray[np.bool_]) -> Teeth:
     if _metal_in_gaps(rays, gaps, teeth, beyond):
         root = _first_edge(rays, gaps, beyond)
     tip = _first_edge(rays, teeth, beyond[sign * (beyond - root) > 2])
-    return Teeth(count, regularity, lock, float(rays.rho[root]), float(rays.rho[tip]), solid)
+    spill = within / (within + without + 1e-9)
+    return Teeth(count, regularity, lock, spill, float(rays.rho[root]), float(rays.rho[tip]), solid)
+
+
+def _high(power: NDArray[np.floating]) -> float:
+    return float(power.max()) if power.size else 0.0
 
 
 def _ripple(
@@ -243,7 +261,7 @@ def toothed_side(rays: Rays, hidden: NDArray[np.bool_]) -> tuple[Teeth, Teeth]:
 
 def no_teeth(rim: float) -> Teeth:
     """A plain edge."""
-    return Teeth(0, 0.0, 0.0, rim, rim, np.zeros(ANGLES, bool))
+    return Teeth(0, 0.0, 0.0, 0.0, rim, rim, np.zeros(ANGLES, bool))
 
 
 def inner_part(solid: NDArray[np.bool_], margin: int) -> NDArray[np.bool_]:
