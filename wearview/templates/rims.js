@@ -7,6 +7,13 @@ export default function ({ parentElement, data, setTriggerValue }) {
   if (image.src === data.photo) return; // drawn again with the same picture: the points stay
   image.src = data.photo;
   image.alt = data.alt;
+  find(".frame").style.aspectRatio = String(data.shape);
+  for (const layer of [image, drawing]) {
+    layer.style.width = 100 * data.wide + "%";
+    layer.style.left = -100 * data.left + "%";
+    layer.style.top = -100 * data.top + "%";
+    layer.style.aspectRatio = String(data.ratio);
+  }
   let points = [[], []], at = 0;
   const draw = () => {
     const left = ENOUGH - points[at].length;

@@ -71,7 +71,10 @@ def _rims(
     asked = st.session_state["tapping"]
     file = base_name(chosen.photo["file"])
     photo = screen_photo(sha256, store, chosen.photo["file"])
-    tapped = ask_rims(photo, chosen.photo, f"{file}: tap the rims of {asked}", f"rims {sha256[:12]} {asked}")
+    part = None if asked == MISSING else chosen.part
+    tapped = ask_rims(
+        photo, chosen.photo, part, f"{file}: tap the rims of {asked}", f"rims {sha256[:12]} {asked}"
+    )
     if tapped is not None:
         _set(store, name, lying, sha256, tapped, missing=asked == MISSING)
 

@@ -9,7 +9,7 @@ import streamlit as st
 from wearview.report.templates import data_uri
 from wearview.ui.tray import Points
 
-MARGIN = 0.06  # of the part's size, shown around it
+MARGIN, ROOM = 0.06, 0.25  # of the part's size, shown around it: to look at it, and to tap its rims
 
 
 def show_plate(
@@ -33,17 +33,19 @@ def show_plate(
             "photo": data_uri(photo),
             "marked": marked and data_uri(marked),
             "alt": alt,
-            **_crop(entry, part),
+            **_crop(entry, part, MARGIN),
         },
         key=f"plate {part['id']}",
     )
 
 
-def _crop(entry: dict[str, Any], part: dict[str, Any]) -> dict[str, float]:
+def _crop(entry: dict[str, Any], part: dict[str, Any] | None, share: float) -> dict[str, float]:
     """Where the part lies, in shares that CSS takes: how wide the whole photo is beside the part, where it
-    begins, and the part's own shape."""
+    begins, and the part's own shape; of the whole photo without a part."""
+    if part is None:
+        return {"wide": 1.0, "left": 0.0, "top": 0.0, "shape": entry["width"] / entry["height"]}
     xs, ys = zip(*part["outline"]["polygon"], strict=True)
-    margin = MARGIN * max(max(xs) - min(xs), max(ys) - min(ys))
+    margin = share * max(max(xs) - min(xs), max(ys) - min(ys))
     left, top = max(0.0, min(xs) - margin), max(0.0, min(ys) - margin)
     width = min(entry["width"], max(xs) + margin) - left
     height = min(entry["height"], max(ys) + margin) - top
@@ -55,15 +57,17 @@ def _crop(entry: dict[str, Any], part: dict[str, Any]) -> dict[str, float]:
     }
 
 
-def ask_rims(photo: bytes, entry: dict[str, Any], alt: str, key: str) -> tuple[Points, Points] | None:
+def ask_rims(
+    photo: bytes, entry: dict[str, Any], part: dict[str, Any] | None, alt: str, key: str
+) -> tuple[Points, Points] | None:
     """Points that were tapped on the outer and the inner rim of a part, once both are done.
 
     Parameters
     ----------
     photo : bytes
         JPEG of the upright photo.
-    entry : dict
-        The photo in the document.
+    entry, part : dict, dict or None
+        The photo and the part in the document; None for one that was not found: all of the photo is shown.
     alt, key : str
         What is to be seen, in words; the widget's key.
 
@@ -73,7 +77,14 @@ def ask_rims(photo: bytes, entry: dict[str, Any], alt: str, key: str) -> tuple[P
         In pixels of the upright full-size photo.
     """
     answer = _component("rims")(
-        data={"photo": data_uri(photo), "alt": alt}, key=key, on_rims_change=lambda: None
+        data={
+            "photo": data_uri(photo),
+            "alt": alt,
+            "ratio": entry["width"] / entry["height"],
+            **_crop(entry, part, ROOM),
+        },
+        key=key,
+        on_rims_change=lambda: None,
     )
     if not answer.rims:
         return None
