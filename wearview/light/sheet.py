@@ -78,10 +78,11 @@ def _by_paper(
     paper = [s for s, fit in zip([*squares, *room], fits, strict=True) if fit and s.name == PAPER]
     if len(paper) < FEWEST_PAPER:
         return None
+    paper = [s for s in paper if not s.rolled_off] or paper
     level = np.exp(places(np.array([[s.x, s.y] for s in paper]), size) @ field)
     seen = np.array([s.rgb_linear for s in paper]) / level[:, None]
     white = np.median(seen, axis=0) / PAPER_REFLECTANCE
-    by = BRIGHT_PAPER if any(s.rolled_off for s in paper) else PAPER
+    by = BRIGHT_PAPER if all(s.rolled_off for s in paper) else PAPER
     return KnownLight("mat", PLAIN, white, field, np.nan, int(fits[: len(squares)].sum()), of, by)
 
 
