@@ -300,3 +300,8 @@ def test_metal_yellower_than_its_own_teeth_is_straw_where_only_steel_tells_the_l
     lab = painted(STEEL, (sector(0, 270), (71.0, 0.6, 8.0)))
     face = replace(ring_face(lab, light=WEAK), metal_lab=np.array(teeth))
     assert read_steel(face, None, SETTINGS).area("straw").value == pytest.approx(0.75, abs=0.02)
+
+
+def test_a_plate_all_purple_and_darker_than_its_teeth_is_not_bare_in_any_light():
+    face = replace(ring_face(PURPLE, light=WEAK), metal_lab=np.array((56.0, 0.3, 2.1)))
+    assert read_steel(face, None, SETTINGS).area("bare").value == 0

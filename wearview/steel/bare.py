@@ -21,11 +21,12 @@ _BARE_SHARE = 0.02
 # at most; on the blue side, where bright metal can only be bare, further.
 _SEARCH_BEYOND, _SEARCH = 1.5, (3.0, 7.0)
 _BLUE_BEYOND, _BLUE_SEARCH = 2.5, 14.0
-# Of the L* of a plate's lightest twentieth. Blue oxide has at most 1/1.7 of bare metal's (computed film).
+# Of the L* of a plate's lightest twentieth, and no darker than its teeth: blue oxide has at most 1/1.7 of bare
+# metal's L* (computed film).
 _BRIGHT = 0.8
 # From this half width on in Delta E the light was read from bare steel or not at all; such an interval is of
 # little worth, so that the plate itself says more. The factors were chosen on 153 tuned steels.
-_WEAK_LIGHT = 3.5
+_WEAK_LIGHT = 5.0
 _TRUST, _WEAK_TRUST = 1.2, 4.0
 # Teeth stain, so that they are no bluer than bare metal: where only steel could tell the light, bare metal
 # is at most this much yellower than they are.
@@ -87,7 +88,8 @@ def find_bare(
     yellowest = (
         max(0.0, float(teeth[2] - prior[1])) + _ABOVE_TEETH if weak and teeth is not None else math.inf
     )
-    group = _neutral_group(off, lab[:, 0], known, yellowest)
+    darkest = 0.0 if teeth is None else float(teeth[0])
+    group = _neutral_group(off, lab[:, 0], known, yellowest, darkest)
     if np.count_nonzero(group) < max(MIN_PIXELS, _BARE_SHARE * len(lab)):
         # No bare metal in view: heat darkens, so the lightest of the face is the best guess of its lightness.
         lightness = float(np.quantile(lab[:, 0], 0.95)) if clean_lab is None else float(clean_lab[0])
@@ -109,14 +111,21 @@ def find_bare(
 
 
 def _neutral_group(
-    off: NDArray[np.float32], lightness: NDArray[np.float32], light: float, yellowest: float
+    off: NDArray[np.float32],
+    lightness: NDArray[np.float32],
+    light: float,
+    yellowest: float,
+    darkest: float,
 ) -> NDArray[np.bool_]:
-    """Pixels round the most frequent a*, b* near neutral; `off` (n, 2) counts from where it should be."""
+    """Pixels round the most frequent a*, b* near neutral; `off` (n, 2) counts from where it should be.
+
+    Bare metal has at most the b* `yellowest`, and where it looks blue at least the L* `darkest`.
+    """
     reach = float(np.clip(_SEARCH_BEYOND * light, *_SEARCH))
     furthest = max(reach, min(_BLUE_SEARCH, _BLUE_BEYOND * light))
     a, b, away = off[:, 0], off[:, 1], np.hypot(off[:, 0], off[:, 1])
-    bright = lightness > _BRIGHT * np.quantile(lightness, 0.95)
-    blue_cast = bright & (away <= furthest) & (b < 0) & (np.abs(a) < 2 - 0.6 * b)
+    bright = lightness > max(darkest, _BRIGHT * float(np.quantile(lightness, 0.95)))
+    blue_cast = bright & (away <= furthest) & (b < 0) & (np.abs(a) < 2 - 0.3 * b)
     near = ((away <= reach) | blue_cast) & (b <= yellowest)
     edges = np.linspace(-furthest, furthest, 4 * math.ceil(furthest) + 1)
     centres = (edges[:-1] + edges[1:]) / 2
