@@ -21,8 +21,8 @@ _BARE_SHARE = 0.02
 # at most; on the blue side, where bright metal can only be bare, further.
 _SEARCH_BEYOND, _SEARCH = 1.5, (3.0, 7.0)
 _BLUE_BEYOND, _BLUE_SEARCH = 2.5, 14.0
-# Of the L* of a plate's lightest twentieth, and no darker than its teeth: blue oxide has at most 1/1.7 of bare
-# metal's L* (computed film).
+# Of the L* of a plate's lightest twentieth, and no darker than its teeth: blue oxide has at most 1/1.7 of
+# bare metal's L* (computed film).
 _BRIGHT = 0.8
 # From this half width on in Delta E the light was read from bare steel or not at all; such an interval is of
 # little worth, so that the plate itself says more. The factors were chosen on 153 tuned steels.
