@@ -390,6 +390,16 @@ def test_a_blind_teardown_tells_nothing_until_the_verdict_is_in(app, url):
     assert "Chance of each level" in shown(app)
 
 
+def test_a_closed_teardown_takes_no_verdict_until_it_is_opened_again(pack_page, url):
+    press(turn_to(pack_page, REPORT), "close")
+    turn_to(pack_page, PACK_PAGE)
+    assert not pack_page.menu_button
+    press(pack_page, "reopen")
+    pack_page.menu_button(key="verdict replace").click("age")
+    run(pack_page)
+    assert [v.decision for v in element_of(url).verdicts] == ["replace"]
+
+
 def test_heat_where_none_is_expected_is_said_first(pack_page, url):
     record.state_duty(record.open_store(url), "Job 7", "Forward", {"expects": "clean"})
     assert "Heat where none is expected" in run(pack_page).warning[0].value

@@ -19,7 +19,10 @@ def decide(store: record.Store, teardown: Teardown, element: Element, chosen: Pa
     """Ask for a verdict on the tapped plate, on the whole pack, or on a part by its name, and store it."""
     st.subheader("Your verdict")
     if teardown.closed:
-        st.info("This teardown is closed. Open it again on the page Teardowns to decide.")
+        st.info("This teardown is closed: nothing is decided or graded in it.")
+        if st.button("Open it again", width="stretch", key="reopen"):
+            record.reopen_teardown(store, teardown.name)
+            st.rerun()
         return
     if chosen is not None:
         st.html(decided_html(chosen))

@@ -19,9 +19,15 @@ FIRST = "direct clutch"  # the element with the most to see
 @cache
 def demo_url() -> str:
     """The demo's record, in a folder that goes when the program ends."""
-    folder = tempfile.TemporaryDirectory(prefix="wearview-demo-")
-    atexit.register(folder.cleanup)
-    return f"sqlite:///{folder.name}/record.sqlite"
+    folder = tempfile.TemporaryDirectory(prefix="wearview-demo-", ignore_cleanup_errors=True)
+    url = f"sqlite:///{folder.name}/record.sqlite"
+
+    def end() -> None:
+        bench_of(url).close()  # it may be writing there
+        folder.cleanup()
+
+    atexit.register(end)
+    return url
 
 
 def open_demo() -> tuple[str, str]:

@@ -38,6 +38,10 @@ def page() -> None:
             return
         _report(store, teardown, _wanted(teardown))
         _handed_over(store, teardown)
+        if not teardown.closed and st.button("Close this teardown", width="stretch", key="close"):
+            record.close_teardown(store, teardown.name)
+            show.tell("Closed. It can be opened again on the page Pack.")
+            st.rerun()
 
 
 def _wanted(teardown: Teardown) -> Wanted:
