@@ -69,9 +69,9 @@ def _need_a_renderer() -> None:
 
 
 def test_every_part_is_found_and_nothing_else(figures):
-    assert figures.parts.f1 >= 0.92
-    assert figures.parts.worst_photo_f1 >= 0.8
-    assert figures.parts.clutter_parts <= 2  # wanted: 0; a needle cage, and a lining lost in the wood
+    assert figures.parts.f1 >= 0.95
+    assert figures.parts.worst_photo_f1 >= 0.9  # wanted: 1; a burnt lining is lost in the wood
+    assert figures.parts.clutter_parts == 0
 
 
 def test_masks_lie_on_the_parts(figures):
