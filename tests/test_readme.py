@@ -158,7 +158,10 @@ def test_what_developers_are_told_to_type_is_there(line):
 
 def has_options(module: str, words: list[str]) -> None:
     """The module is there, and its help names every option and command typed after it."""
-    assert importlib.util.find_spec(f"{module}.__main__") is not None
+    found = importlib.util.find_spec(module)
+    assert found is not None
+    if found.submodule_search_locations is not None:  # a package
+        assert importlib.util.find_spec(f"{module}.__main__") is not None
     if words:
         command = [sys.executable, "-m", module, *(word for word in words[:1] if word[0] != "-"), "--help"]
         told = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=True).stdout
