@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
@@ -9,7 +11,22 @@ import pytest
 from tests.training.parts import labels
 from wearview.errors import ModelsError
 from wearview.parts import learned
-from wearview.parts.learned import HOLE, LABELS, LINING, ON_PLATE, Sight, look, plate_centres
+from wearview.parts.find import find_plates
+from wearview.parts.learned import (
+    BAND_LINING,
+    HOLE,
+    LABELS,
+    LINING,
+    ON_PLATE,
+    FaceSeen,
+    Sight,
+    band_seen,
+    face_seen,
+    face_span,
+    look,
+    plate_centres,
+)
+from wearview.parts.part import Ellipse
 from wearview.photo import read_photo
 
 
@@ -107,3 +124,58 @@ def test_opencv_reads_what_was_exported_and_its_size_is_small():
     path = learned.models_folder() / learned.FILE
     assert path.stat().st_size < 10e6
     assert cv2.dnn.readNetFromONNX(str(path)).getUnconnectedOutLayersNames() == ("parts",)
+
+
+def blind(sight: Sight) -> Sight:
+    """A sight of bare bench everywhere."""
+    chance = np.zeros_like(sight.chance)
+    chance[0] = 1
+    return Sight(chance, np.zeros_like(sight.offset), sight.scale)
+
+
+def test_what_the_network_sees_moves_the_chance_and_plain_teeth_outweigh_it():
+    photo = read_photo("demo_images/forward-pack-1.jpg")
+    sight = look(photo.working)
+    asked, doubted, alone = (find_plates(photo.working, None, s) for s in (sight, blind(sight), None))
+    assert len(asked) == len(doubted) == len(alone) == 5
+    least = [min(plate.chance for plate in plates) for plates in (asked, alone, doubted)]
+    assert least[0] > least[1] > least[2]
+
+
+def test_a_face_is_seen_between_its_rims_and_not_beside_them():
+    sight = made_sight((120, 90, 60))
+    outer, inner = (
+        Ellipse(*sight.to_photo(np.array([120, 90])), 2 * r * 6.25, 2 * r * 6.25, 0) for r in (60, 42)
+    )
+    right = face_seen(sight, outer, inner)
+    assert right.on > 0.95
+    assert right.beside < 0.05
+    wide = face_seen(sight, outer, replace(inner, major=inner.major / 2, minor=inner.minor / 2))
+    narrow = face_seen(sight, outer, replace(inner, major=1.2 * inner.major, minor=1.2 * inner.minor))
+    assert wide.on < 0.7
+    assert narrow.beside > 0.5
+
+
+def test_a_face_off_the_photo_is_not_seen():
+    sight = made_sight((120, 90, 60))
+    far = Ellipse(9000, 9000, 700, 700, 0)
+    assert face_seen(sight, far, replace(far, major=500, minor=500)) == FaceSeen(0.0, 0.0)
+
+
+def test_the_span_of_a_face_is_found_along_circles_round_its_centre():
+    sight = made_sight((120, 90, 60))
+    radius = np.linspace(10, 90, 161)
+    turn = np.linspace(0, 2 * np.pi, 120, endpoint=False)
+    circles = np.stack([np.cos(turn), np.sin(turn)], -1)[:, None] * radius[:, None] + np.array([120, 90])
+    span = face_span(sight, sight.to_photo(circles).astype(np.float32))
+    assert span is not None
+    np.testing.assert_allclose(radius[list(span)], (42, 60), atol=1.0)
+    assert face_span(blind(sight), sight.to_photo(circles).astype(np.float32)) is None
+
+
+def test_a_band_is_seen_along_its_middle():
+    sight = made_sight()
+    sight.chance[BAND_LINING, 80:100, 40:200] = 1
+    along = sight.to_photo(np.stack([np.linspace(45, 195, 65), np.full(65, 90)], axis=1))
+    assert band_seen(sight, along) == pytest.approx(1)
+    assert band_seen(sight, along + np.array([0, 400])) == pytest.approx(0)

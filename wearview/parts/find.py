@@ -19,6 +19,7 @@ from wearview.parts.candidate import Plate, plate_between
 from wearview.parts.corrected import Corrections, put_right
 from wearview.parts.edges import Edges, PlaneEdges, candidate_slants, find_arcs, find_edges, lay_on
 from wearview.parts.kind import kind_features, likely_kind
+from wearview.parts.learned import Sight, band_seen, face_seen, face_span, look, plate_centres
 from wearview.parts.part import Part
 from wearview.parts.plane import DEFAULT_FOCAL_PER_DIAGONAL, Plane, slants_of_ellipse
 from wearview.parts.rims import (
@@ -47,6 +48,8 @@ SURE, CUT_SURE = 0.75, 0.9  # chance from which on a ring is a plate, and one th
 CUT_LIKELY = 0.5  # chance from which on a cut off ring is a plate where a sure one is of its size
 DOUBTED = 0.9  # chance under which a photo whose plates are all less sure is searched for a band
 SMALLER = 0.75  # of the largest: plates of one pack, and their reaction plate, turn in one drum
+SAME_CENTRE = 0.1  # of the radius
+LEAST_BAND = 0.25  # mean chance of a band's lining along its middle
 NARROWEST = 0.91  # inner over outer radius: the cage of a needle bearing is thinner than any plate
 SAME_SIZE, SAME_RATIO = 0.12, 0.08  # of the radius; of inner over outer
 MIN_SUPPORT = 0.7  # of what is in view of the rims of a plate known only by plates of its size
@@ -57,7 +60,7 @@ MIN_DIAMETER = (
 )
 
 
-def find_plates(working: NDArray[np.uint8], focal: float | None) -> list[Plate]:
+def find_plates(working: NDArray[np.uint8], focal: float | None, sight: Sight | None = None) -> list[Plate]:
     """Plates of a working copy, best supported first.
 
     Parameters
@@ -66,16 +69,27 @@ def find_plates(working: NDArray[np.uint8], focal: float | None) -> list[Plate]:
         sRGB.
     focal : float or None
         Focal length in working-copy pixels; a phone's main camera is assumed when unknown.
+    sight : Sight or None
+        What the network sees: proposes centres beside those of the rings and casts doubt on faces.
     """
     height, width = working.shape[:2]
     factor = max(1.0, max(height, width) / SMALL)
     small = cv2.resize(working, (round(width / factor), round(height / factor)), interpolation=cv2.INTER_AREA)
     scale = width / small.shape[1]
     focal_small = (focal or DEFAULT_FOCAL_PER_DIAGONAL * math.hypot(height, width)) / scale
-    plane, ring_sets = _best_plane(find_edges(small), (small.shape[1], small.shape[0]), focal_small)
+    edges, size = find_edges(small), (small.shape[1], small.shape[0])
+    plane, ring_sets = _best_plane(edges, size, focal_small)
+    if sight is not None:
+        centres = list(plane.to_plane((plate_centres(sight) + 0.5) / scale - 0.5))
+        proposed = settle_ring_sets(lay_on(plane, edges), centres, _radius_range(size), MOST_RING_SETS)
+        ring_sets += [s for s in proposed if all(_far(s, other) for other in ring_sets)]
     smooth = cv2.GaussianBlur(working, (0, 0), 1.0)
-    plates = [p for s in ring_sets if (p := _measure(smooth, plane, s, scale)) is not None]
+    plates = [p for s in ring_sets if (p := _measure(smooth, plane, s, scale, sight)) is not None]
     return _select(plates)
+
+
+def _far(a: RingSet, b: RingSet) -> bool:
+    return math.hypot(a.x - b.x, a.y - b.y) > SAME_CENTRE * min(a.reach, b.reach)
 
 
 def _best_plane(edges: Edges, size: tuple[int, int], focal: float) -> tuple[Plane, list[RingSet]]:
@@ -142,9 +156,11 @@ def _finer_slant(plane: Plane, laid: PlaneEdges, edges: Edges, sets: list[RingSe
     return float(mean[0]), float(mean[1])
 
 
-def _measure(smooth: NDArray[np.uint8], plane: Plane, ring_set: RingSet, scale: float) -> Plate | None:
+def _measure(
+    smooth: NDArray[np.uint8], plane: Plane, ring_set: RingSet, scale: float, sight: Sight | None
+) -> Plate | None:
     """The plate round a ring set, its rims fitted again once they have shown where its centre is."""
-    plate = _best_face(smooth, unroll(smooth, plane, ring_set, scale))
+    plate = _best_face(smooth, unroll(smooth, plane, ring_set, scale), sight)
     if plate is None:
         return None
     rims = [
@@ -158,21 +174,24 @@ def _measure(smooth: NDArray[np.uint8], plane: Plane, ring_set: RingSet, scale: 
     finer = RingSet(float(centre[0]), float(centre[1]), (Ring(inner, 1.0), Ring(outer, 1.0)))
     polar = unroll(smooth, plane, finer, scale)
     at = np.searchsorted(polar.radius, (inner * scale, outer * scale))
-    again = _face_between(smooth, polar, fit_rim(polar, int(at[0]), 1), fit_rim(polar, int(at[1]), -1))
+    again = _face_between(smooth, fit_rim(polar, int(at[0]), 1), fit_rim(polar, int(at[1]), -1), sight)
     same = again is not None and abs(again.radius - plate.radius) < 0.1 * plate.radius
     return again if again is not None and same and again.worth > plate.worth else plate
 
 
-def _best_face(smooth: NDArray[np.uint8], polar: Polar) -> Plate | None:
+def _best_face(smooth: NDArray[np.uint8], polar: Polar, sight: Sight | None) -> Plate | None:
     """Of the faces that the rings round a centre allow, the one worth most."""
     fitted: dict[tuple[int, int], Rim | None] = {}
     best, best_worth = None, -math.inf
     steps = ring_steps(polar, 0.28)
-    for inner_step, outer_step in possible_faces(steps, polar.radius):
-        for step, towards_face in ((inner_step, 1), (outer_step, -1)):
-            if (step.index, towards_face) not in fitted:
-                fitted[step.index, towards_face] = fit_rim(polar, step.index, towards_face)
-        plate = _face_between(smooth, polar, fitted[inner_step.index, 1], fitted[outer_step.index, -1])
+    spans = [(inner.index, outer.index) for inner, outer in possible_faces(steps, polar.radius)]
+    if sight is not None and (span := face_span(sight, polar.xy)) is not None:
+        spans.insert(0, span)
+    for inner_index, outer_index in spans:
+        for index, towards_face in ((inner_index, 1), (outer_index, -1)):
+            if (index, towards_face) not in fitted:
+                fitted[index, towards_face] = fit_rim(polar, index, towards_face)
+        plate = _face_between(smooth, fitted[inner_index, 1], fitted[outer_index, -1], sight)
         if plate is None:
             continue
         # Full rings further out belong to something round this one: a bearing laid inside a plate.
@@ -186,12 +205,13 @@ def _best_face(smooth: NDArray[np.uint8], polar: Polar) -> Plate | None:
 
 
 def _face_between(
-    smooth: NDArray[np.uint8], polar: Polar, inner: Rim | None, outer: Rim | None
+    smooth: NDArray[np.uint8], inner: Rim | None, outer: Rim | None, sight: Sight | None
 ) -> Plate | None:
     """The plate whose face lies between two rims; None where they cannot belong together."""
     if inner is None or outer is None or not _belong_together(outer, inner):
         return None
-    return plate_between(smooth, outer, inner)
+    seen = None if sight is None else face_seen(sight, outer.ellipse, inner.ellipse)
+    return plate_between(smooth, outer, inner, seen)
 
 
 def _belong_together(outer: Rim, inner: Rim) -> bool:
@@ -241,8 +261,13 @@ def find_parts(photo: Photo, said: Corrections = NOTHING_SAID) -> tuple[Part, ..
     tuple of Part
         Empty when nothing in view looks like a clutch plate or band.
     """
+    return parts_seen(photo, look(photo.working), said)
+
+
+def parts_seen(photo: Photo, sight: Sight | None, said: Corrections = NOTHING_SAID) -> tuple[Part, ...]:
+    """As `find_parts`, with the help of what the network sees; None finds them without."""
     focal = photo.focal_px / photo.scale if photo.focal_px else None
-    plates = find_plates(photo.working, focal)
+    plates = find_plates(photo.working, focal, sight)
     stated: list[Plate] = []
     if said != NOTHING_SAID:
         smooth = cv2.GaussianBlur(photo.working, (0, 0), 1.0)
@@ -251,6 +276,8 @@ def find_parts(photo: Photo, said: Corrections = NOTHING_SAID) -> tuple[Part, ..
     if not stated and all(plate.chance < DOUBTED for plate in plates):
         # A band is photographed alone; beside plates only clutter is long and narrow.
         bands = find_bands(photo.working, np.zeros(shape, bool))
+        if sight is not None:
+            bands = [band for band in bands if band_seen(sight, band.spine) > LEAST_BAND]
         if bands:
             return tuple(_band_part(band, photo) for band in bands)
     settled = settle([*plates, *stated], shape)

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearview.errors import ModelsError
+from wearview.parts.part import Ellipse
 from wearview.settings import models_folder
 
 FILE = "parts-1.onnx"
@@ -24,6 +25,13 @@ SIZE = (512, 384)  # width, height of the picture that it takes
 CELL = 2  # pixels of that picture per cell of the answer
 OFFSET_UNIT = 64.0  # pixels of that picture
 PAD = 114  # grey round a picture of another shape
+
+AROUND = np.arange(120) * (2 * np.pi / 120)
+# Places across a face, 0 its inner rim and 1 its outer; the strips beside it lie beyond its teeth's roots.
+ON_FACE, WITHIN, BEYOND = np.linspace(0.12, 0.88, 6), np.array([-0.5, -0.3]), np.array([1.3, 1.5])
+
+SPARSE = 6  # every so many angles
+LEAST_FACE = 0.3  # mean chance round a circle; a plate half covered by others still shows it
 
 _running = Lock()  # OpenCV's networks keep what they compute inside
 
@@ -98,6 +106,59 @@ def _network(path: Path) -> cv2.dnn.Net:
         raise ModelsError(
             path.name, "it is no network that OpenCV reads", "Install the program again"
         ) from error
+
+
+@dataclass(frozen=True, slots=True)
+class FaceSeen:
+    """Mean chance, 0..1, that the network sees a face between two rims, and in the strips beside them."""
+
+    on: float
+    beside: float
+
+
+def face_seen(sight: Sight, outer: Ellipse, inner: Ellipse) -> FaceSeen:
+    """What the network sees of a face between two rims, in pixels of the working copy.
+
+    Beside it are strips half as wide as the face, within the inner rim and beyond the outer one; the stronger
+    counts. Off the photo nothing is seen.
+    """
+    face = sight.chance[LINING] + sight.chance[STEEL]
+    rim, hole = (sight.to_cells(ellipse.points(AROUND)) for ellipse in (outer, inner))
+    across = np.concatenate([ON_FACE, WITHIN, BEYOND])[:, None, None]
+    cells = (hole + (rim - hole) * across).astype(np.float32)
+    read = cv2.remap(face, cells, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=np.nan)
+    shown = np.isfinite(read)
+    ends = (len(ON_FACE), len(ON_FACE) + len(WITHIN))
+    strips, counts = np.split(np.where(shown, read, 0), ends), np.split(shown, ends)
+    on, within, beyond = (float(s.sum() / max(1, c.sum())) for s, c in zip(strips, counts, strict=True))
+    return FaceSeen(on, max(within, beyond))
+
+
+def band_seen(sight: Sight, spine: NDArray[np.floating]) -> float:
+    """Mean chance, 0..1, of a band's lining along a line (n, 2) in pixels of the working copy."""
+    cells = sight.to_cells(spine).astype(np.float32)[None]
+    return float(cv2.remap(sight.chance[BAND_LINING], cells, None, cv2.INTER_LINEAR).mean())
+
+
+def face_span(sight: Sight, xy: NDArray[np.float32]) -> tuple[int, int] | None:
+    """First and last radius at which the network sees a face round a centre; None where it sees none.
+
+    Parameters
+    ----------
+    xy : ndarray, shape (angles, radii, 2)
+        Circles round the centre in pixels of the working copy.
+    """
+    cells = sight.to_cells(xy[::SPARSE]).astype(np.float32)
+    face = sight.chance[LINING] + sight.chance[STEEL]
+    profile = cv2.remap(face, cells, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE).mean(axis=0)
+    peak = int(profile.argmax())
+    if profile[peak] < LEAST_FACE:
+        return None
+    low = profile < profile[peak] / 2
+    before, after = np.flatnonzero(low[:peak]), np.flatnonzero(low[peak:])
+    if not len(before) or not len(after):
+        return None
+    return int(before[-1]) + 1, peak + int(after[0]) - 1
 
 
 ON_PLATE = (LINING, STEEL, TEETH, HOLE)
