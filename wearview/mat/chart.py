@@ -16,6 +16,9 @@ from wearview.mat.patches import Sample, sample_square
 ROWS, COLUMNS = 4, 6
 _TABLE = "chart24_lab_d50.csv"
 _MOST = 3  # candidates looked at; other rows of squares are taken for a chart now and then
+# Of a copy this long: enough pixels that lead in a channel by this share of it. A chart whose squares are 15
+# pixels wide in a copy of 1600 has 9 of its one green square.
+_COPY, _SATURATED, _ENOUGH = 320, 0.35, 6
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -59,13 +62,24 @@ def find_charts(rgb8: NDArray[np.uint8]) -> tuple[Chart, ...]:
     and colours. Its own reference colours are one fixed edition and are not used. Whether it is a chart shows
     when its colours are fitted. A mirrored one is found too, but not quite in its place.
     """
-    if min(rgb8.shape[:2]) < 100:
+    if min(rgb8.shape[:2]) < 100 or not _has_every_colour(rgb8):
         return ()
     detector = cv2.mcc.CCheckerDetector_create()
     detector.setColorChartType(cv2.mcc.MCC24)
     if not detector.process(cv2.cvtColor(rgb8, cv2.COLOR_RGB2BGR), _MOST):
         return ()
     return tuple(_chart(rgb8, found) for found in detector.getListColorChecker())
+
+
+def _has_every_colour(rgb8: NDArray[np.uint8]) -> bool:
+    """Whether red, green and blue each lead somewhere, as on a chart in any light: asked first, for it costs
+    a hundredth of the search."""
+    factor = min(1.0, _COPY / max(rgb8.shape[:2]))
+    small = cv2.resize(rgb8, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA).astype(np.int16)
+    most, least = small.max(axis=2), small.min(axis=2)
+    vivid = most - least > _SATURATED * np.maximum(most, 40)
+    leads = np.bincount(small.argmax(axis=2)[vivid], minlength=3)
+    return bool((leads >= _ENOUGH).all())
 
 
 def _chart(rgb8: NDArray[np.uint8], found: "cv2.mcc.CChecker") -> Chart:
