@@ -150,3 +150,11 @@ def test_a_rim_laid_along_the_tips_spills_its_teeth_into_the_face():
     assert on_edge.count == TEETH
     assert on_edge.spill < 0.05
     assert on_tips.spill > 0.9 or on_tips.count != TEETH
+
+
+@pytest.mark.parametrize("hole", [40.0, 120.0, 180.0, 200.0])
+def test_a_ring_with_a_small_hole_has_no_teeth_there(hole):
+    noise = np.random.default_rng(3).integers(0, 255, (900, 1200, 3), np.uint8)
+    rays = cast_rays(noise, Ellipse(600, 450, 600, 600, 0), Ellipse(600, 450, hole, hole, 0))
+    teeth = find_teeth(rays, False, np.zeros(len(TURN), bool))
+    assert teeth.count == 0

@@ -136,6 +136,8 @@ def find_teeth(rays: Rays, outward: bool, hidden: NDArray[np.bool_]) -> Teeth:
     if hidden.mean() > 0.6:
         return no_teeth(rim)
     sign = 1 if outward else -1
+    if sign * (rays.column(rim + sign * DEEPEST_TOOTH) - rays.column(rim + sign * PAST_RIM)) < 2:
+        return no_teeth(rim)  # in a hole so small no ray is sampled
     into_face = min(DEEPEST_TOOTH, 0.45 * (1 - rays.ratio))
     near = np.arange(rays.column(rim - sign * into_face), rays.column(rim + sign * DEEPEST_TOOTH), sign)
     power_near, wide_near = _ripple(rays, near, hidden)
