@@ -75,9 +75,9 @@ def test_every_part_is_found_and_nothing_else(figures):
 
 
 def test_masks_lie_on_the_parts(figures):
-    assert figures.parts.part_iou.mean >= 0.90
+    assert figures.parts.part_iou.mean >= 0.91  # wanted: 0.92
     assert figures.parts.part_iou.worst >= 0.75
-    assert figures.parts.face_iou.mean >= 0.90
+    assert figures.parts.face_iou.mean >= 0.93
     assert figures.parts.face_iou.worst >= 0.75
 
 
@@ -96,21 +96,20 @@ def test_kinds_and_order_are_right(figures):
 
 def test_discoloration_is_measured_within_its_error(figures):
     assert figures.colour.delta_e.mean <= 2.5
-    assert figures.colour.delta_e.worst <= 8
+    assert figures.colour.delta_e.worst <= 4
     # 0.9 is claimed; of 20 linings, fewer than 15 inside would come up once in 90 times by luck (binomial).
     assert figures.colour.covered_90.value >= 0.75
 
 
 def test_heat_tint_is_sorted_into_its_families(figures):
-    assert figures.colour.tint_area.mean <= 0.15
-    assert figures.colour.spot_count.worst <= 2
+    assert figures.colour.tint_area.mean <= 0.10
+    assert figures.colour.spot_count.worst <= 1
 
 
 def test_grades_are_the_truth_and_never_far_from_it(figures):
-    assert figures.grades.exact.value >= 0.75  # wanted: 0.85; glazing near its limit is missed
-    assert figures.grades.within_one.value >= 0.95
-    assert figures.grades.worst <= 2
-    assert figures.grades.kappa >= 0.88
+    assert figures.grades.exact.value >= 0.85
+    assert figures.grades.within_one.value == 1
+    assert figures.grades.kappa >= 0.95
 
 
 def test_parts_beside_a_neutral_get_a_grade(figures):
@@ -118,6 +117,6 @@ def test_parts_beside_a_neutral_get_a_grade(figures):
 
 
 def test_photos_nobody_can_grade_are_refused_and_no_others(figures):
-    assert figures.refusals.all_refused.value >= 0.5  # wanted: 1; the bench with a needle cage is not refused
+    assert figures.refusals.all_refused.value == 1
     assert figures.refusals.fit_refused.k == 0
     assert figures.refusals.references_refused.k == 0
