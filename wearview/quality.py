@@ -103,6 +103,10 @@ def judge(photo: Photo) -> Quality:
     height, across = (max(1, side // 2) for side in photo.working.shape[:2])
     half = cv2.resize(photo.working, (across, height), interpolation=cv2.INTER_AREA)
     width = 2 * edge_width(np.asarray(cv2.cvtColor(half, cv2.COLOR_RGB2GRAY), dtype=np.uint8))
+    if width > WIDEST_EDGE:
+        # Edges between colours of one lightness are not there in grey, and soft stains then speak for their
+        # directions. What is blurred is blurred in every channel.
+        width = min(width, *(2 * edge_width(np.ascontiguousarray(half[..., c])) for c in (0, 2)))
     too_dark = float(np.quantile(luminance, 0.95)) < LEAST_LIGHT
     found = {
         "too small": max(photo.width, photo.height) < LEAST_SIDE,

@@ -193,3 +193,21 @@ def test_a_breath_of_colour_anywhere_is_enough():
     rgb8 = without_colour(RINGS)
     rgb8[:40, :40] = (120, 112, 100)
     assert judge(photo_of(rgb8)).problems == ()
+
+
+def equally_light_rings() -> np.ndarray:
+    """Sharp rings that differ from their ground in colour alone, beside soft dark stains; uint8 RGB."""
+    share = ((RINGS - 90) / 100)[..., None]  # 0 on a ring, 1 on the ground
+    picture = (1 - share) * np.array([200.0, 120.0, 90.0]) + share * np.array([110.0, 150.0, 165.0])
+    stains = np.zeros(RINGS.shape, np.float32)
+    for x, y in np.random.default_rng(5).integers(60, 540, (12, 2)):
+        cv2.circle(stains, (int(x), int(y)), 20, 1.0, -1)
+    stains = cv2.GaussianBlur(stains, (0, 0), 7)[..., None]
+    return np.clip(np.rint(picture * (1 - 0.6 * stains)), 0, 255).astype(np.uint8)
+
+
+def test_edges_of_colour_alone_are_sharp_edges_too():
+    picture = equally_light_rings()
+    assert 2 * edge_width(cv2.cvtColor(cv2.resize(picture, None, fx=0.5, fy=0.5), cv2.COLOR_RGB2GRAY)) > 8
+    assert "blurred" not in judge(photo_of(picture)).problems
+    assert "blurred" in judge(photo_of(cv2.GaussianBlur(picture, (0, 0), 8))).problems
