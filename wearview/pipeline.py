@@ -37,6 +37,7 @@ from wearview.terms import BAND, FRICTION, LINED_KINDS, PROBLEMS, REACTION, STEE
 Progress = Callable[[int, int, str], None]
 Source = str | PhotoBytes | Photo  # a file by its path, its bytes, or already read
 SMALL = 800  # long side of the copy in which the light is judged
+SURELY_STEEL = 0.95  # confidence in a steel from which a photo given as a clean lining's is not believed
 BY_PLACE = 0.6  # confidence in a reaction plate known by its place alone
 NO_CORRECTIONS: Mapping[str, Corrections] = MappingProxyType({})
 WEAK_LIGHT = ("metal", "reference", "none")
@@ -226,8 +227,18 @@ def clean_from_photo(source: Source, settings: Settings) -> Clean:
     assert seen.light is not None
     usable = [part for part in seen.parts if not _is_refused(part)]
     usable.sort(key=lambda p: -p.face_mask.sum())
-    for part, face in _take(photo, usable, seen.light, seen.targets, settings):
-        if part.kind in LINED_KINDS and (found := reference_from_face(face, "photo", file)) is not None:
+    taken = _take(photo, usable, seen.light, seen.targets, settings)
+    lined = [face for part, face in taken if part.kind in LINED_KINDS]
+    # A person says that this is lining: where only a steel is seen, and not surely, he is taken at his word.
+    said = [
+        replace(part, kind=FRICTION, kind_confidence=1.0)
+        for part, _ in taken
+        if part.kind not in LINED_KINDS and part.kind_confidence < SURELY_STEEL
+    ]
+    if not lined:
+        lined = [face for _, face in _take(photo, said, seen.light, seen.targets, settings)]
+    for face in lined:
+        if (found := reference_from_face(face, "photo", file)) is not None:
             return Clean(seen.light, found)
     raise CleanReferenceError(
         file, "no clean lining was found in it", "Lay one clean plate flat on a plain surface, whole in view"

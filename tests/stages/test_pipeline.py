@@ -1,13 +1,17 @@
 """The stages run over photos: what goes in, and what is said when a person's list does not fit."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
+from wearview import pipeline
+from wearview.errors import CleanReferenceError
 from wearview.photo import PhotoBytes, read_photo
-from wearview.pipeline import grade_photos
+from wearview.pipeline import clean_from_photo, grade_photos
 from wearview.record import Place, build_document
 from wearview.settings import load_settings
+from wearview.terms import STEEL
 
 DEMO = Path(__file__).parents[2] / "demo_images"
 CLEAN = str(DEMO / "reference-tan.jpg")
@@ -40,3 +44,19 @@ def test_a_list_as_long_as_the_parts_found_is_not_doubted():
     graded = grade_photos([CLEAN], SETTINGS, places=[Place(4, "apply")], kinds=["friction plate"])
     assert [(p.position, p.side) for p in graded.photos[0].parts] == [(4, "apply")]
     assert DOUBT not in graded.photos[0].problems
+
+
+def test_a_sure_steel_is_no_clean_lining_whatever_a_person_says():
+    with pytest.raises(CleanReferenceError, match="no clean lining"):
+        clean_from_photo(str(DEMO / "direct-pack-3.jpg"), SETTINGS)
+
+
+def test_a_doubtful_steel_is_taken_for_the_clean_lining_that_a_person_says_it_is(monkeypatch):
+    def doubtful(parts, rectified, settings):
+        return [replace(part, kind=STEEL, kind_confidence=0.8) for part in parts]
+
+    believed = clean_from_photo(CLEAN, SETTINGS).reference.lab_median
+    settle = pipeline.settle_kinds
+    calls = iter([doubtful, settle])
+    monkeypatch.setattr(pipeline, "settle_kinds", lambda *given: next(calls)(*given))
+    assert clean_from_photo(CLEAN, SETTINGS).reference.lab_median == pytest.approx(believed)
