@@ -97,8 +97,7 @@ def find_neutrals(
     size = (round(width * factor), round(height * factor))
     tiny = cv2.GaussianBlur(cv2.resize(rgb8, size, interpolation=cv2.INTER_AREA), (0, 0), 1.2)
     free = cv2.resize(taken.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST) == 0
-    near = srgb_to_linear(rgb8[taken][:, 1])
-    parts = float(np.median(near)) if near.size else None
+    parts = float(_median_light(rgb8[taken])[1]) if taken.any() else None
     outlines: list[NDArray[np.int32]] = []
     for level in _maps(tiny):
         seen = level[free]
@@ -183,14 +182,14 @@ def _judge_sheet(
     large = cv2.resize(inside.astype(np.uint8), rgb8.shape[1::-1], interpolation=cv2.INTER_NEAREST).astype(
         bool
     )
-    shown = np.median(srgb_to_linear(rgb8[large]), axis=0).astype(float)
+    shown = _median_light(rgb8[large])
     if shown.min() < 0.01:
         return None
     red, blue = np.log(shown[0] / shown[1]), np.log(shown[2] / shown[1])
     if not (RED[0] < red < RED[1] and BLUE[0] < blue < BLUE[1]):
         return None
     colour = _unrolled(shown)
-    rest = float(np.median(srgb_to_linear(tiny[::3, ::3][~inside[::3, ::3]][:, 1])))
+    rest = float(_median_light(tiny[::3, ::3][~inside[::3, ::3]])[1])
     odds = _odds_of_paper(float(colour[1]), rest, teeth, parts)
     kind = "paper" if odds > 0 else "card"
     rows, columns = np.nonzero(inside)
@@ -204,6 +203,13 @@ def _judge_sheet(
     return Neutral(
         kind, colour / REFLECTANCE[kind], (centre[0], centre[1]), large, unrolled, bool(cut), abs(odds)
     )
+
+
+def _median_light(rgb8: NDArray[np.uint8]) -> NDArray[np.float64]:
+    """Median linear light of pixels, shape (N, 3), by channel; decoding keeps the order, so 8 bits do."""
+    counts = np.stack([np.bincount(rgb8[:, c], minlength=256) for c in range(3)])
+    middle = (counts.cumsum(axis=1) < (len(rgb8) + 1) // 2).sum(axis=1)
+    return srgb_to_linear(middle.astype(np.uint8)[None]).astype(np.float64)[0]
 
 
 def _odds_of_paper(sheet: float, rest: float, teeth: float | None, parts: float | None) -> float:
