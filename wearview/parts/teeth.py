@@ -117,7 +117,7 @@ class Teeth:
 
     @property
     def evidence(self) -> float:
-        """How sure these are teeth, 0 and up; see `find.SURE_TEETH`."""
+        """How sure these are teeth, 0 and up."""
         return self.regularity + 0.5 * self.lock if self.count else 0.0
 
 
