@@ -11,6 +11,7 @@ from wearview import store as record
 from wearview.errors import CallError, OutputError
 from wearview.store.photos import photo_path
 from wearview.store.steps import NEWEST
+from wearview.ui.tray import ElementName, add_photo, read_tray
 
 
 @pytest.fixture
@@ -183,6 +184,15 @@ def test_a_backup_brings_back_the_shops_rules_and_overwrites_none(kept, tmp_path
     record.restore(f"sqlite:///{tmp_path}/new/record.sqlite", tmp_path / "shop.zip")
     assert (new / "rules" / "rules-2.toml").read_text() == "# accepted"
     assert (new / "shop" / "shop.toml").read_text() == 'name = "Mill Road"'
+
+
+def test_a_backup_brings_back_photos_given_on_the_page_and_not_yet_graded(kept, elsewhere, tmp_path):
+    place = ElementName("Job 7", "Low")
+    given = add_photo(kept, place, "low-1.jpg", documents.jpeg(77))
+    record.write_backup(kept, tmp_path / "shop.zip")
+    again = record.restore(elsewhere, tmp_path / "shop.zip")
+    assert [photo.sha256 for photo in read_tray(again, place).photos] == [given.sha256]
+    assert record.photo_bytes(again, given.sha256) == documents.jpeg(77)
 
 
 def test_benches_that_share_a_database_share_the_folder_that_its_url_names(store, tmp_path):

@@ -26,7 +26,7 @@ from wearview.store.look import (
     get_whole_teardown,
     list_teardowns,
 )
-from wearview.store.photos import keep_file, photo_bytes, photo_path
+from wearview.store.photos import keep_file, photo_bytes, photo_path, trays_folder
 from wearview.store.rated import judged_parts, rated_parts
 from wearview.store.shop import set_shop_blind, shop_is_blind
 from wearview.store.teardowns import change_teardown, close_teardown, new_teardown, reopen_teardown
@@ -72,5 +72,6 @@ __all__ = [
     "set_shop_blind",
     "shop_is_blind",
     "state_duty",
+    "trays_folder",
     "write_backup",
 ]

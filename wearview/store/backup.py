@@ -1,12 +1,14 @@
 """A backup of the whole record in one file, and the record made again from it, on either database.
 
 The file is a ZIP with `record/TABLE.jsonl` (one row a line), `photos/SHA256`, what the shop keeps beside its
-record in `shop/` (its rules, the colours of its mat, its name and logo), and `manifest.json` with the hash of
-each. It holds the customers' personal data as they stood.
+record in `shop/` (its rules, the colours of its mat, its name and logo), what the page noted of photos that
+were given in `trays/`, and `manifest.json` with the hash of each. It holds the customers' personal data as
+they stood.
 """
 
 import hashlib
 import json
+import re
 import zipfile
 from collections.abc import Iterator
 from pathlib import Path
@@ -21,7 +23,7 @@ from wearview.shop import shop_folder
 from wearview.store.check import kept_files
 from wearview.store.connect import Store, reach, snapshot, standing, writing
 from wearview.store.names import now
-from wearview.store.photos import photo_path
+from wearview.store.photos import photo_path, trays_folder
 from wearview.store.steps import NEWEST, take_steps, version_of
 from wearview.store.tables import metadata, schema_step
 
@@ -30,6 +32,7 @@ _MANIFEST = "manifest.json"
 _CHUNK = 1 << 20
 _BATCH = 500
 _BESIDE = ("rules/*.toml", "*.toml", "shop/*")
+_TRAY = re.compile(r"[0-9a-f]{32}\.jsonl")
 
 
 def write_backup(store: Store, file: Path) -> dict[str, Any]:
@@ -60,7 +63,10 @@ def write_backup(store: Store, file: Path) -> dict[str, Any]:
                 if table is not schema_step
             }
         files = {path.name: size for path in kept_files(store) if (size := _write_file(archive, path))}
-        shop = {name: _write_shop_file(archive, name) for name in _shop_files(shop_folder())}
+        shop = {
+            name: _write_beside(archive, "shop", shop_folder(), name) for name in _shop_files(shop_folder())
+        }
+        trays = {path.name: _write_beside(archive, "trays", path.parent, path.name) for path in _trays(store)}
         manifest = {
             "format": FORMAT,
             "program_version": __version__,
@@ -69,6 +75,7 @@ def write_backup(store: Store, file: Path) -> dict[str, Any]:
             "tables": tables,
             "files": files,
             "shop": shop,
+            "trays": trays,
         }
         archive.writestr(_MANIFEST, json.dumps(manifest, indent=1))
     read_backup(file)
@@ -103,9 +110,10 @@ def read_backup(file: Path) -> dict[str, Any]:
             for sha256 in manifest["files"]:
                 if _hash_of(archive, f"photos/{sha256}") != sha256:
                     raise OutputError(str(file), f"the photo {sha256} was altered", "Take an older backup")
-            for name, sha256 in manifest["shop"].items():
-                if _hash_of(archive, f"shop/{name}") != sha256:
-                    raise OutputError(str(file), f"the file {name} was altered", "Take an older backup")
+            for folder in ("shop", "trays"):
+                for name, sha256 in manifest.get(folder, {}).items():
+                    if _hash_of(archive, f"{folder}/{name}") != sha256:
+                        raise OutputError(str(file), f"the file {name} was altered", "Take an older backup")
         except (KeyError, zipfile.BadZipFile, EOFError) as error:
             raise OutputError(str(file), "is not whole", "Take an older backup") from error
     return manifest
@@ -143,6 +151,8 @@ def restore(url: str | None, file: Path) -> Store:
         take_steps(connection)
         for name in sorted(manifest["shop"].keys() - set(_shop_files(shop_folder()))):
             write_whole(shop_folder() / name, archive.read(f"shop/{name}"))
+        for name in filter(_TRAY.fullmatch, manifest.get("trays", {})):
+            write_whole(trays_folder(store) / name, archive.read(f"trays/{name}"))
     return store
 
 
@@ -185,13 +195,18 @@ def _shop_files(folder: Path) -> list[str]:
     return sorted(path.relative_to(folder).as_posix() for path in found)
 
 
-def _write_shop_file(archive: zipfile.ZipFile, name: str) -> str:
-    """Write a file of the shop's; its sha256."""
+def _trays(store: Store) -> list[Path]:
+    """The page's notes of photos given and not yet stored as graded."""
+    return sorted(path for path in trays_folder(store).glob("*.jsonl") if _TRAY.fullmatch(path.name))
+
+
+def _write_beside(archive: zipfile.ZipFile, where: str, folder: Path, name: str) -> str:
+    """Write a file that is kept beside the record; its sha256."""
     try:
-        data = (shop_folder() / name).read_bytes()
+        data = (folder / name).read_bytes()
     except OSError as error:
         raise OutputError(name, f"could not be read ({reason(error)})", "Mend it and run it again") from error
-    archive.writestr(f"shop/{name}", data)
+    archive.writestr(f"{where}/{name}", data)
     return hashlib.sha256(data).hexdigest()
 
 

@@ -57,3 +57,8 @@ def note_file(connection: Connection, sha256: str, size: int) -> None:
     """Note a kept file in the record, once."""
     if connection.scalar(select(photo.c.sha256).where(photo.c.sha256 == sha256)) is None:
         add_row(connection, photo, {"sha256": sha256, "n_bytes": size, "added_at": now()})
+
+
+def trays_folder(store: Store) -> Path:
+    """Where the page notes which photos were given for each element, beside the photos."""
+    return store.photos.parent / "trays"

@@ -18,7 +18,7 @@ from typing import Any
 
 from wearview.errors import OutputError
 from wearview.files import make_folder, reason
-from wearview.store import Store, keep_file
+from wearview.store import Store, keep_file, trays_folder
 
 BY_NAME, BY_TIME, AS_GIVEN, BY_HAND = "name", "time", "given", "hand"
 Point = tuple[float, float]
@@ -307,7 +307,7 @@ def _kept(store: Store, name: str, data: bytes) -> GivenPhoto:
 def _path(store: Store, place: ElementName) -> Path:
     # Names may hold what no file name may.
     name = hashlib.sha256(json.dumps([place.teardown, place.element]).encode()).hexdigest()[:32]
-    return store.photos.parent / "trays" / f"{name}.jsonl"
+    return trays_folder(store) / f"{name}.jsonl"
 
 
 def _say(store: Store, place: ElementName, what: str, said: Any) -> None:
