@@ -56,7 +56,6 @@ def running_postgres() -> Iterator[str]:
 @pytest.fixture(scope="session")
 def postgres_server() -> Iterator[str]:
     """URL of a PostgreSQL server started for the tests, without a database."""
-    pytest.importorskip("psycopg", reason="psycopg is not installed: pip install 'psycopg[binary]'")
     require(not postgres_lacks(), "PostgreSQL (apt-get install postgresql)")
     with running_postgres() as url:
         yield url

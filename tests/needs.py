@@ -15,6 +15,7 @@ def needs(there: bool, what: str) -> pytest.MarkDecorator:
     """
     if not there and os.environ.get("CI"):
         raise RuntimeError(f"CI needs {what}")
+    # The one skip of the suite: CI never comes here without what is needed, see above.
     return pytest.mark.skipif(not there, reason=f"needs {what}")
 
 

@@ -13,6 +13,7 @@ from jsonschema import Draft202012Validator
 from PIL import Image
 
 from tests import documents
+from tests.needs import needs
 from wearview.cli import main
 from wearview.cli.parser import build_parser
 from wearview.cli.pictures import named
@@ -210,7 +211,8 @@ def test_a_result_that_cannot_be_written_ends_with_3_and_one_line(capsys, tmp_pa
     assert "file" in err
 
 
-@pytest.mark.skipif(not os.path.exists("/dev/full"), reason="needs Linux's /dev/full")
+# The one device that is always full; no other system has it.
+@needs(os.path.exists("/dev/full"), "Linux's /dev/full")
 def test_a_full_disk_behind_standard_output_ends_with_3(tmp_path):
     with open("/dev/full", "w") as full:
         command = [sys.executable, "-m", "wearview.cli", "teardown", "list"]

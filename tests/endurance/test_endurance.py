@@ -11,11 +11,13 @@ from tests.endurance.filling import fill_while_storing, small_disk
 from tests.endurance.growing import fill, slower, timed
 from tests.endurance.killing import kill_while_storing
 from tests.endurance.sharing import store_at_once
+from tests.needs import needs
 from wearview import store as record
 
 MOST_TIMES_SLOWER = 5  # the figure asked for, at a hundred times as many teardowns
 
-forks = pytest.mark.skipif(not hasattr(os, "fork"), reason="needs fork, which Windows lacks")
+# The harness kills children that it forked; on Windows, which cannot fork, only these tests are left out.
+forks = needs(hasattr(os, "fork"), "os.fork, which Windows lacks")
 
 
 @forks
@@ -31,7 +33,8 @@ def test_several_writers_at_once_lose_nothing_and_see_no_error(empty_url):
 
 
 def test_a_full_disk_is_told_in_words_and_loses_nothing(tmp_path):
-    # Without root, the journey's test with a limit on file sizes stands in for it.
+    # Mounting a small disk takes root, and a container may forbid even that: no lack that a package mends, so it
+    # is skipped on CI too. There the journey's test with a limit on file sizes stands in for it.
     with contextlib.ExitStack() as stack:
         try:
             disk = stack.enter_context(small_disk(tmp_path / "disk"))

@@ -9,11 +9,12 @@ from pathlib import Path
 import pytest
 
 from tests import documents
-from tests.needs import require
+from tests.needs import needs, require
 from wearview import store as record
 
 ROOT = Path(__file__).parents[2]
-pytestmark = pytest.mark.skipif(os.name != "posix", reason="permissions of Windows are others")
+# The record is locked by POSIX permissions; Windows has others.
+pytestmark = needs(os.name == "posix", "POSIX permissions")
 
 
 @pytest.fixture

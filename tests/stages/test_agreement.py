@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from tests.accuracy.shop_eye import CURRENT, eye_of, is_recovered
 from wearview.agreement import (
     Eye,
     Rated,
@@ -15,8 +16,6 @@ from wearview.agreement import (
     most_apart,
     propose,
 )
-
-CURRENT = (0.25, 0.25, 0.25, 0.25)
 
 
 def rated(part, pack, level, heat, decision="replace", by="Ines", at="2024-05-03T10:00:00+00:00"):
@@ -98,24 +97,6 @@ def test_the_parts_farthest_apart_come_first_and_equal_ones_newest_first():
     assert [part.part_id for part in most_apart(parts)] == ["1-2", "1-4", "1-1"]
 
 
-def eye_of(thresholds, packs=60, plates=6, slips=0.1, seed=0):
-    """A shop that sees by `thresholds` and slips by one level now and then.
-
-    Heat rises through each pack, so that every row is near its threshold somewhere.
-    """
-    rng = np.random.default_rng(seed)
-    n = packs * plates
-    pack = np.repeat(np.arange(packs), plates)
-    heat = np.repeat(rng.uniform(0, 1, packs), plates) * 3.2 + rng.normal(0, 0.35, n)
-    values = np.clip(np.stack([heat - k * 0.6 for k in range(4)], axis=1) + rng.normal(0, 0.05, (n, 4)), 0, 1)
-    values = np.minimum.accumulate(values, axis=1)
-    raised = rng.uniform(size=n) < 0.1
-    eye = Eye(values, np.zeros((n, 4), bool), raised, 2, np.zeros(n, np.int64), pack)
-    slip = rng.choice([-1, 0, 1], p=[slips / 2, 1 - slips, slips / 2], size=n)
-    seen = np.clip(levels(eye, np.array(thresholds)) + slip, 0, 4)
-    return Eye(values, eye.held, raised, 2, seen, pack)
-
-
 def test_a_larger_share_never_gets_a_lower_level():
     eye = eye_of(CURRENT)
     more = Eye(np.minimum(eye.values + 0.07, 1), eye.held, eye.raised, 2, eye.heat, eye.pack)
@@ -128,12 +109,10 @@ def test_few_parts_or_few_packs_propose_nothing():
     assert propose(eye_of((0.25, 0.5, 0.25, 0.25), packs=24, plates=2), CURRENT) is None
 
 
-# Of 100 runs each on other seeds 98, 99 and 89 were recovered, and 100 shops that agree got no proposal.
+# `python -m tests.accuracy.shop_eye` runs 100 of each on other seeds. Asked: 85 of 100, so 17 of 20.
 @pytest.mark.parametrize(("row", "true"), [(0, 0.4), (1, 0.45), (2, 0.15)])
 def test_a_shop_with_a_shifted_eye_is_recovered_within_the_stated_interval(row, true):
-    shifted = [*CURRENT[:row], true, *CURRENT[row + 1 :]]
-    found = [propose(eye_of(shifted, seed=seed), CURRENT) for seed in range(20)]
-    recovered = [p is not None and p.rows[row].low <= true <= p.rows[row].high for p in found]
+    recovered = [is_recovered(row, true, seed) for seed in range(20)]
     assert sum(recovered) >= 17
 
 
