@@ -33,8 +33,8 @@ def test_several_writers_at_once_lose_nothing_and_see_no_error(empty_url):
 
 
 def test_a_full_disk_is_told_in_words_and_loses_nothing(tmp_path):
-    # Mounting a small disk takes root, and a container may forbid even that: no lack that a package mends, so it
-    # is skipped on CI too. There the journey's test with a limit on file sizes stands in for it.
+    # Mounting a small disk takes root, and a container may forbid even that. No package mends it, so CI skips
+    # it too; there the journey's test with a limit on file sizes stands in for it.
     with contextlib.ExitStack() as stack:
         try:
             disk = stack.enter_context(small_disk(tmp_path / "disk"))

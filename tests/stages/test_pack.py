@@ -62,6 +62,7 @@ def test_an_unknown_side_or_position_is_refused():
         ((0.1, 0.2, 0.4, 2.2, 3.1), "reaction end"),
         ((0.1, 0.3, 0.6, 0.9, 1.8), "reaction end"),  # a rise to one plate at the end
         ((0.1, 0.1, 0.1, 0.1, 1.8), "single plate"),  # that plate alone
+        ((3.0, 4.7, 3.1, 4.2), "whole pack"),  # burnt throughout, whichever is charred
         ((0.8, 0.0, 1.2, 2.0, 4.4), "reaction end"),  # the cold plates' order says nothing
         ((3.2, 2.5, 0.4, 0.1, 0.0), "apply end"),
         ((0.1, 1.8, 2.2, 2.0, 0.2), "middle"),

@@ -8,6 +8,7 @@ from wearview.pack.plates import Plate
 _RISE = 0.25  # share of the range that the plate next to a hot end must have come, for the end to be gradual
 _NEARLY_ALL = 0.75  # share of the plates over which heat is the whole pack's and no end's
 _MOST = 2 / 3
+_BURNT = 3  # level from which no plate is cool enough to say where the heat is less
 
 
 def shows_heat(plate: Plate) -> bool:
@@ -33,7 +34,7 @@ def find_pattern(plates: Sequence[Plate]) -> str:
 
     scores = [plate.score or 0.0 for plate in graded]
     low, high = min(scores), max(scores)
-    if all(hot) and high - low < 1:
+    if all(hot) and (high - low < 1 or low >= _BURNT):
         return "whole pack"
     # The hotter half of the range: where the heat is, whatever its size.
     marked = [i for i in range(n) if hot[i] and scores[i] >= (low + high) / 2]
