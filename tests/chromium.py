@@ -51,6 +51,13 @@ class Tab:
             time.sleep(0.1)
         return found
 
+    def wait_until_drawn(self, shown: str) -> None:
+        """Wait until a text is there and Streamlit's script has come to its end."""
+        self.wait_for(
+            f"document.body.innerText.includes('{shown}')"
+            " && !!document.querySelector('[data-testid=stApp][data-test-script-state=notRunning]')"
+        )
+
     def text(self) -> str:
         """The page's visible text."""
         return self.value("document.body.innerText")

@@ -199,6 +199,6 @@ def test_no_page_has_a_serious_fault_of_access(tmp_path, width, scheme):
         tab.ask("Emulation.setEmulatedMedia", features=[{"name": "prefers-color-scheme", "value": scheme}])
         for page, shows in PAGES.items():
             tab.ask("Page.navigate", url=f"{address}/{page}?teardown=Job+7&element=Forward")
-            tab.wait_for(f"document.body.innerText.includes('{shows}')")
+            tab.wait_until_drawn(shows)
             assert findings(tab) == [], page
             assert tab.value("document.documentElement.scrollWidth") <= width

@@ -2,7 +2,8 @@ export default function ({ parentElement, data }) {
   const frame = parentElement.querySelector(".frame");
   const [marked, photo] = ["marked", "photo"].map((name) => parentElement.querySelector("." + name));
   const slider = parentElement.querySelector("input");
-  frame.setAttribute("aria-label", data.alt);
+  frame.setAttribute("aria-label", data.alt); // before the role: there is no moment of a picture without a name
+  frame.role = "img";
   frame.style.aspectRatio = String(data.shape);
   parentElement.querySelector("label").hidden = marked.hidden = !data.marked;
   for (const [image, source] of [[marked, data.marked], [photo, data.photo]]) {
