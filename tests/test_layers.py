@@ -18,7 +18,7 @@ ROWS = [
     "surface",
     "material",
     "reference",
-    "lining steel",
+    "look lining steel",
     "grade",
     "pack",
     "record",

@@ -1,65 +1,43 @@
-"""The stages run over photos: every face first, then readings and grades against the reference, then the
-pack."""
+"""The stages run over the photos of a pack: every face first, then readings and grades against the
+reference, then the pack."""
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from types import MappingProxyType
 
-import cv2
 import numpy as np
 
-from wearview.errors import CleanReferenceError, PhotoError
+from wearview.errors import PhotoError
 from wearview.grade import grade_lining, grade_steel
-from wearview.light import (
-    NOTHING_MEASURED,
-    KnownColours,
-    Light,
-    Targets,
-    estimate_light,
-    find_targets,
-    known_colours,
-    match_light,
-)
+from wearview.light import Light, known_colours, match_light
 from wearview.lining import clean_in_photo, read_lining
-from wearview.material import settle_kinds
+from wearview.look import (
+    Clean,
+    Seen,
+    Source,
+    centre_of,
+    clean_from_photo,
+    is_refused,
+    look_at,
+    mm_per_px_of,
+    name_of,
+    read_source,
+    take_faces,
+)
 from wearview.pack import Pack, PackEntry, profile_pack
-from wearview.parts import NOTHING_SAID, Corrections, Part, find_parts, row_order
-from wearview.photo import Photo, PhotoBytes, read_photo, read_photo_bytes
-from wearview.quality import Quality, judge
+from wearview.parts import NOTHING_SAID, Corrections, Part, row_order
 from wearview.record import Graded, GradedPart, GradedPhoto, Place
-from wearview.reference import Reference, cleanest_part, reference_from_face
+from wearview.reference import Reference, cleanest_part
 from wearview.settings import Settings
 from wearview.steel import read_steel
-from wearview.surface import Face, rectify, take_face
-from wearview.terms import BAND, FRICTION, LINED_KINDS, PROBLEMS, REACTION, STEEL
+from wearview.surface import Face
+from wearview.terms import BAND, FRICTION, LINED_KINDS, REACTION, STEEL
 
 Progress = Callable[[int, int, str], None]
-Source = str | PhotoBytes | Photo  # a file by its path, its bytes, or already read
-SMALL = 800  # long side of the copy in which the light is judged
-SURELY_STEEL = 0.95  # confidence in a steel from which a photo given as a clean lining's is not believed
 BY_PLACE = 0.6  # confidence in a reaction plate known by its place alone
 NO_CORRECTIONS: Mapping[str, Corrections] = MappingProxyType({})
 WEAK_LIGHT = ("metal", "reference", "none")
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Seen:
-    """A photo on its way: its parts found, its light known, its faces taken or not yet."""
-
-    photo: Photo
-    quality: Quality
-    parts: tuple[Part, ...]
-    light: Light | None
-    targets: Targets | None
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Clean:
-    """A clean lining and the light of its photo, in which photos without a light of their own are judged."""
-
-    light: Light
-    reference: Reference
 
 
 def grade_photos(
@@ -114,7 +92,7 @@ def grade_photos(
     if isinstance(reference, Clean):
         anchor, clean = reference.light, reference.reference
     elif reference is not None:
-        progress(0, total, _name(reference))
+        progress(0, total, name_of(reference))
         found = clean_from_photo(reference, settings)
         anchor, clean = found.light, found.reference
     order = list(sources) if first == "apply" else list(reversed(sources))
@@ -124,9 +102,9 @@ def grade_photos(
     looked: list[GradedPhoto] = []
     stated, colours = list(kinds or []), known_colours(settings)
     for done, source in enumerate(order):
-        progress(done + (reference is not None), total, _name(source))
+        progress(done + (reference is not None), total, name_of(source))
         try:
-            photo = _read(source)
+            photo = read_source(source)
         except PhotoError as error:
             unread.append(error)
             continue
@@ -147,104 +125,6 @@ def grade_photos(
     return Graded(tuple(photos), tuple(unread), chosen, _pack(photos), tuple(repeated))
 
 
-def _name(source: Source) -> str:
-    """What the user calls a photo."""
-    match source:
-        case Photo():
-            return source.file
-        case PhotoBytes():
-            return source.name
-    return source
-
-
-def _read(source: Source) -> Photo:
-    match source:
-        case Photo():
-            return source
-        case PhotoBytes():
-            return read_photo_bytes(source.data, source.name)
-    return read_photo(source)
-
-
-def look_at(photo: Photo, said: Corrections = NOTHING_SAID, colours: KnownColours = NOTHING_MEASURED) -> Seen:
-    """A photo with its quality judged, its parts found or set by a person, and its light and scale
-    estimated."""
-    quality = judge(photo)
-    if not quality.gradeable:
-        return Seen(photo, quality, (), None, None)
-    targets, parts = find_targets(photo.working, colours), find_parts(photo, said)
-    return Seen(photo, quality, parts, _light(photo, parts, targets, colours), targets)
-
-
-def _light(photo: Photo, parts: Sequence[Part], targets: Targets, colours: KnownColours) -> Light:
-    height, width = photo.working.shape[:2]
-    factor = min(1.0, SMALL / max(height, width))
-    size = (round(width * factor), round(height * factor))
-    small = cv2.resize(photo.working, size, interpolation=cv2.INTER_AREA)
-    taken, metal = np.zeros((height, width), np.uint8), np.zeros((height, width), np.uint8)
-    for part in parts:
-        h, w = part.part_mask.shape
-        at = np.s_[part.origin[1] : part.origin[1] + h, part.origin[0] : part.origin[0] + w]
-        taken[at] |= part.part_mask.astype(np.uint8)
-        metal[at] |= cv2.erode(part.metal_mask.astype(np.uint8), np.ones((3, 3), np.uint8))
-    margin = np.ones((max(3, width // 60), max(3, width // 60)), np.uint8)
-    taken = cv2.dilate(taken, margin)
-    shrink = [cv2.resize(m, size, interpolation=cv2.INTER_NEAREST).astype(bool) for m in (taken, metal)]
-    return estimate_light(small, shrink[0], shrink[1], targets, colours)
-
-
-def _take(
-    photo: Photo, parts: Sequence[Part], light: Light, targets: Targets | None, settings: Settings
-) -> list[tuple[Part, Face]]:
-    """Parts with their kinds settled by what their faces are made of, and these faces."""
-    rectified = []
-    for part in parts:
-        mm_per_px = math.nan if targets is None else targets.mm_per_px(_centre(part), photo.scale)
-        rectified.append(rectify(photo, part, light, mm_per_px))
-    settled = settle_kinds(parts, rectified, settings)
-    return [(part, take_face(photo, r, part, light)) for part, r in zip(settled, rectified, strict=True)]
-
-
-def clean_from_photo(source: Source, settings: Settings) -> Clean:
-    """The clean lining in a photo of a clean plate.
-
-    Raises
-    ------
-    CleanReferenceError
-        When it cannot be read or holds no lining that can serve.
-    """
-    file = _name(source)
-    try:
-        photo = _read(source)
-    except PhotoError as error:
-        raise CleanReferenceError(file, error.problem, error.remedy) from error
-    seen = look_at(photo, colours=known_colours(settings))
-    if not seen.quality.gradeable:
-        problem = PROBLEMS[seen.quality.problems[0]]
-        raise CleanReferenceError(
-            file, f"cannot serve as clean reference: {problem.name}", problem.remedy.rstrip(".")
-        )
-    assert seen.light is not None
-    usable = [part for part in seen.parts if not _is_refused(part)]
-    usable.sort(key=lambda p: -p.face_mask.sum())
-    taken = _take(photo, usable, seen.light, seen.targets, settings)
-    lined = [face for part, face in taken if part.kind in LINED_KINDS]
-    # A person says that this is lining: where only a steel is seen, and not surely, he is taken at his word.
-    said = [
-        replace(part, kind=FRICTION, kind_confidence=1.0)
-        for part, _ in taken
-        if part.kind not in LINED_KINDS and part.kind_confidence < SURELY_STEEL
-    ]
-    if not lined:
-        lined = [face for _, face in _take(photo, said, seen.light, seen.targets, settings)]
-    for face in lined:
-        if (found := reference_from_face(face, "photo", file)) is not None:
-            return Clean(seen.light, found)
-    raise CleanReferenceError(
-        file, "no clean lining was found in it", "Lay one clean plate flat on a plain surface, whole in view"
-    )
-
-
 def _with_kinds(parts: tuple[Part, ...], stated: list[str], apply_end: str | None) -> tuple[Part, ...]:
     """The parts in row order with kinds a person stated; those used up are taken off `stated`."""
     out = []
@@ -256,16 +136,8 @@ def _with_kinds(parts: tuple[Part, ...], stated: list[str], apply_end: str | Non
 
 
 def _in_row(parts: Sequence[Part], apply_end: str | None) -> list[Part]:
-    centres = np.array([_centre(part) for part in parts]).reshape(-1, 2)
+    centres = np.array([centre_of(part) for part in parts]).reshape(-1, 2)
     return [parts[i] for i in row_order(centres, apply_end)]
-
-
-def _centre(part: Part) -> tuple[float, float]:
-    if part.outer is not None:
-        return part.outer.cx, part.outer.cy
-    assert part.spine is not None
-    middle = part.spine[len(part.spine) // 2]
-    return float(middle[0]), float(middle[1])
 
 
 def _faces(seen: Seen, anchor: Light | None, apply_end: str | None, settings: Settings) -> GradedPhoto:
@@ -283,8 +155,8 @@ def _faces(seen: Seen, anchor: Light | None, apply_end: str | None, settings: Se
     found = _in_row(seen.parts, apply_end)
     taken: dict[int, tuple[Part, Face]] = {}
     if light is not None:
-        able = [k for k, part in enumerate(found) if not _is_refused(part)]
-        faces = _take(photo, [found[k] for k in able], light, seen.targets, settings)
+        able = [k for k, part in enumerate(found) if not is_refused(part)]
+        faces = take_faces(photo, [found[k] for k in able], light, seen.targets, settings)
         taken = dict(zip(able, faces, strict=True))
     parts = []
     for n, part in enumerate(found, start=1):
@@ -307,19 +179,8 @@ def _faces(seen: Seen, anchor: Light | None, apply_end: str | None, settings: Se
         light,
         max(known, default=math.nan),
         tuple(parts),
-        _mm_per_px(seen),
+        mm_per_px_of(seen),
     )
-
-
-def _mm_per_px(seen: Seen) -> float:
-    """At the photo's middle; NaN without a mat."""
-    photo = seen.photo
-    middle = (photo.width - 1) / 2, (photo.height - 1) / 2
-    return math.nan if seen.targets is None else seen.targets.mm_per_px(middle, photo.scale)
-
-
-def _is_refused(part: Part) -> bool:
-    return any(PROBLEMS[problem].refuses for problem in part.problems)
 
 
 def _needs_match(light: Light, anchor: Light) -> bool:

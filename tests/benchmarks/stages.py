@@ -9,9 +9,9 @@ from contextlib import ExitStack, contextmanager
 from typing import Any
 from unittest.mock import patch
 
-import wearview.pipeline
+from wearview import look, pipeline
 
-# What a reader would call it: the pipeline's own stage functions.
+# What a reader would call it: the stage functions as one photo and the pipeline call them.
 STAGES = {
     "read": ("read_photo",),
     "quality": ("judge",),
@@ -33,8 +33,8 @@ def stage_seconds() -> Iterator[Counter[str]]:
     with ExitStack() as stack:
         for stage, names in STAGES.items():
             for name in names:
-                timed = _timed(getattr(wearview.pipeline, name), spent, stage)
-                stack.enter_context(patch.object(wearview.pipeline, name, timed))
+                module = look if hasattr(look, name) else pipeline
+                stack.enter_context(patch.object(module, name, _timed(getattr(module, name), spent, stage)))
         yield spent
 
 

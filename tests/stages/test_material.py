@@ -10,10 +10,10 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from wearview.look import look_at
 from wearview.material import log_odds, material_features, settle_kinds, with_neighbours
 from wearview.parts import Ellipse, Part
 from wearview.photo import read_photo_bytes
-from wearview.pipeline import look_at
 from wearview.settings import load_settings
 from wearview.surface import GRID, Rectified, rectify
 from wearview.terms import FRICTION, REACTION, STEEL

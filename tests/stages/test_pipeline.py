@@ -5,10 +5,11 @@ from pathlib import Path
 
 import pytest
 
-from wearview import pipeline
+from wearview import look
 from wearview.errors import CleanReferenceError
+from wearview.look import clean_from_photo
 from wearview.photo import PhotoBytes, read_photo
-from wearview.pipeline import clean_from_photo, grade_photos
+from wearview.pipeline import grade_photos
 from wearview.record import Place, build_document
 from wearview.settings import load_settings
 from wearview.terms import STEEL
@@ -56,7 +57,7 @@ def test_a_doubtful_steel_is_taken_for_the_clean_lining_that_a_person_says_it_is
         return [replace(part, kind=STEEL, kind_confidence=0.8) for part in parts]
 
     believed = clean_from_photo(CLEAN, SETTINGS).reference.lab_median
-    settle = pipeline.settle_kinds
+    settle = look.settle_kinds
     calls = iter([doubtful, settle])
-    monkeypatch.setattr(pipeline, "settle_kinds", lambda *given: next(calls)(*given))
+    monkeypatch.setattr(look, "settle_kinds", lambda *given: next(calls)(*given))
     assert clean_from_photo(CLEAN, SETTINGS).reference.lab_median == pytest.approx(believed)

@@ -6,8 +6,8 @@ import cv2
 import numpy as np
 import pytest
 
+from wearview.look import look_at
 from wearview.photo import read_photo
-from wearview.pipeline import look_at
 from wearview.surface import rectify, take_face
 from wearview.surface.rectify import find_marks
 from wearview.terms import FRICTION

@@ -17,10 +17,10 @@ from sklearn.linear_model import LogisticRegression
 from sklearn.metrics import log_loss
 from sklearn.model_selection import LeaveOneGroupOut
 
+from wearview.look import look_at
 from wearview.material import material_features, with_neighbours
 from wearview.parts import Ellipse
 from wearview.photo import read_photo
-from wearview.pipeline import look_at
 from wearview.surface import rectify
 from wearview.terms import FRICTION
 

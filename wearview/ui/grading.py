@@ -28,9 +28,9 @@ from wearview.errors import (
 from wearview.record import Document
 
 if TYPE_CHECKING:
+    from wearview.look import Clean
     from wearview.parts import Corrections
     from wearview.photo import PhotoBytes
-    from wearview.pipeline import Clean
 
 MANY = 12  # photos whose memory, 35 MB each, is worth the second that a new process takes to start
 PATIENCE_S = 5  # for a process that was told to go
@@ -200,7 +200,7 @@ def _source(path: str, name: str) -> "PhotoBytes":
 @lru_cache(maxsize=8)
 def _clean(path: str, name: str, rules: str) -> "Clean":
     """The clean lining of a kept photo, looked at once under rules of this hash; its path holds its own."""
-    from wearview.pipeline import clean_from_photo
+    from wearview.look import clean_from_photo
     from wearview.shop import shop_settings
 
     return clean_from_photo(_source(path, name), shop_settings())

@@ -1,0 +1,170 @@
+"""One photo: its quality judged, its parts found, its light known, its faces taken."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+
+from wearview.errors import CleanReferenceError, PhotoError
+from wearview.light import (
+    NOTHING_MEASURED,
+    KnownColours,
+    Light,
+    Targets,
+    estimate_light,
+    find_targets,
+    known_colours,
+)
+from wearview.material import settle_kinds
+from wearview.parts import NOTHING_SAID, Corrections, Part, find_parts
+from wearview.photo import Photo, PhotoBytes, read_photo, read_photo_bytes
+from wearview.quality import Quality, judge
+from wearview.reference import Reference, reference_from_face
+from wearview.settings import Settings
+from wearview.surface import Face, rectify, take_face
+from wearview.terms import FRICTION, LINED_KINDS, PROBLEMS
+
+Source = str | PhotoBytes | Photo  # a file by its path, its bytes, or already read
+SMALL = 800  # long side of the copy in which the light is judged
+SURELY_STEEL = 0.95  # confidence in a steel from which a photo given as a clean lining's is not believed
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Seen:
+    """A photo on its way: its parts found, its light known, its faces taken or not yet."""
+
+    photo: Photo
+    quality: Quality
+    parts: tuple[Part, ...]
+    light: Light | None
+    targets: Targets | None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Clean:
+    """A clean lining and the light of its photo, in which photos without a light of their own are judged."""
+
+    light: Light
+    reference: Reference
+
+
+def name_of(source: Source) -> str:
+    """What the user calls a photo."""
+    match source:
+        case Photo():
+            return source.file
+        case PhotoBytes():
+            return source.name
+    return source
+
+
+def read_source(source: Source) -> Photo:
+    """The photo, read unless it already is."""
+    match source:
+        case Photo():
+            return source
+        case PhotoBytes():
+            return read_photo_bytes(source.data, source.name)
+    return read_photo(source)
+
+
+def look_at(photo: Photo, said: Corrections = NOTHING_SAID, colours: KnownColours = NOTHING_MEASURED) -> Seen:
+    """A photo with its quality judged, its parts found or set by a person, and its light and scale
+    estimated."""
+    quality = judge(photo)
+    if not quality.gradeable:
+        return Seen(photo, quality, (), None, None)
+    targets, parts = find_targets(photo.working, colours), find_parts(photo, said)
+    return Seen(photo, quality, parts, _light(photo, parts, targets, colours), targets)
+
+
+def _light(photo: Photo, parts: Sequence[Part], targets: Targets, colours: KnownColours) -> Light:
+    height, width = photo.working.shape[:2]
+    factor = min(1.0, SMALL / max(height, width))
+    size = (round(width * factor), round(height * factor))
+    small = cv2.resize(photo.working, size, interpolation=cv2.INTER_AREA)
+    taken, metal = np.zeros((height, width), np.uint8), np.zeros((height, width), np.uint8)
+    for part in parts:
+        h, w = part.part_mask.shape
+        at = np.s_[part.origin[1] : part.origin[1] + h, part.origin[0] : part.origin[0] + w]
+        taken[at] |= part.part_mask.astype(np.uint8)
+        metal[at] |= cv2.erode(part.metal_mask.astype(np.uint8), np.ones((3, 3), np.uint8))
+    margin = np.ones((max(3, width // 60), max(3, width // 60)), np.uint8)
+    taken = cv2.dilate(taken, margin)
+    shrink = [cv2.resize(m, size, interpolation=cv2.INTER_NEAREST).astype(bool) for m in (taken, metal)]
+    return estimate_light(small, shrink[0], shrink[1], targets, colours)
+
+
+def take_faces(
+    photo: Photo, parts: Sequence[Part], light: Light, targets: Targets | None, settings: Settings
+) -> list[tuple[Part, Face]]:
+    """Parts with their kinds settled by what their faces are made of, and these faces."""
+    rectified = []
+    for part in parts:
+        mm_per_px = math.nan if targets is None else targets.mm_per_px(centre_of(part), photo.scale)
+        rectified.append(rectify(photo, part, light, mm_per_px))
+    settled = settle_kinds(parts, rectified, settings)
+    return [(part, take_face(photo, r, part, light)) for part, r in zip(settled, rectified, strict=True)]
+
+
+def clean_from_photo(source: Source, settings: Settings) -> Clean:
+    """The clean lining in a photo of a clean plate.
+
+    Raises
+    ------
+    CleanReferenceError
+        When it cannot be read or holds no lining that can serve.
+    """
+    file = name_of(source)
+    try:
+        photo = read_source(source)
+    except PhotoError as error:
+        raise CleanReferenceError(file, error.problem, error.remedy) from error
+    seen = look_at(photo, colours=known_colours(settings))
+    if not seen.quality.gradeable:
+        problem = PROBLEMS[seen.quality.problems[0]]
+        raise CleanReferenceError(
+            file, f"cannot serve as clean reference: {problem.name}", problem.remedy.rstrip(".")
+        )
+    assert seen.light is not None
+    usable = [part for part in seen.parts if not is_refused(part)]
+    usable.sort(key=lambda p: -p.face_mask.sum())
+    taken = take_faces(photo, usable, seen.light, seen.targets, settings)
+    lined = [face for part, face in taken if part.kind in LINED_KINDS]
+    # A person says that this is lining: where only a steel is seen, and not surely, he is taken at his word.
+    said = [
+        replace(part, kind=FRICTION, kind_confidence=1.0)
+        for part, _ in taken
+        if part.kind not in LINED_KINDS and part.kind_confidence < SURELY_STEEL
+    ]
+    if not lined:
+        lined = [face for _, face in take_faces(photo, said, seen.light, seen.targets, settings)]
+    for face in lined:
+        if (found := reference_from_face(face, "photo", file)) is not None:
+            return Clean(seen.light, found)
+    raise CleanReferenceError(
+        file, "no clean lining was found in it", "Lay one clean plate flat on a plain surface, whole in view"
+    )
+
+
+def mm_per_px_of(seen: Seen) -> float:
+    """At the photo's middle; NaN without a mat."""
+    photo = seen.photo
+    middle = (photo.width - 1) / 2, (photo.height - 1) / 2
+    return math.nan if seen.targets is None else seen.targets.mm_per_px(middle, photo.scale)
+
+
+def centre_of(part: Part) -> tuple[float, float]:
+    """A part's middle, on the working image: of its rim, or halfway along a band."""
+    if part.outer is not None:
+        return part.outer.cx, part.outer.cy
+    assert part.spine is not None
+    middle = part.spine[len(part.spine) // 2]
+    return float(middle[0]), float(middle[1])
+
+
+def is_refused(part: Part) -> bool:
+    """Whether one of its problems means that it cannot be graded."""
+    return any(PROBLEMS[problem].refuses for problem in part.problems)
