@@ -48,6 +48,10 @@ PROMISED = {
     "verdict": "TEARDOWN ELEMENT POSITION|pack|NAME reuse|replace|resurface|leave|unsure --heat --reason "
     "--by --note --store",
     "report": "TEARDOWN --out --store",
+    "lining add": "NAME PHOTO --wet --chart",
+    "lining list": "--json",
+    "lining show": "NAME --json",
+    "lining remove": "NAME",
     "mat": "--paper a4 letter --out FILE.pdf",
     "app": "--port --lan",
 }

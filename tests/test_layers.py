@@ -19,7 +19,7 @@ ROWS = [
     "material",
     "reference",
     "look lining steel",
-    "grade",
+    "grade library",
     "pack",
     "record",
     "pipeline draw agreement",
@@ -37,6 +37,7 @@ ONLY_IN = {
     "streamlit": {"ui", "app"},
     "starlette": {"ui"},
     "segno": {"ui"},
+    "sklearn": {"library"},
     "typst": {"mat", "report"},
 }
 # Conversions between colour spaces that measure; turning a picture grey or BGR for a library call measures

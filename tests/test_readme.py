@@ -129,6 +129,7 @@ def test_the_readmes_job_runs_from_top_to_bottom(tmp_path, monkeypatch, capsys):
     (tmp_path / "demo_images").symlink_to(ROOT / "demo_images")
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("WEARVIEW_STORE", f"sqlite:///{tmp_path}/record.sqlite")
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
     assert len(WEARVIEW_LINES) >= 7
     for line in WEARVIEW_LINES:
         assert main(line.commands[0][1:]) == 0, line

@@ -4,6 +4,7 @@ import contextlib
 import errno
 import os
 import tempfile
+import uuid
 from collections.abc import Iterator
 from pathlib import Path
 from typing import BinaryIO
@@ -49,6 +50,31 @@ def write_whole(path: Path, data: bytes) -> None:
     """Put `data` at `path` by `whole_file`."""
     with whole_file(path) as file:
         file.write(data)
+
+
+def write_new(path: Path, data: bytes) -> bool:
+    """Put `data` at `path` whole if nothing stands there; False, and nothing done, if something does.
+
+    Of several who write at once one succeeds, since a hard link never takes a name that is taken.
+
+    Raises
+    ------
+    OutputError
+        When it cannot be written.
+    """
+    whole = path.with_name(f".new-{uuid.uuid4().hex}")
+    write_whole(whole, data)
+    try:
+        os.link(whole, path)
+    except FileExistsError:
+        return False
+    except OSError as error:
+        raise OutputError(str(path), f"could not be written ({reason(error)})", _remedy(error)) from error
+    finally:
+        with contextlib.suppress(OSError):
+            os.unlink(whole)
+    _sync_folder(path.parent)
+    return True
 
 
 def make_folder(path: Path) -> None:

@@ -109,8 +109,18 @@ def take_faces(
     return [(part, take_face(photo, r, part, light)) for part, r in zip(settled, rectified, strict=True)]
 
 
-def clean_from_photo(source: Source, settings: Settings) -> Clean:
-    """The clean lining in a photo of a clean plate.
+@dataclass(frozen=True, slots=True, eq=False)
+class CleanPlates:
+    """The clean linings in one photo, the largest first, each with its face."""
+
+    sha256: str
+    taken_at: str | None
+    light: Light
+    plates: tuple[tuple[Face, Reference], ...]
+
+
+def clean_plates(source: Source, settings: Settings) -> CleanPlates:
+    """Every clean lining in a photo of clean plates, at least one.
 
     Raises
     ------
@@ -141,12 +151,26 @@ def clean_from_photo(source: Source, settings: Settings) -> Clean:
     ]
     if not lined:
         lined = [face for _, face in take_faces(photo, said, seen.light, seen.targets, settings)]
-    for face in lined:
-        if (found := reference_from_face(face, "photo", file)) is not None:
-            return Clean(seen.light, found)
-    raise CleanReferenceError(
-        file, "no clean lining was found in it", "Lay one clean plate flat on a plain surface, whole in view"
-    )
+    found = [(face, clean) for face in lined if (clean := reference_from_face(face, "photo", file))]
+    if not found:
+        raise CleanReferenceError(
+            file,
+            "no clean lining was found in it",
+            "Lay one clean plate flat on a plain surface, whole in view",
+        )
+    return CleanPlates(photo.sha256, photo.taken_at, seen.light, tuple(found))
+
+
+def clean_from_photo(source: Source, settings: Settings) -> Clean:
+    """The clean lining in a photo of a clean plate, that of the largest plate.
+
+    Raises
+    ------
+    CleanReferenceError
+        When it cannot be read or holds no lining that can serve.
+    """
+    found = clean_plates(source, settings)
+    return Clean(found.light, found.plates[0][1])
 
 
 def mm_per_px_of(seen: Seen) -> float:

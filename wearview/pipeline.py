@@ -10,6 +10,7 @@ import numpy as np
 
 from wearview.errors import PhotoError
 from wearview.grade import grade_lining, grade_steel
+from wearview.library import choose, main_reference
 from wearview.light import Light, known_colours, match_light
 from wearview.lining import clean_in_photo, read_lining
 from wearview.look import (
@@ -28,7 +29,7 @@ from wearview.look import (
 from wearview.pack import Pack, PackEntry, profile_pack
 from wearview.parts import NOTHING_SAID, Corrections, Part, row_order
 from wearview.record import Graded, GradedPart, GradedPhoto, Place
-from wearview.reference import Reference, cleanest_part
+from wearview.reference import NO_REFERENCE, Reference, cleanest_part
 from wearview.settings import Settings
 from wearview.steel import read_steel
 from wearview.surface import Face
@@ -46,6 +47,7 @@ def grade_photos(
     *,
     reference: Source | Clean | None = None,
     lining: Reference | None = None,
+    own: Sequence[Reference] = (),
     apply_end: str | None = None,
     first: str = "apply",
     kinds: Sequence[str] | None = None,
@@ -65,6 +67,8 @@ def grade_photos(
         A photo of a clean plate of the same lining, or what `clean_from_photo` made of one.
     lining : Reference or None
         A clean lining by name, already looked up; used when no reference photo is given.
+    own : sequence of Reference
+        The shop's library, from which a part without a reference photo gets the lining it is recognised as.
     apply_end : str or None
         Where the apply end lies in photos that hold several parts: "left", "right", "top", "bottom".
     first : str
@@ -119,10 +123,14 @@ def grade_photos(
             anchor = seen.light
         looked.append(_faces(seen, anchor, apply_end, settings))
     progress(total, total, "")
-    chosen = clean or lining or cleanest_part(_linings(looked))
     photos = _with_reaction_plate(_number(_doubt_stated(looked, kinds, places), places))
-    photos = [_graded(photo, chosen, settings) for photo in photos]
-    return Graded(tuple(photos), tuple(unread), chosen, _pack(photos), tuple(repeated))
+    shared = clean
+    if shared is None and (lining is not None or own):
+        photos, shared = _with_linings(photos, lining, own)
+    elif shared is None:
+        shared = cleanest_part(_linings(photos))
+    photos = [_graded(photo, shared, settings) for photo in photos]
+    return Graded(tuple(photos), tuple(unread), shared, _pack(photos), tuple(repeated))
 
 
 def _with_kinds(parts: tuple[Part, ...], stated: list[str], apply_end: str | None) -> tuple[Part, ...]:
@@ -194,6 +202,26 @@ def _linings(photos: Sequence[GradedPhoto]) -> list[Face]:
     ]
 
 
+def _with_linings(
+    photos: Sequence[GradedPhoto], stated: Reference | None, own: Sequence[Reference]
+) -> tuple[list[GradedPhoto], Reference]:
+    """The photos with every lined part's own clean lining, and the one that most have."""
+    chosen = iter(choose(_linings(photos), stated, own))
+    out = []
+    for photo in photos:
+        parts = []
+        for part in photo.parts:
+            if part.face is not None and part.part.kind in LINED_KINDS:
+                one = next(chosen)
+                part = replace(
+                    part, chosen=one, problems=tuple(dict.fromkeys((*part.problems, *one.problems)))
+                )
+            parts.append(part)
+        out.append(replace(photo, parts=tuple(parts)))
+    used = [part.chosen for photo in out for part in photo.parts if part.chosen is not None]
+    return out, main_reference(used) if used else stated or NO_REFERENCE
+
+
 def _doubt_stated(
     photos: list[GradedPhoto], kinds: Sequence[str] | None, places: Sequence[Place] | None
 ) -> list[GradedPhoto]:
@@ -241,13 +269,15 @@ def _with_reaction_plate(photos: list[GradedPhoto]) -> list[GradedPhoto]:
     ]
 
 
-def _graded(photo: GradedPhoto, reference: Reference, settings: Settings) -> GradedPhoto:
-    reference = clean_in_photo(_linings([photo]), reference)
+def _graded(photo: GradedPhoto, shared: Reference, settings: Settings) -> GradedPhoto:
+    own = [part.chosen.reference for part in photo.parts if part.chosen is not None]
+    here = {id(r): clean_in_photo(_compared_with(photo, r, shared), r) for r in (shared, *own)}
     parts = []
     for part in photo.parts:
         if part.face is None:
             parts.append(part)
         elif part.part.kind in LINED_KINDS:
+            reference = here[id(part.chosen.reference if part.chosen is not None else shared)]
             lining = read_lining(part.face, reference, settings)
             grade = grade_lining(lining, reference, settings.rules)
             problems = dict.fromkeys((*part.problems, *lining.problems, *grade.problems))
@@ -258,6 +288,17 @@ def _graded(photo: GradedPhoto, reference: Reference, settings: Settings) -> Gra
             problems = dict.fromkeys((*part.problems, *steel.problems, *grade.problems))
             parts.append(replace(part, steel=steel, grade=grade, problems=tuple(problems)))
     return replace(photo, parts=tuple(parts))
+
+
+def _compared_with(photo: GradedPhoto, reference: Reference, shared: Reference) -> list[Face]:
+    """Faces of a photo's lined parts that are compared with a reference."""
+    return [
+        part.face
+        for part in photo.parts
+        if part.face is not None
+        and part.part.kind in LINED_KINDS
+        and (shared if part.chosen is None else part.chosen.reference) is reference
+    ]
 
 
 def _pack(photos: Sequence[GradedPhoto]) -> Pack | None:

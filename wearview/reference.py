@@ -16,6 +16,7 @@ from wearview.surface import Face
 # Half width of the 90 % interval between clean plates of one lining, in Delta E: paper is made in batches.
 # Estimate, not measured on real plates.
 BATCH_SPREAD = 1.2
+DEMO = "demo-"  # begins the names of the shipped linings, and no other
 # Under three parts of one lining, or all of them alike, "cleanest" says nothing (contract).
 FEWEST_FOR_CLEANEST, ALL_ALIKE = 3, 5.0
 
@@ -91,8 +92,8 @@ def cleanest_part(faces: Sequence[Face]) -> Reference:
     return best
 
 
-def named_lining(name: str, settings: Settings) -> Reference:
-    """A clean lining by its name in `models/linings.toml`.
+def named_lining(name: str, settings: Settings, own: Sequence[str] = ()) -> Reference:
+    """A shipped clean lining by its name in `models/linings.toml`; `own` names others that a user may mean.
 
     Raises
     ------
@@ -107,7 +108,7 @@ def named_lining(name: str, settings: Settings) -> Reference:
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
         raise ModelsError(path.name, f"cannot be read ({error})", "Install the program again") from error
     if name not in linings:
-        known = ", ".join(sorted(linings)) or "none"
+        known = ", ".join([*own, *sorted(linings)]) or "none"
         raise CleanReferenceError(name, "no such lining", f"Known linings: {known}")
     entry = linings[name]
     try:

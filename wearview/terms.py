@@ -181,6 +181,18 @@ _PUBLISHED = (
         False,
     ),
     Problem(
+        "fits no library lining",
+        "No lining of the library could look like this, clean or heated.",
+        "Use a photo of a clean plate of this lining, or add it: wearview lining add NAME PHOTO.",
+        True,
+    ),
+    Problem(
+        "lining not certain",
+        "Several linings of the library could look like this, or heat has hidden which one it is.",
+        "Say which one it is: --lining NAME, or use a photo of a clean plate of this lining.",
+        True,
+    ),
+    Problem(
         "too few pixels", "Too little of the face can be measured.", "Come closer or clear the face.", True
     ),
     Problem(

@@ -174,6 +174,8 @@ def test_a_backup_brings_back_the_shops_rules_and_overwrites_none(kept, tmp_path
     own = tmp_path / "data" / "wearview"
     (own / "rules").mkdir(parents=True)
     (own / "rules" / "rules-2.toml").write_text("# accepted")
+    (own / "linings").mkdir()
+    (own / "linings" / "tan-1.toml").write_text("# measured")
     (own / "shop").mkdir()
     (own / "shop" / "shop.toml").write_text('name = "Harrow Lane"')
     record.write_backup(kept, tmp_path / "shop.zip")
@@ -183,6 +185,7 @@ def test_a_backup_brings_back_the_shops_rules_and_overwrites_none(kept, tmp_path
     monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "new"))
     record.restore(f"sqlite:///{tmp_path}/new/record.sqlite", tmp_path / "shop.zip")
     assert (new / "rules" / "rules-2.toml").read_text() == "# accepted"
+    assert (new / "linings" / "tan-1.toml").read_text() == "# measured"
     assert (new / "shop" / "shop.toml").read_text() == 'name = "Mill Road"'
 
 

@@ -5,7 +5,9 @@ import json
 import pytest
 
 from tests import documents
+from wearview import library
 from wearview import store as record
+from wearview.library import CleanPhoto, CleanPlate
 from wearview.store.guards import guard_names
 from wearview.store.photos import photo_path
 from wearview.store.tables import APPEND_ONLY, SEALED, metadata
@@ -133,3 +135,13 @@ def test_correcting_and_erasing_a_customer_breaks_no_seal(kept):
     record.correct_customer(kept, "blue van", name="A. N. Other")
     record.erase_customer(kept, "blue van")
     assert found(kept) == []
+
+
+def test_an_altered_lining_of_the_shops_library_is_named(kept, tmp_path, monkeypatch):
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
+    plate = CleanPlate((61.0, 8.0, 24.0), 3.0, 0.01)
+    library.add("tan", [CleanPhoto("a.jpg", "0" * 64, None, "paper", 2.0, (plate,))], False)
+    assert record.check_record(kept).findings == ()
+    file = tmp_path / "wearview" / "linings" / "tan-1.toml"
+    file.write_text(file.read_text().replace("61.0", "51.0"))
+    assert record.check_record(kept).findings == (record.Finding("linings/tan-1.toml", "was altered"),)

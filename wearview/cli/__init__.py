@@ -78,12 +78,16 @@ def _run(args: argparse.Namespace) -> int:
             from wearview.cli.app import app
 
             return app(args)
-    from wearview.cli import care, customer, element, job, rules, teardown
+    from wearview.cli import care, customer, element, job, lining, rules, teardown
 
     commands = {
         "rules list": rules.list_rules,
         "rules propose": rules.propose_rules,
         "rules accept": rules.accept,
+        "lining add": lining.add,
+        "lining list": lining.list_all,
+        "lining show": lining.show,
+        "lining remove": lining.remove,
         "teardown new": teardown.new,
         "teardown list": teardown.list_all,
         "teardown find": teardown.find,

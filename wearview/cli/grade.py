@@ -14,6 +14,7 @@ from wearview.cli.tables import pack_text, printable
 from wearview.cli.where import open_record
 from wearview.draw import overlay_photo
 from wearview.errors import CallError
+from wearview.library import find_lining, own_linings
 from wearview.pipeline import grade_photos
 from wearview.record import (
     Document,
@@ -27,7 +28,6 @@ from wearview.record import (
     to_json,
     validate,
 )
-from wearview.reference import named_lining
 from wearview.report import jpeg
 from wearview.shop import shop_settings
 
@@ -38,12 +38,13 @@ def grade(args: argparse.Namespace) -> int:
     _check_targets(args)
     store = _store_for(args)
     settings = replace(shop_settings(args.rules), chart=args.chart)
-    lining = None if args.lining is None else named_lining(args.lining, settings)
+    lining = None if args.lining is None else find_lining(args.lining, settings)
     graded = grade_photos(
         args.photos,
         settings,
         reference=args.reference,
         lining=lining,
+        own=own_linings(),
         apply_end=args.apply_end,
         first=args.first,
         kinds=kinds,

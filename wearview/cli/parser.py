@@ -33,6 +33,7 @@ def build_parser() -> argparse.ArgumentParser:
     _add_report(commands)
     _add_agreement(commands)
     _add_rules(commands)
+    _add_lining(commands)
     _add_mat(commands)
     _add_app(commands)
     parser.epilog = "\n".join(["all options:", *_usages(commands), "", EXIT_STATUS])
@@ -44,7 +45,7 @@ def _add_grade(commands: argparse._SubParsersAction) -> None:
     p.add_argument("photos", nargs="+", metavar="PHOTO", help="in position order, from the apply piston on")
     clean = p.add_mutually_exclusive_group()
     clean.add_argument("--reference", metavar="CLEAN_PHOTO", help="photo of a clean plate of the same lining")
-    clean.add_argument("--lining", metavar="NAME", help="a lining whose clean colour is stored")
+    clean.add_argument("--lining", metavar="NAME", help="a lining of the shop's library (wearview lining)")
     p.add_argument(
         "--apply-end",
         choices=("left", "right", "top", "bottom"),
@@ -119,6 +120,23 @@ def _add_rules(commands: argparse._SubParsersAction) -> None:
     )
     p.add_argument("--by", metavar="WHO", required=True, help="who accepts them")
     add_store(p)
+
+
+def _add_lining(commands: argparse._SubParsersAction) -> None:
+    actions = add_group(commands, "lining", "the shop's own clean linings, to compare with")
+    p = add_command(actions, "lining add", "measure clean plates and keep them as a lining, or refine one")
+    p.add_argument("name", metavar="NAME", help="small letters, digits and hyphens: tan-paper")
+    p.add_argument("photos", nargs="+", metavar="PHOTO", help="of clean plates of this lining only")
+    p.add_argument(
+        "--wet", action="store_true", help="the plates are wet with fluid (default: washed and dried)"
+    )
+    _add_chart(p)
+    add_json(add_command(actions, "lining list", "list the linings in use"))
+    p = add_command(actions, "lining show", "show a lining with its photos and versions")
+    p.add_argument("name", metavar="NAME")
+    add_json(p)
+    p = add_command(actions, "lining remove", "take a lining out of use; its versions are kept")
+    p.add_argument("name", metavar="NAME")
 
 
 def _add_mat(commands: argparse._SubParsersAction) -> None:

@@ -1,9 +1,13 @@
 """Neutral light that a shiny lining sends back over its own colour."""
 
+import math
+
 import numpy as np
 from numpy.typing import NDArray
 
 from wearview.colour import lab_to_linear, linear_to_lab
+from wearview.reading import MIN_PIXELS
+from wearview.surface import Face
 
 # Clean linear blue over the mean of red and green, from which a lining is grey: there added light has no
 # colour of its own.
@@ -47,6 +51,19 @@ def veil(
         return None
     added = (blue - ratio * warm) / (1 - ratio)
     return added, 1 - np.clip((warm - added) / own, 0, 1)
+
+
+def own_sheen(face: Face, clean_lab: NDArray[np.floating]) -> float:
+    """How much more neutral light the shinier side of a clean face sends back than the face at large.
+
+    The 95th percentile less the median of `veil`, as a share of a white sheet's light. Lamp and slant move
+    it, so it compares only photos taken alike. NaN for a grey lining or too few pixels.
+    """
+    lab = face.lab[face.mask & np.isfinite(face.lab).all(axis=-1)]
+    if len(lab) < MIN_PIXELS:
+        return math.nan
+    over = veil(lab_to_linear(lab), lab_to_linear(np.asarray(clean_lab, float)))
+    return math.nan if over is None else float(np.quantile(over[0], 0.95) - np.median(over[0]))
 
 
 def without_sheen(lab: NDArray[np.float32], clean_lab: NDArray[np.floating]) -> NDArray[np.float32]:

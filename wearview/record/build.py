@@ -14,7 +14,7 @@ from wearview.parts import Ellipse, Part
 from wearview.reading import Reading
 from wearview.record.document import CONTRACT, Document
 from wearview.record.graded import Graded, GradedPart, GradedPhoto
-from wearview.reference import Reference
+from wearview.reference import DEMO, Reference
 from wearview.settings import Settings
 from wearview.steel import SteelReadings
 from wearview.terms import PROBLEMS, TINTS
@@ -29,15 +29,16 @@ def build_document(graded: Graded, settings: Settings) -> Document:
     settings : Settings
         The settings it was graded with.
     """
-    photos = [_photo(photo) for photo in graded.photos]
-    if graded.reference.lining is not None and graded.reference.lining.startswith("demo-"):
+    reference = _reference(graded.reference)
+    photos = [_photo(photo, reference) for photo in graded.photos]
+    if graded.reference.lining is not None and graded.reference.lining.startswith(DEMO):
         for photo in photos:
             photo["quality"]["problems"].append("demo lining")
     return {
         "contract": CONTRACT,
         "program": {"name": "wearview", "version": wearview.__version__},
         "rules": {"id": settings.rules.id, "sha256": settings.rules.sha256},
-        "reference": _reference(graded.reference),
+        "reference": reference,
         "photos": photos,
         "unread": [
             {"file": e.subject, "problem": f"{e.problem}. {e.remedy}.".replace(". .", ".")}
@@ -60,7 +61,7 @@ def _reference(reference: Reference) -> dict[str, Any]:
     return {"source": reference.source, "file": reference.file, "lining": reference.lining, "lab_median": lab}
 
 
-def _photo(photo: GradedPhoto) -> dict[str, Any]:
+def _photo(photo: GradedPhoto, reference: dict[str, Any]) -> dict[str, Any]:
     quality = photo.quality
     return {
         "file": photo.file,
@@ -78,7 +79,7 @@ def _photo(photo: GradedPhoto) -> dict[str, Any]:
             "edge_width": _number(quality.edge_width, 2),
         },
         "light": _light(photo),
-        "parts": [_part(part) for part in photo.parts],
+        "parts": [_part(part, reference) for part in photo.parts],
     }
 
 
@@ -94,7 +95,7 @@ def _light(photo: GradedPhoto) -> dict[str, Any]:
     return entry
 
 
-def _part(graded: GradedPart) -> dict[str, Any]:
+def _part(graded: GradedPart, reference: dict[str, Any]) -> dict[str, Any]:
     part = graded.part
     entry: dict[str, Any] = {
         "id": graded.id,
@@ -124,6 +125,16 @@ def _part(graded: GradedPart) -> dict[str, Any]:
         entry["outline"]["stated"] = True
     if graded.side is not None:
         entry["side"] = graded.side
+    if graded.chosen is not None:
+        own = _reference(graded.chosen.reference)
+        if own != reference:
+            entry["reference"] = own
+        if (found := graded.chosen.recognised) is not None:
+            entry["lining"] = {
+                "name": None if found.lining is None else found.lining.lining,
+                "probability": round(found.probability, 3),
+                "fits": list(found.fits),
+            }
     return entry
 
 

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from wearview.errors import PhotoError
 from wearview.grade import Grade
+from wearview.library import Chosen
 from wearview.light import Light
 from wearview.lining import LiningReadings
 from wearview.pack import Pack
@@ -20,7 +21,8 @@ from wearview.surface import Face
 
 @dataclass(frozen=True, slots=True, eq=False)
 class GradedPart:
-    """One part with all that was found out about it. `face` is None when the part or its photo is refused."""
+    """One part with all that was found out about it. `face` is None when the part or its photo is refused,
+    `chosen` when it was compared with what all parts were."""
 
     id: str
     position: int
@@ -31,6 +33,7 @@ class GradedPart:
     steel: SteelReadings | None
     grade: Grade | None
     problems: tuple[str, ...]
+    chosen: Chosen | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -1,9 +1,9 @@
 """A backup of the whole record in one file, and the record made again from it, on either database.
 
 The file is a ZIP with `record/TABLE.jsonl` (one row a line), `photos/SHA256`, what the shop keeps beside its
-record in `shop/` (its rules, the colours of its mat, its name and logo), what the page noted of photos that
-were given in `trays/`, and `manifest.json` with the hash of each. It holds the customers' personal data as
-they stood.
+record in `shop/` (its rules and linings, the colours of its mat, its name and logo), what the page noted of
+photos that were given in `trays/`, and `manifest.json` with the hash of each. It holds the customers'
+personal data as they stood.
 """
 
 import hashlib
@@ -31,7 +31,7 @@ FORMAT = "wearview.backup/1"
 _MANIFEST = "manifest.json"
 _CHUNK = 1 << 20
 _BATCH = 500
-_BESIDE = ("rules/*.toml", "*.toml", "shop/*")
+_BESIDE = ("rules/*.toml", "linings/*.toml", "*.toml", "shop/*")
 _TRAY = re.compile(r"[0-9a-f]{32}\.jsonl")
 
 

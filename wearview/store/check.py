@@ -1,4 +1,4 @@
-"""Looking through the whole record for rows and photos that are missing or were altered."""
+"""Looking through the whole record, and the shop's linings, for what is missing or was altered."""
 
 import hashlib
 import json
@@ -8,6 +8,7 @@ from pathlib import Path
 
 from sqlalchemy import Connection, Table, select, text
 
+from wearview import library
 from wearview.record import parts_of
 from wearview.store.connect import Store, snapshot
 from wearview.store.gradings import part_row
@@ -46,7 +47,8 @@ class Checked:
 
 
 def check_record(store: Store) -> Checked:
-    """Compare every row with its seal, every grading with its document, every kept file with its hash.
+    """Compare every row with its seal, every grading with its document, every kept file with its hash, every
+    lining with the version before it.
 
     Raises
     ------
@@ -65,6 +67,7 @@ def check_record(store: Store) -> Checked:
             row.sha256: row.n_bytes for row in connection.execute(select(photo).order_by(photo.c.sha256))
         }
     findings += [found for sha256, size in named.items() for found in _file(store, sha256, size)]
+    findings += [Finding(where, problem) for where, problem in library.findings()]
     unnamed = sum(path.is_file() and path.name not in named for path in store.photos.glob("*/*"))
     return Checked(rows, len(named), tuple(findings), unnamed)
 

@@ -160,6 +160,7 @@ def _answer(lines: IO[str], advance: Advance) -> Answer:
 def _grade(asked: Mapping[str, Any], folder: Path, tell: Callable[[Mapping[str, Any]], None]) -> None:
     """Grade in this process and leave overlays in a folder; the stages are loaded here alone."""
     from wearview.draw import overlay_photo
+    from wearview.library import own_linings
     from wearview.pipeline import grade_photos
     from wearview.record import Place, build_document
     from wearview.report import jpeg
@@ -170,6 +171,7 @@ def _grade(asked: Mapping[str, Any], folder: Path, tell: Callable[[Mapping[str, 
         [_source(**picture) for picture in asked["photos"]],
         settings,
         reference=_clean(**asked["reference"], rules=settings.rules.sha256) if asked["reference"] else None,
+        own=own_linings(),
         apply_end=asked["apply_end"],
         first=asked["first"],
         kinds=asked["kinds"],

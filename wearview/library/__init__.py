@@ -1,0 +1,29 @@
+"""The shop's own clean linings: measured, kept in versions, recognised."""
+
+from wearview.library.add import add, find_lining, measure_clean, own_linings, remove
+from wearview.library.choose import Chosen, choose, main_reference
+from wearview.library.recognise import Recognised, recognise
+from wearview.library.shelf import check_name, findings, history, read_library
+from wearview.library.stored import CleanPhoto, CleanPlate, Pooled, StoredLining, pool
+
+__all__ = [
+    "Chosen",
+    "CleanPhoto",
+    "CleanPlate",
+    "Pooled",
+    "Recognised",
+    "StoredLining",
+    "add",
+    "check_name",
+    "choose",
+    "find_lining",
+    "findings",
+    "history",
+    "main_reference",
+    "measure_clean",
+    "own_linings",
+    "pool",
+    "read_library",
+    "recognise",
+    "remove",
+]
