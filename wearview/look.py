@@ -19,14 +19,14 @@ from wearview.light import (
 )
 from wearview.material import settle_kinds
 from wearview.parts import NOTHING_SAID, Corrections, Part, find_parts
-from wearview.photo import Photo, PhotoBytes, read_photo, read_photo_bytes
+from wearview.photo import Photo, PhotoBytes, PhotoFile, read_photo, read_photo_bytes
 from wearview.quality import Quality, judge
 from wearview.reference import Reference, reference_from_face
 from wearview.settings import Settings
 from wearview.surface import Face, rectify, take_face
 from wearview.terms import FRICTION, LINED_KINDS, PROBLEMS
 
-Source = str | PhotoBytes | Photo  # a file by its path, its bytes, or already read
+Source = str | PhotoFile | PhotoBytes | Photo  # a file by its path, its bytes, or already read
 SMALL = 800  # long side of the copy in which the light is judged
 SURELY_STEEL = 0.95  # confidence in a steel from which a photo given as a clean lining's is not believed
 
@@ -55,7 +55,7 @@ def name_of(source: Source) -> str:
     match source:
         case Photo():
             return source.file
-        case PhotoBytes():
+        case PhotoBytes() | PhotoFile():
             return source.name
     return source
 
@@ -67,6 +67,8 @@ def read_source(source: Source) -> Photo:
             return source
         case PhotoBytes():
             return read_photo_bytes(source.data, source.name)
+        case PhotoFile():
+            return read_photo(source.path, source.name)
     return read_photo(source)
 
 

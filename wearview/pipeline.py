@@ -36,6 +36,8 @@ from wearview.surface import Face
 from wearview.terms import BAND, FRICTION, LINED_KINDS, REACTION, STEEL
 
 Progress = Callable[[int, int, str], None]
+Known = Callable[[Source, int], GradedPhoto | None]
+Finish = Callable[[GradedPhoto], GradedPhoto]
 BY_PLACE = 0.6  # confidence in a reaction plate known by its place alone
 NO_CORRECTIONS: Mapping[str, Corrections] = MappingProxyType({})
 WEAK_LIGHT = ("metal", "reference", "none")
@@ -53,13 +55,16 @@ def grade_photos(
     kinds: Sequence[str] | None = None,
     places: Sequence[Place] | None = None,
     corrections: Mapping[str, Corrections] = NO_CORRECTIONS,
+    begins: int = 1,
+    known: Known = lambda source, position: None,
+    finish: Finish = lambda photo: photo,
     progress: Progress = lambda done, total, text: None,
 ) -> Graded:
     """Grade the photos of one pack.
 
     Parameters
     ----------
-    sources : sequence of str, PhotoBytes or Photo
+    sources : sequence of str, PhotoFile, PhotoBytes or Photo
         Photos in position order: paths, bytes of files, or photos already read. Of paths and bytes only one
         photo is held in memory at a time.
     settings : Settings
@@ -76,9 +81,19 @@ def grade_photos(
     kinds : sequence of str or None
         Kinds in the order found, from `terms.KINDS`, when a person states them.
     places : sequence of Place or None
-        Positions in the order found; counted from 1 without.
+        Positions in the order found; counted from `begins` without.
     corrections : mapping of str to Corrections
         What a person put right in a photo, by its sha256.
+    begins : int
+        The first position, where `places` says nothing.
+    known : callable
+        Gives a photo that was graded before, with the same settings, reference photo, corrections and apply
+        end, and with this position as its first; None where it was not. Asked only where neither kinds nor
+        places are stated.
+    finish : callable
+        Called once with each photo as soon as it is graded; what it returns stands in its place from then on.
+        One that draws the photo and gives it back `without_pictures` keeps a long pack in little memory.
+        Where a reference photo is given, each photo is finished before the next is read.
     progress : callable
         Called with steps done, steps in all, and what is being done.
 
@@ -103,10 +118,16 @@ def grade_photos(
     unread: list[PhotoError] = []
     repeated: list[str] = []
     seen_hashes: set[str] = set()
-    looked: list[GradedPhoto] = []
+    photos: list[GradedPhoto] = []
+    count = _Count(begins, places)
     stated, colours = list(kinds or []), known_colours(settings)
+    done_before = known if kinds is None and places is None else lambda source, position: None
     for done, source in enumerate(order):
         progress(done + (reference is not None), total, name_of(source))
+        if (before := done_before(source, count.next)) is not None and before.sha256 not in seen_hashes:
+            seen_hashes.add(before.sha256)
+            photos.append(count.number(before))
+            continue
         try:
             photo = read_source(source)
         except PhotoError as error:
@@ -121,15 +142,19 @@ def grade_photos(
             seen = replace(seen, parts=_with_kinds(seen.parts, stated, apply_end))
         if anchor is None:
             anchor = seen.light
-        looked.append(_faces(seen, anchor, apply_end, settings))
+        taken = count.number(_faces(seen, anchor, apply_end, settings))
+        photos.append(taken if clean is None else finish(_graded(taken, clean, settings)))
+    if clean is None:
+        if lining is not None or own:
+            photos, shared = _with_linings(photos, lining, own)
+        else:
+            shared = cleanest_part(_linings(photos))
+        for n, taken in enumerate(photos):  # in their places, so that nothing holds on to their pictures
+            photos[n] = finish(_graded(taken, shared, settings))
+    else:
+        shared = clean
     progress(total, total, "")
-    photos = _with_reaction_plate(_number(_doubt_stated(looked, kinds, places), places))
-    shared = clean
-    if shared is None and (lining is not None or own):
-        photos, shared = _with_linings(photos, lining, own)
-    elif shared is None:
-        shared = cleanest_part(_linings(photos))
-    photos = [_graded(photo, shared, settings) for photo in photos]
+    photos = _with_reaction_plate(_doubt_stated(photos, kinds, places))
     return Graded(tuple(photos), tuple(unread), shared, _pack(photos), tuple(repeated))
 
 
@@ -236,19 +261,21 @@ def _doubt_stated(
     return [replace(p, problems=(*p.problems, doubt)) if p.parts else p for p in photos]
 
 
-def _number(photos: Sequence[GradedPhoto], places: Sequence[Place] | None) -> list[GradedPhoto]:
+class _Count:
     """Positions in the order found; after the stated ones have run out, counting goes on from the last."""
-    given = list(places or [])
-    last = 0
-    out = []
-    for photo in photos:
+
+    def __init__(self, begins: int, places: Sequence[Place] | None) -> None:
+        self._given = list(places or [])
+        self.next = begins
+
+    def number(self, photo: GradedPhoto) -> GradedPhoto:
+        """The photo with its parts' positions."""
         parts = []
         for part in photo.parts:
-            place = given.pop(0) if given else Place(last + 1)
-            last = place.position
+            place = self._given.pop(0) if self._given else Place(self.next)
+            self.next = place.position + 1
             parts.append(replace(part, position=place.position, side=place.side))
-        out.append(replace(photo, parts=tuple(parts)))
-    return out
+        return replace(photo, parts=tuple(parts))
 
 
 def _with_reaction_plate(photos: list[GradedPhoto]) -> list[GradedPhoto]:

@@ -10,7 +10,7 @@ from wearview.errors import CleanReferenceError
 from wearview.look import clean_from_photo
 from wearview.photo import PhotoBytes, read_photo
 from wearview.pipeline import grade_photos
-from wearview.record import Place, build_document
+from wearview.record import Place, build_document, without_pictures
 from wearview.settings import load_settings
 from wearview.terms import STEEL
 
@@ -31,6 +31,39 @@ def test_bytes_and_a_read_photo_grade_as_their_file_does():
 def test_bytes_that_are_no_photo_are_named_as_the_user_calls_them():
     graded = grade_photos([PhotoBytes("from the phone", b"no picture")], SETTINGS)
     assert [error.subject for error in graded.unread] == ["from the phone"]
+
+
+def test_a_photo_is_finished_before_the_next_is_read_where_the_reference_is_known(tmp_path):
+    done = []
+    other = tmp_path / "other.jpg"
+    other.write_bytes(Path(CLEAN).read_bytes() + b" ")
+    grade_photos(
+        [CLEAN, str(other)],
+        SETTINGS,
+        reference=CLEAN,
+        finish=lambda photo: (done.append(photo.file), photo)[1],
+        progress=lambda step, total, text: done.append(f"reads {text}"),
+    )
+    assert done == [f"reads {CLEAN}", f"reads {CLEAN}", CLEAN, f"reads {other}", str(other), "reads "]
+
+
+def test_a_pack_of_photos_graded_before_is_the_pack_graded_at_once(monkeypatch):
+    pack = [str(DEMO / f"direct-pack-{n}.jpg") for n in (2, 3)]
+    clean = clean_from_photo(CLEAN, SETTINGS)
+    kept = {}
+
+    def keep(photo):
+        kept[photo.file, photo.parts[0].position] = without_pictures(photo)
+        return kept[photo.file, photo.parts[0].position]
+
+    whole = build_document(grade_photos(pack, SETTINGS, reference=clean), SETTINGS)
+    first = grade_photos(pack[:1], SETTINGS, reference=clean, finish=keep)
+    grade_photos(pack[1:], SETTINGS, reference=clean, finish=keep, begins=1 + len(first.photos[0].parts))
+    monkeypatch.setattr("wearview.pipeline.read_source", None)  # nothing is read any more
+    again = grade_photos(
+        pack, SETTINGS, reference=clean, known=lambda source, position: kept.get((source, position))
+    )
+    assert build_document(again, SETTINGS) == whole
 
 
 @pytest.mark.parametrize(

@@ -1,5 +1,13 @@
 """Reading a photo: decoded once, upright, in sRGB, with its date, its hash and a smaller working copy."""
 
-from wearview.photo.read import MAX_PIXELS, WORKING_SIDE, Photo, PhotoBytes, read_photo, read_photo_bytes
+from wearview.photo.read import (
+    MAX_PIXELS,
+    WORKING_SIDE,
+    Photo,
+    PhotoBytes,
+    PhotoFile,
+    read_photo,
+    read_photo_bytes,
+)
 
-__all__ = ["MAX_PIXELS", "WORKING_SIDE", "Photo", "PhotoBytes", "read_photo", "read_photo_bytes"]
+__all__ = ["MAX_PIXELS", "WORKING_SIDE", "Photo", "PhotoBytes", "PhotoFile", "read_photo", "read_photo_bytes"]

@@ -117,21 +117,31 @@ class PhotoBytes:
     data: bytes
 
 
-def read_photo(path: str | os.PathLike[str]) -> Photo:
+@dataclass(frozen=True, slots=True)
+class PhotoFile:
+    """A photo whose file is called otherwise than the user calls it."""
+
+    path: str
+    name: str
+
+
+def read_photo(path: str | os.PathLike[str], name: str | None = None) -> Photo:
     """The photo in a file: JPEG, PNG, WebP, TIFF or HEIC (also AVIF and GIF).
 
     Parameters
     ----------
     path : str or path-like
         An ordinary file.
+    name : str or None
+        What the user calls it; the path without.
 
     Raises
     ------
     PhotoError
         When it is missing, no ordinary file, unreadable, damaged, no photo, or over 200 megapixels.
     """
-    name = os.fspath(path)
-    return read_photo_bytes(_file_bytes(name), name)
+    file = os.fspath(path)
+    return read_photo_bytes(_file_bytes(file), name or file)
 
 
 def read_photo_bytes(data: bytes, name: str) -> Photo:

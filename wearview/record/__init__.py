@@ -30,7 +30,7 @@ from wearview.record.verdict import PACK, Verdict, parse_target, position_label
 
 if TYPE_CHECKING:
     from wearview.record.build import build_document
-    from wearview.record.graded import Graded, GradedPart, GradedPhoto
+    from wearview.record.graded import Graded, GradedPart, GradedPhoto, without_pictures
 
 __all__ = [
     "CONTRACT",
@@ -70,6 +70,7 @@ __all__ = [
     "validate",
     "veil",
     "veil_document",
+    "without_pictures",
 ]
 
 
@@ -79,7 +80,7 @@ def __getattr__(name: str) -> Any:
         from wearview.record import build
 
         return build.build_document
-    if name in ("Graded", "GradedPart", "GradedPhoto"):
+    if name in ("Graded", "GradedPart", "GradedPhoto", "without_pictures"):
         from wearview.record import graded
 
         return getattr(graded, name)

@@ -1,7 +1,7 @@
 """What one call found, photo by photo and part by part."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,7 +22,8 @@ from wearview.surface import Face
 @dataclass(frozen=True, slots=True, eq=False)
 class GradedPart:
     """One part with all that was found out about it. `face` is None when the part or its photo is refused,
-    `chosen` when it was compared with what all parts were."""
+    `chosen` when it was compared with what all parts were; `face` also once the photo stands without its
+    pictures."""
 
     id: str
     position: int
@@ -54,6 +55,28 @@ class GradedPhoto:
     light_uncertainty: float
     parts: tuple[GradedPart, ...]
     mm_per_px: float = math.nan
+
+
+_NO_PICTURE = np.zeros((0, 0, 3), np.uint8)
+_NO_MAP = np.zeros((0, 0), np.float32)
+_NO_CODES = np.zeros((0, 0), np.uint8)
+
+
+def without_pictures(photo: GradedPhoto) -> GradedPhoto:
+    """The photo with all that its document takes, and without what only drawing and measuring need."""
+    return replace(photo, working=_NO_PICTURE, parts=tuple(map(_without_maps, photo.parts)))
+
+
+def _without_maps(graded: GradedPart) -> GradedPart:
+    lining, steel = graded.lining, graded.steel
+    nothing = np.broadcast_to(np.False_, graded.part.part_mask.shape)  # takes no memory
+    return replace(
+        graded,
+        part=replace(graded.part, face_mask=nothing, metal_mask=nothing),
+        face=None,
+        lining=lining and replace(lining, delta_e_map=_NO_MAP),
+        steel=steel and replace(steel, family_map=_NO_CODES, spot_map=_NO_CODES.astype(bool)),
+    )
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -10,7 +10,8 @@ from dataclasses import asdict, dataclass, replace
 from functools import cache
 
 from wearview.errors import WearviewError
-from wearview.record import Document
+from wearview.record import Document, parts_of
+from wearview.report.pictures import small_picture
 from wearview.store import (
     GradedPhoto,
     Store,
@@ -27,12 +28,13 @@ from wearview.ui.tray import ElementName, GivenPhoto, Tray
 # How long after the last photo the pack is graded by itself. Laying the next plate under a phone takes a few
 # seconds; whoever is done sooner says so by a tap.
 QUIET_S = 12.0
+SMALL_WIDTH = 640  # px, the overlay of a photo in a list
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Seen:
-    """What one photo shows, graded alone: the contract's document, and the overlay as JPEG; or why it could
-    not be read, with what to do."""
+    """What one photo shows, graded alone: the contract's document, and the overlay as a small JPEG; or why it
+    could not be read, with what to do."""
 
     document: Document | None
     overlay: bytes | None
@@ -163,8 +165,11 @@ class Bench:
         self._recall(place, lying)
         for photo in list(self._unseen(lying)):
             self._work[place] = Work(f"Grading {photo.name}", 0.5)
+            alone = replace(
+                self._asked(lying), photos=(self._picture(photo),), begins=self._begins(lying, photo)
+            )
             try:
-                answer = self._grader.grade(replace(self._asked(lying), photos=(self._picture(photo),)))
+                answer = self._grader.grade(alone)
             except WearviewError as error:
                 if lying.reference is not None and error.subject == lying.reference.name:
                     raise
@@ -172,7 +177,8 @@ class Bench:
                 continue
             unread = answer.unread.get(photo.name)
             overlay = answer.overlays.get(photo.sha256)
-            self._seen[_key(lying, photo)] = Seen(None if unread else answer.document, overlay, unread)
+            small = None if overlay is None else small_picture(overlay.read_bytes(), SMALL_WIDTH)
+            self._seen[_key(lying, photo)] = Seen(None if unread else answer.document, small, unread)
             for entry in answer.document["photos"]:
                 if entry["taken_at"] and not photo.taken_at:
                     tray.note_taken(self.store, place, photo.sha256, entry["taken_at"])
@@ -215,16 +221,24 @@ class Bench:
         lying = self.readable(lying)
         if not lying.photos:
             return
-        kept = [
-            GradedPhoto(photo_bytes(self.store, sha256), overlay)
+        kept = (  # one photo at a time in memory
+            GradedPhoto(photo_bytes(self.store, sha256), overlay.read_bytes())
             for sha256, overlay in answer.overlays.items()
-        ]
+        )
         add_grading(self.store, place.teardown, place.element, answer.document, kept)
         tray.note_graded(self.store, place, lying)
         by_sha = {photo.sha256: photo for photo in lying.photos}
         for entry in answer.document["photos"]:  # the record has the overlays now
             alone = answer.document | {"photos": [entry]}
             self._seen[_key(lying, by_sha[entry["sha256"]])] = Seen(alone, None, None)
+
+    def _begins(self, lying: Tray, photo: GivenPhoto) -> int:
+        """The position of a photo's first part, as far as those before it in the pack have been seen."""
+        order = lying.photos if lying.layout.first == "apply" else lying.photos[::-1]
+        seen = [self.seen(lying, before) for before in order[: order.index(photo)]]
+        documents = [s.document for s in seen if s is not None and s.document is not None]
+        unseen = sum(s is None for s in seen)  # a plate each, most likely
+        return 1 + unseen + sum(1 for document in documents for _ in parts_of(document))
 
     def _asked(self, lying: Tray) -> Asked:
         clean = self._picture(lying.reference) if lying.reference else None

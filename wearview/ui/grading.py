@@ -5,11 +5,13 @@ the memory that grading needs is given back. `python -m wearview.ui.grading` is 
 in for each thing asked, lines of progress and one answer out. `Grader` speaks with it.
 """
 
+import hashlib
 import json
 import subprocess
 import sys
 import tempfile
 import threading
+from collections import OrderedDict
 from collections.abc import Callable, Mapping
 from contextlib import suppress
 from dataclasses import asdict, dataclass, field
@@ -28,11 +30,15 @@ from wearview.errors import (
 from wearview.record import Document
 
 if TYPE_CHECKING:
-    from wearview.look import Clean
+    from wearview.look import Clean, Source
     from wearview.parts import Corrections
-    from wearview.photo import PhotoBytes
+    from wearview.record import GradedPhoto
 
-MANY = 12  # photos whose memory, 35 MB each, is worth the second that a new process takes to start
+# Without a clean plate's photo every photo of a pack, 12 to 35 MB, waits in memory for the others. From so
+# many on, the memory that the process then keeps is worth the second that a new one takes to start.
+MANY = 12
+KEPT = 64  # photos whose grading is kept for the pack: a MB each, with an overlay of another on disk
+NOWHERE = 0  # the position of a photo without a part, wherever it lies
 PATIENCE_S = 5  # for a process that was told to go
 Advance = Callable[[int, int, str], None]
 _RAISED = {
@@ -52,7 +58,8 @@ class Picture:
 class Asked:
     """Photos to be graded as one pack: as `pipeline.grade_photos` takes them.
 
-    `said` holds what a person put right in a photo, by its sha256: a dict of `rims` and `no_parts`.
+    `said` holds what a person put right in a photo, by its sha256: a dict of `rims` and `no_parts`; `begins`
+    is the first position where `positions` does not say it.
     """
 
     photos: tuple[Picture, ...]
@@ -61,6 +68,7 @@ class Asked:
     first: str = "apply"
     kinds: tuple[str, ...] | None = None
     positions: tuple[int, ...] | None = None
+    begins: int = 1
     said: Mapping[str, Any] = field(default_factory=dict)
 
 
@@ -72,14 +80,14 @@ class Answer:
     ----------
     document : dict
         The contract's.
-    overlays : dict of str to bytes
-        JPEG by the photo's sha256.
+    overlays : dict of str to Path
+        JPEG files by the photo's sha256, there until the next thing is asked.
     unread : dict of str to str
         Photos that could not be read, by name, with what to do in words.
     """
 
     document: Document
-    overlays: dict[str, bytes]
+    overlays: dict[str, Path]
     unread: dict[str, str]
 
 
@@ -89,6 +97,7 @@ class Grader:
     def __init__(self) -> None:
         self._process: subprocess.Popen[str] | None = None
         self._turn = threading.Lock()
+        self._had_many = False
 
     def grade(self, asked: Asked, advance: Advance = lambda done, total, name: None) -> Answer:
         """Grade, one thing asked at a time.
@@ -99,6 +108,9 @@ class Grader:
             As the pipeline raised it; or when the process died.
         """
         with self._turn:
+            if self._had_many:
+                self.close()  # only now: overlays that were answered lay in its folder
+            self._had_many = asked.reference is None and len(asked.photos) > MANY
             process = self._running()
             assert process.stdin is not None
             assert process.stdout is not None
@@ -112,9 +124,6 @@ class Grader:
                 raise OutputError(
                     name, "grading stopped in the middle of it", "Try again; if it stops again, leave it out"
                 ) from error
-
-            if len(asked.photos) > MANY:
-                self.close()
             return answer
 
     def close(self) -> None:
@@ -149,26 +158,83 @@ def _answer(lines: IO[str], advance: Advance) -> Answer:
         elif "raised" in told:
             raise _RAISED.get(told["raised"], WearviewError)(*told["words"])
         else:
-            overlays = {}
-            for sha256, path in told["overlays"].items():
-                overlays[sha256] = Path(path).read_bytes()
-                Path(path).unlink()
+            overlays = {sha256: Path(path) for sha256, path in told["overlays"].items()}
             return Answer(told["document"], overlays, told["unread"])
     raise EOFError
 
 
-def _grade(asked: Mapping[str, Any], folder: Path, tell: Callable[[Mapping[str, Any]], None]) -> None:
-    """Grade in this process and leave overlays in a folder; the stages are loaded here alone."""
-    from wearview.draw import overlay_photo
+class _Shelf:
+    """Photos graded by this process, without their pictures, and the overlays drawn of them.
+
+    A pack takes from it what was graded photo by photo, and what no correction has touched, where a photo of
+    a clean plate was given and the position is the same.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+        self._lies: OrderedDict[str, tuple[GradedPhoto, Path]] = OrderedDict()
+
+    def find(self, key: str) -> "tuple[GradedPhoto, Path] | None":
+        """What was kept under a key."""
+        if key in self._lies:
+            self._lies.move_to_end(key)
+        return self._lies.get(key)
+
+    def put(self, key: str, photo: "GradedPhoto") -> "tuple[GradedPhoto, Path]":
+        """Draw a photo and keep the rest of it."""
+        from wearview.draw import overlay_photo
+        from wearview.record import without_pictures
+        from wearview.report import jpeg
+
+        path = self._folder / f"{hashlib.sha256(key.encode()).hexdigest()[:32]}.jpg"
+        path.write_bytes(jpeg(overlay_photo(photo)))
+        self._lies[key] = without_pictures(photo), path
+        return self._lies[key]
+
+    def tidy(self) -> None:
+        """Let go of the oldest. Before a thing is asked: what was answered last may lie here until then."""
+        while len(self._lies) > KEPT:
+            _, (_, path) = self._lies.popitem(last=False)
+            path.unlink(missing_ok=True)
+
+
+def _grade(asked: Mapping[str, Any], shelf: _Shelf, tell: Callable[[Mapping[str, Any]], None]) -> None:
+    """Grade in this process; the stages are loaded here alone."""
     from wearview.library import own_linings
+    from wearview.photo import PhotoFile
     from wearview.pipeline import grade_photos
     from wearview.record import Place, build_document
-    from wearview.report import jpeg
     from wearview.shop import shop_settings
 
     settings = shop_settings()
+    shelf.tidy()
+    overlays: dict[str, str] = {}
+
+    def key(sha256: str, name: str, position: int) -> str:
+        alone = [asked[what] for what in ("reference", "apply_end", "kinds", "positions")]
+        return json.dumps([sha256, name, position, asked["said"].get(sha256), settings.rules.sha256, alone])
+
+    def known(source: "Source", position: int) -> "GradedPhoto | None":
+        if asked["reference"] is None:
+            return None  # a photo is then judged by the light and the linings of the others
+        assert isinstance(source, PhotoFile)
+        sha256 = Path(source.path).name
+        found = shelf.find(key(sha256, source.name, position)) or shelf.find(
+            key(sha256, source.name, NOWHERE)
+        )
+        if found is None:
+            return None
+        overlays[sha256] = str(found[1])
+        return found[0]
+
+    def finish(photo: "GradedPhoto") -> "GradedPhoto":
+        first = photo.parts[0].position if photo.parts else NOWHERE
+        graded, path = shelf.put(key(photo.sha256, photo.file, first), photo)
+        overlays[photo.sha256] = str(path)
+        return graded
+
     graded = grade_photos(
-        [_source(**picture) for picture in asked["photos"]],
+        [PhotoFile(**picture) for picture in asked["photos"]],
         settings,
         reference=_clean(**asked["reference"], rules=settings.rules.sha256) if asked["reference"] else None,
         own=own_linings(),
@@ -177,13 +243,11 @@ def _grade(asked: Mapping[str, Any], folder: Path, tell: Callable[[Mapping[str, 
         kinds=asked["kinds"],
         places=None if asked["positions"] is None else [Place(p) for p in asked["positions"]],
         corrections={sha256: _corrections(**said) for sha256, said in asked["said"].items()},
+        begins=asked["begins"],
+        known=known,
+        finish=finish,
         progress=lambda done, total, name: tell({"done": done, "total": total, "name": name}),
     )
-    overlays = {}
-    for photo in graded.photos:
-        path = folder / f"{photo.sha256}.jpg"
-        path.write_bytes(jpeg(overlay_photo(photo)))
-        overlays[photo.sha256] = str(path)
     tell(
         {
             "document": build_document(graded, settings),
@@ -193,19 +257,14 @@ def _grade(asked: Mapping[str, Any], folder: Path, tell: Callable[[Mapping[str, 
     )
 
 
-def _source(path: str, name: str) -> "PhotoBytes":
-    from wearview.photo import PhotoBytes
-
-    return PhotoBytes(name, Path(path).read_bytes())
-
-
 @lru_cache(maxsize=8)
 def _clean(path: str, name: str, rules: str) -> "Clean":
     """The clean lining of a kept photo, looked at once under rules of this hash; its path holds its own."""
     from wearview.look import clean_from_photo
+    from wearview.photo import PhotoFile
     from wearview.shop import shop_settings
 
-    return clean_from_photo(_source(path, name), shop_settings())
+    return clean_from_photo(PhotoFile(path, name), shop_settings())
 
 
 def _corrections(rims: list[list[Any]], no_parts: list[Any]) -> "Corrections":
@@ -230,9 +289,10 @@ def _serve() -> None:
         suppress(KeyboardInterrupt, BrokenPipeError),
         tempfile.TemporaryDirectory(prefix="wearview-") as folder,
     ):
+        shelf = _Shelf(Path(folder))
         for line in sys.stdin:
             try:
-                _grade(json.loads(line), Path(folder), tell)
+                _grade(json.loads(line), shelf, tell)
             except WearviewError as error:
                 tell({"raised": type(error).__name__, "words": [error.subject, error.problem, error.remedy]})
 

@@ -1,0 +1,44 @@
+"""The grading process of the page: what was graded photo by photo is not graded again for the pack."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from wearview.record import parts_of
+from wearview.ui.grading import Asked, Grader, Picture
+
+DEMO = Path(__file__).parents[2] / "demo_images"
+NAMES = ("direct-pack-2.jpg", "direct-pack-3.jpg")
+
+
+@pytest.fixture
+def pictures(tmp_path):
+    """Two photos and their reference as the record keeps them: files without an ending."""
+    for name in (*NAMES, "reference-tan.jpg"):
+        (tmp_path / Path(name).stem).write_bytes((DEMO / name).read_bytes())
+    return [Picture(str(tmp_path / Path(name).stem), name) for name in (*NAMES, "reference-tan.jpg")]
+
+
+@pytest.fixture
+def grader():
+    at = Grader()
+    yield at
+    at.close()
+
+
+def test_a_pack_takes_photos_graded_alone_where_their_position_and_all_else_is_the_same(pictures, grader):
+    first, second, clean = pictures
+    one = grader.grade(Asked((first,), clean))
+    begins = 1 + len(list(parts_of(one.document)))
+    two = grader.grade(Asked((second,), clean, begins=begins))
+    alone = {**one.overlays, **two.overlays}
+    asked = Asked((first, second), clean)
+    pack = grader.grade(asked)
+    assert pack.overlays == alone
+    assert [part["position"] for _, part in parts_of(pack.document)] == list(range(1, begins + 1))
+    assert set(grader.grade(replace(asked, photos=(second, first))).overlays.values()).isdisjoint(
+        alone.values()
+    )
+    assert set(grader.grade(replace(asked, apply_end="right")).overlays.values()).isdisjoint(alone.values())
+    assert set(grader.grade(replace(asked, reference=None)).overlays.values()).isdisjoint(alone.values())
