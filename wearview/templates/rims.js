@@ -4,7 +4,7 @@ const NAMES = ["outer", "inner"];
 export default function ({ parentElement, data, setTriggerValue }) {
   const find = (name) => parentElement.querySelector(name);
   const image = find("img"), drawing = find("svg"), next = find(".next"), back = find(".back");
-  if (image.src === data.photo) return; // drawn again with the same picture: the points stay
+  if (image.getAttribute("src") === data.photo) return; // drawn again with the same picture: the points stay
   image.src = data.photo;
   image.alt = data.alt;
   find(".frame").style.aspectRatio = String(data.shape);

@@ -7,7 +7,7 @@ export default function ({ parentElement, data }) {
   frame.style.aspectRatio = String(data.shape);
   parentElement.querySelector("label").hidden = marked.hidden = !data.marked;
   for (const [image, source] of [[marked, data.marked], [photo, data.photo]]) {
-    if (source && image.src !== source) image.src = source;
+    if (source && image.getAttribute("src") !== source) image.src = source;
     image.style.width = 100 * data.wide + "%";
     image.style.left = -100 * data.left + "%";
     image.style.top = -100 * data.top + "%";

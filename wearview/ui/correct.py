@@ -7,10 +7,9 @@ import streamlit as st
 
 from wearview import store as record
 from wearview.record import PartLine
-from wearview.report.pictures import screen_picture
 from wearview.report.view import base_name
 from wearview.terms import BAND, KINDS
-from wearview.ui import here, tray
+from wearview.ui import here, pictures, tray
 from wearview.ui.photo_tools import ask_rims
 from wearview.ui.tray import ElementName, Layout, Points, Tray
 from wearview.ui.words import plain
@@ -27,12 +26,6 @@ def correct(store: record.Store, name: ElementName, lines: Sequence[PartLine], c
         return
     _rims(store, name, lying, found, chosen)
     _kinds_and_positions(store, name, lying, found)
-
-
-@st.cache_data(max_entries=64, show_spinner=False)
-def screen_photo(sha256: str, _store: record.Store, _name: str) -> bytes:
-    """A kept photo as any browser shows it."""
-    return screen_picture(record.photo_bytes(_store, sha256), _name)
 
 
 def _as_found(lying: Tray, lines: Sequence[PartLine]) -> list[PartLine] | None:
@@ -70,7 +63,7 @@ def _rims(
         return
     asked = st.session_state["tapping"]
     file = base_name(chosen.photo["file"])
-    photo = screen_photo(sha256, store, chosen.photo["file"])
+    photo = pictures.address(pictures.PHOTO, sha256)
     part = None if asked == MISSING else chosen.part
     tapped = ask_rims(
         photo, chosen.photo, part, f"{file}: tap the rims of {asked}", f"rims {sha256[:12]} {asked}"

@@ -15,7 +15,7 @@ from wearview.ui.words import plain
 
 PAGES = Path(__file__).parent / "pages"
 KEPT = ("teardown", "element", "record")
-DEMO = "demo"  # as the record, in the address
+DEMO, OWN = "demo", "own"  # the records, as an address names them
 
 
 def remember() -> None:
@@ -58,9 +58,19 @@ def leave_demo() -> None:
     go(None)
 
 
-def record_url() -> str | None:
+def which_record() -> str:
+    """The record that this session looks at, as an address names it."""
+    return DEMO if in_demo() else OWN
+
+
+def url_of(which: str) -> str | None:
     """The demo's record, or that of WEARVIEW_STORE; None for the user's own."""
-    return demo_url() if in_demo() else os.environ.get("WEARVIEW_STORE") or None
+    return demo_url() if which == DEMO else os.environ.get("WEARVIEW_STORE") or None
+
+
+def record_url() -> str | None:
+    """The record that this session looks at."""
+    return url_of(which_record())
 
 
 def open_record() -> record.Store:

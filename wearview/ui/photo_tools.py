@@ -6,23 +6,20 @@ from typing import Any
 
 import streamlit as st
 
-from wearview.report.templates import data_uri
 from wearview.ui.tray import Points
 
 MARGIN, ROOM = 0.06, 0.25  # of the part's size, shown around it: to look at it, and to tap its rims
 
 
-def show_plate(
-    photo: bytes, marked: bytes | None, entry: dict[str, Any], part: dict[str, Any], alt: str
-) -> None:
+def show_plate(photo: str, marked: str | None, entry: dict[str, Any], part: dict[str, Any], alt: str) -> None:
     """Show one part of a photo, and its marked picture as far as the slider says.
 
     Parameters
     ----------
-    photo : bytes
-        JPEG of the upright photo.
-    marked : bytes or None
-        JPEG of its overlay, which may have a legend below; without one there is no slider.
+    photo : str
+        Address of the upright photo.
+    marked : str or None
+        Address of its overlay, which may have a legend below; without one there is no slider.
     entry, part : dict
         The photo and the part in the document.
     alt : str
@@ -30,8 +27,8 @@ def show_plate(
     """
     _component("slider")(
         data={
-            "photo": data_uri(photo),
-            "marked": marked and data_uri(marked),
+            "photo": photo,
+            "marked": marked,
             "alt": alt,
             **_crop(entry, part, MARGIN),
         },
@@ -58,14 +55,14 @@ def _crop(entry: dict[str, Any], part: dict[str, Any] | None, share: float) -> d
 
 
 def ask_rims(
-    photo: bytes, entry: dict[str, Any], part: dict[str, Any] | None, alt: str, key: str
+    photo: str, entry: dict[str, Any], part: dict[str, Any] | None, alt: str, key: str
 ) -> tuple[Points, Points] | None:
     """Points that were tapped on the outer and the inner rim of a part, once both are done.
 
     Parameters
     ----------
-    photo : bytes
-        JPEG of the upright photo.
+    photo : str
+        Address of the upright photo.
     entry, part : dict, dict or None
         The photo and the part in the document; None for one that was not found: all of the photo is shown.
     alt, key : str
@@ -78,7 +75,7 @@ def ask_rims(
     """
     answer = _component("rims")(
         data={
-            "photo": data_uri(photo),
+            "photo": photo,
             "alt": alt,
             "ratio": entry["width"] / entry["height"],
             **_crop(entry, part, ROOM),

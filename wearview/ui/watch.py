@@ -1,15 +1,13 @@
 """The photos of a tray as they lie, what each shows, how far the grading is; kept up to date by itself."""
 
-import hashlib
-from collections.abc import Callable
 from dataclasses import dataclass, replace
+from html import escape
 
 import streamlit as st
 
 from wearview import store as record
 from wearview.record import Grading
-from wearview.report.pictures import small_picture
-from wearview.ui import here, show, told, tray
+from wearview.ui import here, pictures, show, told, tray
 from wearview.ui.bench import Bench, Seen
 from wearview.ui.tray import ElementName, GivenPhoto, Layout, Tray
 from wearview.ui.words import plain
@@ -23,7 +21,6 @@ HOW_TO = (
 )
 BLIND = "Judged blind: what the photos show is told on the page Pack once your verdict is in."
 LOOK_AGAIN_S, LOOK_SELDOM_S = 1.5, 5.0  # how often the page looks while the bench works, and for other phones
-SMALL = 640  # px
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -103,8 +100,8 @@ def _photo(at: Watched, lying: Tray, number: int, photo: GivenPhoto) -> None:
     seen = at.bench.seen(lying, photo)
     with st.container(border=True, key=f"photo {photo.sha256[:12]}"):
         left, right = st.columns([1, 2])
-        if (overlay := _overlay(at, photo, seen)) is not None:
-            left.image(overlay, alt=told.alt_text(photo, seen), width="stretch")
+        with left:
+            _overlay(at, photo, seen)
         with right:
             st.markdown(f"**{number}. {plain(photo.name)}**")
             lines = told.shown(seen, blind=at.blind) or (["waiting to be graded"] if seen is None else [])
@@ -118,21 +115,16 @@ def _photo(at: Watched, lying: Tray, number: int, photo: GivenPhoto) -> None:
                 _retake(at, photo)
 
 
-def _overlay(at: Watched, photo: GivenPhoto, seen: Seen | None) -> bytes | None:
+def _overlay(at: Watched, photo: GivenPhoto, seen: Seen | None) -> None:
     """The marked picture: the newest one, or the one that was stored with the pack."""
     fresh = None if at.blind or seen is None else seen.overlay
+    alt = told.alt_text(photo, seen)
     if fresh is not None:
-        return _small(hashlib.sha256(fresh).hexdigest(), lambda: fresh)
-    if at.stored is not None and photo.sha256 in at.stored.overlays:
-        sha256 = at.stored.overlays[photo.sha256]
-        return _small(sha256, lambda: record.photo_bytes(at.store, sha256))
-    return None
-
-
-@st.cache_data(max_entries=200, show_spinner=False)
-def _small(sha256: str, _jpeg: Callable[[], bytes]) -> bytes:
-    """A marked picture as small as the list shows it: forty of them go over the shop's network."""
-    return small_picture(_jpeg(), SMALL)
+        st.image(fresh, alt=alt, width="stretch")
+    elif at.stored is not None and photo.sha256 in at.stored.overlays:
+        # Forty of them go over the shop's network: each as small as it is shown, once, when it is looked at.
+        small = pictures.address(pictures.SMALL, at.stored.overlays[photo.sha256])
+        st.html(f'<img class="wv-small" loading="lazy" src="{small}" alt="{escape(alt, quote=True)}">')
 
 
 def _buttons(at: Watched, lying: Tray, number: int, photo: GivenPhoto) -> None:

@@ -6,8 +6,8 @@ from wearview import store as record
 from wearview.record import HIDDEN, Element, Grading, PartLine, Teardown, part_lines, unexpected_heat
 from wearview.report.words import DECISIONS, PATTERNS, heat_news, level_words
 from wearview.terms import BAND
-from wearview.ui import here, show
-from wearview.ui.correct import correct, screen_photo
+from wearview.ui import here, pictures, show
+from wearview.ui.correct import correct
 from wearview.ui.decide import decide
 from wearview.ui.photo_tools import show_plate
 from wearview.ui.words import (
@@ -69,15 +69,7 @@ def _element(store: record.Store, teardown: Teardown, element: Element, grading:
     if hot := unexpected_heat(element):
         st.warning(heat_news(tuple(line.label for line in hot)))
     show.html(said_html(element))
-    chosen = _row(lines)
-    if chosen is not None:
-        left, right = st.columns([3, 2], gap="large")
-        with left:
-            _picture(store, grading, chosen)
-        with right:
-            st.subheader(plain(f"Position {chosen.label}: {chosen.part['kind']}"))
-            show.html(plate_html(chosen, grading.document["reference"]))
-    decide(store, teardown, element, chosen)
+    _plate(store, teardown, element, grading, lines)
     if svg := profile_svg(lines, element.name):
         with st.container(key="profile"):
             st.image(svg, alt=_profile_words(lines), width="stretch")
@@ -85,10 +77,28 @@ def _element(store: record.Store, teardown: Teardown, element: Element, grading:
     # Not in an expander: what one hides is made and sent all the same, at every tap.
     if st.toggle("All parts in a table", key="table"):
         show.html(parts_html(lines, with_verdicts=True))
-    wrong = st.toggle("Something was found wrongly", key="wrong")
-    if wrong and chosen is not None and not teardown.closed:
-        correct(store, here.named(teardown, element), lines, chosen)
     _earlier(store, teardown, element, lines)
+
+
+@st.fragment
+def _plate(
+    store: record.Store, teardown: Teardown, element: Element, grading: Grading, lines: list[PartLine]
+) -> None:
+    """All that changes with the plate that is tapped, and runs again alone: the row, the plate, the verdict,
+    what was found wrongly."""
+    chosen = _row(lines)
+    if chosen is not None:
+        left, right = st.columns([3, 2], gap="large")
+        with left:
+            _picture(grading, chosen)
+        with right:
+            st.subheader(plain(f"Position {chosen.label}: {chosen.part['kind']}"))
+            show.html(plate_html(chosen, grading.document["reference"]))
+    with show.in_words():
+        decide(store, teardown, element, chosen)
+        wrong = st.toggle("Something was found wrongly", key="wrong")
+        if wrong and chosen is not None and not teardown.closed:
+            correct(store, here.named(teardown, element), lines, chosen)
 
 
 def _row(lines: list[PartLine]) -> PartLine | None:
@@ -133,13 +143,13 @@ def _name(line: PartLine) -> str | None:
     return line.part["grade"]["name"] if line.part["grade"] else None
 
 
-def _picture(store: record.Store, grading: Grading, line: PartLine) -> None:
+def _picture(grading: Grading, line: PartLine) -> None:
     """The plate's photo, and its marked picture under a slider where there is one that may be seen."""
-    sha256 = line.photo["sha256"]
-    photo = screen_photo(sha256, store, line.photo["file"])
-    marked = grading.overlays.get(sha256)
+    photo = pictures.address(pictures.PHOTO, line.photo["sha256"])
+    kept = grading.overlays.get(line.photo["sha256"])
+    marked = kept and pictures.address(pictures.MARKED, kept)
     alt = f"Position {line.label}, {line.part['kind']}: {level_words(line.level, _name(line))}."
-    show_plate(photo, record.photo_bytes(store, marked) if marked else None, line.photo, line.part, alt)
+    show_plate(photo, marked, line.photo, line.part, alt)
     if marked:
         st.caption("Slide between the photo and the marked picture.")
 
