@@ -8,31 +8,36 @@ personal data as they stood.
 
 import hashlib
 import json
-import re
 import zipfile
-from collections.abc import Iterator
 from pathlib import Path
-from typing import IO, Any
+from typing import Any
 
 from sqlalchemy import Connection, MetaData, Table, insert, select, text
 
 from wearview import __version__
 from wearview.errors import CallError, OutputError
-from wearview.files import reason, whole_file, write_whole
+from wearview.files import reason, whole_file
 from wearview.shop import shop_folder
+from wearview.store.archive import (
+    FORMAT,
+    MANIFEST,
+    SHOP,
+    TRAY,
+    is_backup,
+    read_backup,
+    rows_of,
+    unpack,
+    unpacking,
+)
 from wearview.store.check import kept_files
 from wearview.store.connect import Store, reach, snapshot, standing, writing
 from wearview.store.names import now
 from wearview.store.photos import photo_path, trays_folder
-from wearview.store.steps import NEWEST, take_steps, version_of
+from wearview.store.steps import take_steps, version_of
 from wearview.store.tables import metadata, schema_step
 
-FORMAT = "wearview.backup/1"
-_MANIFEST = "manifest.json"
-_CHUNK = 1 << 20
 _BATCH = 500
 _BESIDE = ("rules/*.toml", "linings/*.toml", "*.toml", "shop/*")
-_TRAY = re.compile(r"[0-9a-f]{32}\.jsonl")
 
 
 def write_backup(store: Store, file: Path) -> dict[str, Any]:
@@ -52,7 +57,7 @@ def write_backup(store: Store, file: Path) -> dict[str, Any]:
     OutputError
         When the file cannot be written or does not read back as it was written.
     """
-    if file.exists() and not _is_backup(file):
+    if file.exists() and not is_backup(file):
         raise CallError(str(file), "is there and is no backup", "Give another name")
     with whole_file(file) as out, zipfile.ZipFile(out, "w", zipfile.ZIP_STORED) as archive:
         with snapshot(store) as connection:
@@ -77,45 +82,8 @@ def write_backup(store: Store, file: Path) -> dict[str, Any]:
             "shop": shop,
             "trays": trays,
         }
-        archive.writestr(_MANIFEST, json.dumps(manifest, indent=1))
+        archive.writestr(MANIFEST, json.dumps(manifest, indent=1))
     read_backup(file)
-    return manifest
-
-
-def read_backup(file: Path) -> dict[str, Any]:
-    """Read a backup through and compare everything in it with its manifest.
-
-    Returns
-    -------
-    dict
-        The manifest.
-
-    Raises
-    ------
-    CallError
-        When it is no backup, or a newer program's.
-    OutputError
-        When something in it is missing or altered.
-    """
-    if not _is_backup(file):
-        raise CallError(str(file), "is no backup", "Give a file made by: wearview backup FILE")
-    with zipfile.ZipFile(file) as archive:
-        manifest: dict[str, Any] = json.loads(archive.read(_MANIFEST))
-        if manifest["record_version"] > NEWEST:
-            raise CallError(str(file), "was made by a newer wearview", "Install the newer program")
-        try:
-            for name, table in manifest["tables"].items():
-                if _hash_of(archive, f"record/{name}.jsonl") != table["sha256"]:
-                    raise OutputError(str(file), f"the rows of {name} were altered", "Take an older backup")
-            for sha256 in manifest["files"]:
-                if _hash_of(archive, f"photos/{sha256}") != sha256:
-                    raise OutputError(str(file), f"the photo {sha256} was altered", "Take an older backup")
-            for folder in ("shop", "trays"):
-                for name, sha256 in manifest.get(folder, {}).items():
-                    if _hash_of(archive, f"{folder}/{name}") != sha256:
-                        raise OutputError(str(file), f"the file {name} was altered", "Take an older backup")
-        except (KeyError, zipfile.BadZipFile, EOFError) as error:
-            raise OutputError(str(file), "is not whole", "Take an older backup") from error
     return manifest
 
 
@@ -137,11 +105,11 @@ def restore(url: str | None, file: Path) -> Store:
     store = reach(url)
     version = manifest["record_version"]
     standing(store)
-    with zipfile.ZipFile(file) as archive, writing(store) as connection:
+    with unpacking(file) as archive, writing(store) as connection:
         if version_of(connection) not in (0, version) or not _is_empty(connection):
             raise CallError(store.label, "holds a record", "Give --store a database that holds none")
         for sha256 in manifest["files"]:
-            write_whole(photo_path(store, sha256), archive.read(f"photos/{sha256}"))
+            unpack(archive, f"photos/{sha256}", photo_path(store, sha256))
         take_steps(connection, to=version)
         there = MetaData()
         there.reflect(connection)
@@ -149,19 +117,11 @@ def restore(url: str | None, file: Path) -> Store:
             if table.name in manifest["tables"]:
                 _read_table(archive, connection, table)
         take_steps(connection)
-        for name in sorted(manifest["shop"].keys() - set(_shop_files(shop_folder()))):
-            write_whole(shop_folder() / name, archive.read(f"shop/{name}"))
-        for name in filter(_TRAY.fullmatch, manifest.get("trays", {})):
-            write_whole(trays_folder(store) / name, archive.read(f"trays/{name}"))
+        for name in sorted(manifest.get("shop", {}).keys() - set(_shop_files(shop_folder()))):
+            unpack(archive, f"shop/{name}", shop_folder() / name)
+        for name in manifest.get("trays", {}):
+            unpack(archive, f"trays/{name}", trays_folder(store) / name)
     return store
-
-
-def _is_backup(file: Path) -> bool:
-    try:
-        with zipfile.ZipFile(file) as archive:
-            return json.loads(archive.read(_MANIFEST)).get("format") == FORMAT
-    except (OSError, KeyError, ValueError, zipfile.BadZipFile):
-        return False
 
 
 def _is_empty(connection: Connection) -> bool:
@@ -192,12 +152,12 @@ def _write_table(archive: zipfile.ZipFile, connection: Connection, table: Table)
 def _shop_files(folder: Path) -> list[str]:
     """What a shop keeps beside its record, by its path in the shop's folder."""
     found = [path for part in _BESIDE for path in folder.glob(part) if path.is_file()]
-    return sorted(path.relative_to(folder).as_posix() for path in found)
+    return sorted(filter(SHOP.fullmatch, (path.relative_to(folder).as_posix() for path in found)))
 
 
 def _trays(store: Store) -> list[Path]:
     """The page's notes of photos given and not yet stored as graded."""
-    return sorted(path for path in trays_folder(store).glob("*.jsonl") if _TRAY.fullmatch(path.name))
+    return sorted(path for path in trays_folder(store).glob("*.jsonl") if TRAY.fullmatch(path.name))
 
 
 def _write_beside(archive: zipfile.ZipFile, where: str, folder: Path, name: str) -> str:
@@ -224,12 +184,16 @@ def _write_file(archive: zipfile.ZipFile, path: Path) -> int | None:
 
 def _read_table(archive: zipfile.ZipFile, connection: Connection, table: Table) -> None:
     batch: list[dict[str, Any]] = []
-    with archive.open(f"record/{table.name}.jsonl") as source:
-        for line in source:
-            batch.append(json.loads(line))
-            if len(batch) == _BATCH:
-                connection.execute(insert(table), batch)
-                batch = []
+    columns = set(table.columns.keys())
+    for row in rows_of(archive, table.name):
+        if row.keys() != columns:
+            raise OutputError(
+                table.name, "has a row with other columns in the backup", "Take an older backup"
+            )
+        batch.append(row)
+        if len(batch) == _BATCH:
+            connection.execute(insert(table), batch)
+            batch = []
     if batch:
         connection.execute(insert(table), batch)
     if connection.dialect.name == "postgresql":
@@ -244,16 +208,3 @@ def _count_on(connection: Connection, table: Table) -> None:
     if sequence is not None:
         last = f"(SELECT coalesce(max(id), 0) + 1 FROM {table.name})"
         connection.execute(text(f"SELECT setval('{sequence}', {last}, false)"))
-
-
-def _hash_of(archive: zipfile.ZipFile, name: str) -> str:
-    hashed = hashlib.sha256()
-    with archive.open(name) as source:
-        for chunk in _chunks(source):
-            hashed.update(chunk)
-    return hashed.hexdigest()
-
-
-def _chunks(source: IO[bytes]) -> Iterator[bytes]:
-    while chunk := source.read(_CHUNK):
-        yield chunk

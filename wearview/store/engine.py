@@ -28,6 +28,7 @@ def parse_url(url: str) -> tuple[URL, Path | None]:
     """
     remedy = "Give sqlite:///FILE or postgresql+psycopg://USER@HOST/DATABASE"
     try:
+        url.encode("utf-8")
         parsed = make_url(url)
         backend = parsed.get_backend_name()
     except (ArgumentError, ValueError) as error:
@@ -36,10 +37,15 @@ def parse_url(url: str) -> tuple[URL, Path | None]:
         raise CallError(backend, "is no database that the record can be kept in", remedy)
     if backend == "sqlite" and parsed.database in (None, "", ":memory:"):
         raise CallError(url, "names no file", remedy)
+    if "\0" in str(parsed.database):
+        raise CallError(url, "names no file", remedy)
     folder = parsed.query.get("photos")
-    if folder is not None and (not isinstance(folder, str) or not folder):
+    if folder is not None and (not isinstance(folder, str) or not folder or "\0" in folder):
         raise CallError(url, "names no one folder for photos", "Give ?photos=FOLDER once")
-    return parsed.difference_update_query(["photos"]), None if folder is None else Path(folder).absolute()
+    rest = parsed.difference_update_query(["photos"])
+    if backend == "sqlite" and rest.query:
+        raise CallError(url, f"has an option we do not know ({min(rest.query)})", "Leave all but photos away")
+    return rest, None if folder is None else Path(folder).absolute()
 
 
 def is_read_only(file: Path) -> bool:

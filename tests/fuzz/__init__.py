@@ -1,0 +1,1 @@
+"""Hostile input: real files changed at random, and inputs built to do harm."""
