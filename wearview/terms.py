@@ -243,7 +243,7 @@ _PUBLISHED = (
 )
 PROBLEMS: dict[str, Problem] = {p.name: p for p in _PUBLISHED}
 
-NO_PASS = "Level 0 is no pass: a photo shows heat, not thickness, flatness or bond."
+NO_PASS = "Level 0 is no pass: a photo shows heat, not thickness, flatness or bond."  # nosec B105: no password
 
 CAUTIONS = (
     "Dust from old or unknown linings may hold asbestos: treat it as if it did. Use a HEPA vacuum enclosure "

@@ -126,6 +126,31 @@ def test_another_device_reaches_nothing_without_a_session(site, method, path):
     assert call(site, method, path)[0] == 401
 
 
+@pytest.mark.parametrize(
+    ("client", "host", "path", "status"),
+    [
+        (HERE, "localhost:8501", "/", 200),
+        (HERE, "localhost:8501", "/take/none", 410),
+        (PHONE, SHOP, "/", 401),
+        (PHONE, SHOP, "/enter", 200),
+        (PHONE, "elsewhere.example", "/", 403),
+    ],
+)
+def test_every_answer_tells_the_browser_to_load_and_frame_nothing_from_elsewhere(
+    site, client, host, path, status
+):
+    """The headers that OWASP's Secure Headers Project lists for plain HTTP (from memory)."""
+    found, headers, _ = call(site, "GET", path, client=client, host=host)
+    assert found == status
+    headers = {name.lower(): value for name, value in headers.items()}
+    assert headers.keys() >= {name.lower() for name in guard.HEADERS}
+    policy = dict(part.strip().partition(" ")[::2] for part in headers["content-security-policy"].split(";"))
+    assert policy["frame-ancestors"] == "'none'"
+    assert policy["default-src"] in ("'self'", "'none'")
+    assert not any(place in value for value in policy.values() for place in ("*", "http:", "https:"))
+    assert headers["x-content-type-options"] == "nosniff"
+
+
 def test_a_browser_of_another_device_is_led_to_the_door_and_back(site):
     status, headers, _ = call(site, "GET", "/pack?teardown=Job+7", accept="text/html,*/*")
     assert (status, headers["location"]) == (303, "/enter?next=%2Fpack%3Fteardown%3DJob%2B7")

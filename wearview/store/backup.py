@@ -12,7 +12,7 @@ import zipfile
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, MetaData, Table, insert, select, text
+from sqlalchemy import Connection, MetaData, Table, func, insert, select, text
 
 from wearview import __version__
 from wearview.errors import CallError, OutputError
@@ -206,5 +206,5 @@ def _count_on(connection: Connection, table: Table) -> None:
         return
     sequence = connection.scalar(text("SELECT pg_get_serial_sequence(:name, 'id')"), {"name": table.name})
     if sequence is not None:
-        last = f"(SELECT coalesce(max(id), 0) + 1 FROM {table.name})"
-        connection.execute(text(f"SELECT setval('{sequence}', {last}, false)"))
+        following = connection.scalar(select(func.coalesce(func.max(table.c.id), 0) + 1))
+        connection.execute(select(func.setval(sequence, following, False)))

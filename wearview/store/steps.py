@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 from importlib.resources import files
 from typing import Any
 
-from sqlalchemy import Connection, func, insert, inspect, select, text
+from sqlalchemy import Connection, column, func, insert, inspect, select, table
 
 from wearview import __version__
 from wearview.store.tables import schema_step
@@ -27,7 +27,7 @@ def version_of(connection: Connection) -> int:
     """
     there = inspect(connection)
     if there.has_table(ALEMBIC_TABLE):
-        return int(connection.scalar(text(f"SELECT version_num FROM {ALEMBIC_TABLE}")) or 0)
+        return int(connection.scalar(select(column("version_num")).select_from(table(ALEMBIC_TABLE))) or 0)
     if there.has_table(schema_step.name):  # made before alembic kept count
         return connection.scalar(select(func.max(schema_step.c.version))) or 0
     return 0

@@ -3,14 +3,17 @@
 Three questions for every request. Is it meant for this computer's own name or address (another site's name
 may be pointed here)? Does it come from a page of ours (a browser says from where)? And from another device:
 has it a session?
+
+Every answer says what a browser may do with it: load and run nothing from elsewhere, show it in no other
+site's frame, guess no other type, tell no other site where it was.
 """
 
 from urllib.parse import quote, urlsplit
 
-from starlette.datastructures import Headers
+from starlette.datastructures import Headers, MutableHeaders
 from starlette.requests import HTTPConnection
 from starlette.responses import PlainTextResponse, RedirectResponse, Response
-from starlette.types import ASGIApp, Receive, Scope, Send
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from wearview.ui.gate import Gate
 
@@ -18,6 +21,21 @@ COOKIE = "wearview_session"
 OWN_NAMES = frozenset({"localhost", "127.0.0.1", "::1"})
 # Open to every device: the door itself, and capture pages, which ask for their ticket.
 DOOR, CAPTURE = "/enter", "/take/"
+# Streamlit's pages make their scripts and styles as they run, and load parts of them from blobs; what answers
+# for itself (the door, capture pages) says something stricter, which stays.
+HEADERS = {
+    "Content-Security-Policy": "default-src 'self'; "
+    "script-src 'self' 'unsafe-inline' 'unsafe-eval' blob: data:; "
+    "style-src 'self' 'unsafe-inline' blob: data:; img-src 'self' data: blob:; font-src 'self' data:; "
+    "connect-src 'self' ws: data: blob:; worker-src 'self' blob:; object-src 'none'; base-uri 'self'; "
+    "form-action 'self'; frame-ancestors 'none'",
+    "X-Content-Type-Options": "nosniff",
+    "X-Frame-Options": "DENY",
+    "Referrer-Policy": "same-origin",
+    "Permissions-Policy": "camera=(), microphone=(), geolocation=(), payment=(), usb=()",
+    "Cross-Origin-Opener-Policy": "same-origin",
+    "Cross-Origin-Resource-Policy": "same-origin",
+}
 _FORWARDED = ("forwarded", "x-forwarded-for", "x-real-ip")
 
 
@@ -39,14 +57,22 @@ class Guard:
         if scope["type"] not in ("http", "websocket"):
             await self._app(scope, receive, send)
             return
+
+        async def send_guarded(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                headers = MutableHeaders(scope=message)
+                for name, value in HEADERS.items():
+                    headers.setdefault(name, value)
+            await send(message)
+
         refusal = self._refusal(HTTPConnection(scope))
         if refusal is None:
-            await self._app(scope, receive, send)
+            await self._app(scope, receive, send_guarded)
         elif scope["type"] == "websocket":
             # Closed before it was accepted: the server answers 403.
             await send({"type": "websocket.close", "code": 1008})
         else:
-            await refusal(scope, receive, send)
+            await refusal(scope, receive, send_guarded)
 
     def _refusal(self, request: HTTPConnection) -> Response | None:
         host = _host(request.headers)

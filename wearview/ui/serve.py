@@ -37,7 +37,7 @@ def serve(port: int, *, lan: bool, address: str | None = None) -> None:
     if lan:
         address = address or own_address()
         the_gate().address = f"http://{address}:{port}"
-        options["server.address"] = "0.0.0.0"
+        options["server.address"] = "0.0.0.0"  # nosec B104: asked for by --lan, behind the guard
         # Also the one further origin that Streamlit takes from a websocket, so that it never asks elsewhere
         # for this computer's outer address.
         options["browser.serverAddress"] = address
