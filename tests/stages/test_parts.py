@@ -8,11 +8,12 @@ import numpy as np
 import pytest
 
 from wearview.parts import Ellipse, find_parts
+from wearview.parts.beyond import nothing_beyond
 from wearview.parts.edges import PlaneEdges, centre_votes
 from wearview.parts.masks import plate_masks
 from wearview.parts.plane import Plane, slants_of_ellipse
 from wearview.parts.rims import TURN, robust_ellipse
-from wearview.parts.teeth import cast_rays, find_teeth, no_teeth
+from wearview.parts.teeth import cast_rays, find_teeth
 from wearview.photo import PhotoBytes, read_photo_bytes
 from wearview.pipeline import grade_photos
 from wearview.settings import load_settings
@@ -132,7 +133,7 @@ def test_the_normals_of_a_circle_s_edges_meet_in_its_centre():
 
 def test_the_area_of_a_plain_plate_s_mask_is_the_ring_s():
     outer, inner = Ellipse(300, 260, 400, 360, 30), Ellipse(300, 260, 280, 252, 30)
-    masks = plate_masks((520, 600), outer, inner, no_teeth(1.0), no_teeth(0.7))
+    masks = plate_masks((520, 600), outer, inner, nothing_beyond(), nothing_beyond())
     area = math.pi / 4 * (400 * 360 - 280 * 252)
     assert masks.face.sum() == pytest.approx(area, rel=0.005)
     assert (masks.part == masks.face).all()

@@ -1,4 +1,4 @@
-"""From rims and teeth to pixels: the part, its face, and the bare steel beside the face."""
+"""From rims and what lies beyond them to pixels: the part, its face, and the bare steel beside the face."""
 
 import math
 from dataclasses import dataclass
@@ -6,9 +6,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from wearview.parts.beyond import WITHIN, Beyond
 from wearview.parts.part import Ellipse, radius_ratio
-from wearview.parts.rims import ANGLES
-from wearview.parts.teeth import CORE_RING, Teeth
+from wearview.parts.teeth import CORE_RING
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -64,10 +64,10 @@ def _angle_of(
 
 
 def plate_masks(
-    shape: tuple[int, int], outer: Ellipse, inner: Ellipse, outside: Teeth, inside: Teeth
+    shape: tuple[int, int], outer: Ellipse, inner: Ellipse, outside: Beyond, inside: Beyond
 ) -> PlateMasks:
     """Masks of a plate in an image of this (height, width)."""
-    reach = max(1.0, outside.tip) * 1.02
+    reach = (1 + outside.farthest) * 1.02
     t = math.radians(outer.angle_deg)
     half_w = reach * math.hypot(outer.major / 2 * math.cos(t), outer.minor / 2 * math.sin(t)) + 2
     half_h = reach * math.hypot(outer.major / 2 * math.sin(t), outer.minor / 2 * math.cos(t)) + 2
@@ -77,19 +77,11 @@ def plate_masks(
     share, rho = _rho_of(outer, inner, x, y)
     ratio = radius_ratio(outer, inner)
     face = (rho <= 1) & (rho >= ratio)
-    outer_end = np.where(outside.solid, outside.tip, _root(outside, 1.0))
-    inner_end = np.where(inside.solid, inside.tip, _root(inside, ratio))
     part = face.copy()
-    # Angles, which cost most, only where teeth may be.
-    rows, columns = np.nonzero(~face & (rho <= outer_end.max()) & (rho >= inner_end.min()))
-    at = rho[rows, columns]
-    angle = _angle_of(outer, inner, x[0, columns], y[rows, 0], share[rows, columns])
-    ray = np.rint(angle * (ANGLES / (2 * math.pi))).astype(int) % ANGLES
-    part[rows, columns] = (at <= outer_end[ray]) & (at >= inner_end[ray])
+    # Angles, which cost most, only where the plate may end.
+    for offset, beyond in ((rho - 1, outside), (ratio - rho, inside)):
+        rows, columns = np.nonzero((offset > -WITHIN) & (offset <= beyond.farthest))
+        angle = _angle_of(outer, inner, x[0, columns], y[rows, 0], share[rows, columns])
+        part[rows, columns] = beyond.covers(offset[rows, columns], angle)
     metal = part & ((rho > 1 + 0.25 * CORE_RING) | (rho < ratio - 0.25 * CORE_RING))
-    return PlateMasks((x0, y0), part, face, metal)
-
-
-def _root(teeth: Teeth, rim: float) -> float:
-    """Where the gaps between teeth end; on a steel that is the rim itself, which defines the face."""
-    return teeth.root if teeth.count and abs(teeth.root - rim) > CORE_RING else rim
+    return PlateMasks((x0, y0), part, face & part, metal)

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from wearview.parts.beyond import find_beyond
 from wearview.parts.candidate import Plate
 from wearview.parts.masks import PlateMasks, plate_masks, polar_of
 from wearview.parts.rims import ANGLES, TURN, Rim
@@ -37,7 +38,7 @@ def settle(plates: list[Plate], shape: tuple[int, int]) -> list[Visible]:
             else:
                 over[i].add(j)
     settled = [_without_hidden(plate, [plates[k] for k in over[i]]) for i, plate in enumerate(plates)]
-    whole = [plate_masks(shape, p.outer.ellipse, p.inner.ellipse, p.outside, p.inside) for p in settled]
+    whole = [_masks(plate, shape) for plate in settled]
     visible = []
     for i, plate in enumerate(settled):
         masks = whole[i]
@@ -49,6 +50,12 @@ def settle(plates: list[Plate], shape: tuple[int, int]) -> list[Visible]:
         seen = replace(masks, part=masks.part & ~cover, face=face, metal=masks.metal & ~cover)
         visible.append(Visible(plate, seen, share))
     return visible
+
+
+def _masks(plate: Plate, shape: tuple[int, int]) -> PlateMasks:
+    outside = find_beyond(plate.rays, plate.outside, outward=True)
+    inside = find_beyond(plate.rays, plate.inside, outward=False)
+    return plate_masks(shape, plate.outer.ellipse, plate.inner.ellipse, outside, inside)
 
 
 def _inside_body(plate: Plate, rim: Rim) -> NDArray[np.bool_]:

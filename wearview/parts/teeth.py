@@ -95,8 +95,6 @@ class Teeth:
         tips of the teeth instead of their roots.
     root, tip : float
         Where the teeth begin and end, in units of the outer rim's radius; both the rim's when there are none.
-    solid : ndarray of bool, shape (ANGLES,)
-        Angles at which there is a tooth.
     """
 
     count: int
@@ -105,7 +103,6 @@ class Teeth:
     spill: float
     root: float
     tip: float
-    solid: NDArray[np.bool_]
 
     @property
     def surety(self) -> float:
@@ -169,7 +166,7 @@ def find_teeth(rays: Rays, outward: bool, hidden: NDArray[np.bool_]) -> Teeth:
         root = _first_edge(rays, gaps, beyond)
     tip = _first_edge(rays, teeth, beyond[sign * (beyond - root) > 2])
     spill = within / (within + without + 1e-9)
-    return Teeth(count, regularity, lock, spill, float(rays.rho[root]), float(rays.rho[tip]), solid)
+    return Teeth(count, regularity, lock, spill, float(rays.rho[root]), float(rays.rho[tip]))
 
 
 def _high(power: NDArray[np.floating]) -> float:
@@ -263,7 +260,7 @@ def toothed_side(rays: Rays, hidden: NDArray[np.bool_]) -> tuple[Teeth, Teeth]:
 
 def no_teeth(rim: float) -> Teeth:
     """A plain edge."""
-    return Teeth(0, 0.0, 0.0, 0.0, rim, rim, np.zeros(ANGLES, bool))
+    return Teeth(0, 0.0, 0.0, 0.0, rim, rim)
 
 
 def inner_part(solid: NDArray[np.bool_], margin: int) -> NDArray[np.bool_]:
