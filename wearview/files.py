@@ -4,12 +4,17 @@ import contextlib
 import errno
 import os
 import tempfile
+import time
 import uuid
 from collections.abc import Iterator
 from pathlib import Path
 from typing import BinaryIO
 
 from wearview.errors import OutputError, WearviewError
+
+# How the names of files begin that are being written, here and in `write_new`.
+_UNFINISHED = (".writing-", ".new-")
+ABANDONED_S = 24 * 3600  # no file takes a day to write
 
 
 @contextlib.contextmanager
@@ -27,7 +32,7 @@ def whole_file(path: Path) -> Iterator[BinaryIO]:
     temporary: str | None = None
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        handle, temporary = tempfile.mkstemp(prefix=".writing-", dir=path.parent)
+        handle, temporary = tempfile.mkstemp(prefix=_UNFINISHED[0], dir=path.parent)
         with open(handle, "wb") as file:
             yield file
             file.flush()
@@ -75,6 +80,23 @@ def write_new(path: Path, data: bytes) -> bool:
             os.unlink(whole)
     _sync_folder(path.parent)
     return True
+
+
+def remove_unfinished(folder: Path) -> int:
+    """Remove what programs that were stopped left of the files they were writing; how many.
+
+    Only what nothing was written to for a day: another program may be at work on the rest.
+    """
+    removed = 0
+    with contextlib.suppress(OSError):
+        for path in folder.iterdir():
+            if not path.name.startswith(_UNFINISHED):
+                continue
+            with contextlib.suppress(OSError):
+                if time.time() - path.lstat().st_mtime > ABANDONED_S:
+                    path.unlink()
+                    removed += 1
+    return removed
 
 
 def make_folder(path: Path) -> None:

@@ -44,6 +44,8 @@ def check(args: argparse.Namespace) -> int:
         print(f"{checked.rows} rows and {checked.files} files looked at")
         if checked.unnamed:
             print(f"{checked.unnamed} more files in the photo folder belong to no grading")
+        if checked.unfinished:
+            print(f"{checked.unfinished} half-written files of a stopped program removed")
         print(f"{len(checked.findings)} missing or altered" if checked.findings else "all as it was stored")
     _tell(checked.findings)
     return NOT_WHOLE if checked.findings else 0

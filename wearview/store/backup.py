@@ -16,7 +16,7 @@ from sqlalchemy import Connection, MetaData, Table, func, insert, select, text
 
 from wearview import __version__
 from wearview.errors import CallError, OutputError
-from wearview.files import reason, whole_file
+from wearview.files import reason, remove_unfinished, whole_file
 from wearview.shop import shop_folder
 from wearview.store.archive import (
     FORMAT,
@@ -59,6 +59,7 @@ def write_backup(store: Store, file: Path) -> dict[str, Any]:
     """
     if file.exists() and not is_backup(file):
         raise CallError(str(file), "is there and is no backup", "Give another name")
+    remove_unfinished(file.parent)
     with whole_file(file) as out, zipfile.ZipFile(out, "w", zipfile.ZIP_STORED) as archive:
         with snapshot(store) as connection:
             version = version_of(connection)

@@ -9,11 +9,13 @@ from pathlib import Path
 from sqlalchemy import Connection, Table, select, text
 
 from wearview import library
+from wearview.files import remove_unfinished
 from wearview.record import parts_of
+from wearview.shop import shop_folder
 from wearview.store.connect import Store, snapshot
 from wearview.store.gradings import part_row
 from wearview.store.guards import guard_names
-from wearview.store.photos import photo_path
+from wearview.store.photos import photo_path, trays_folder
 from wearview.store.seal import FIRST, digest, key_text, row_text
 from wearview.store.tables import APPEND_ONLY, SEALED, graded_part, grading, photo, seal
 
@@ -36,14 +38,17 @@ class Checked:
         How many sealed rows and kept files were looked at.
     findings : tuple of Finding
     unnamed : int
-        Files of the photo folder that no row names: given, but graded in no teardown so far, or left by a
-        program that was stopped while it wrote.
+        Files of the photo folder that no row names: given, but graded in no teardown so far, or kept by a
+        program that was stopped before it wrote their row.
+    unfinished : int
+        Files that were left half written by a program that was stopped, and were removed.
     """
 
     rows: int
     files: int
     findings: tuple[Finding, ...]
     unnamed: int
+    unfinished: int = 0
 
 
 def check_record(store: Store) -> Checked:
@@ -68,8 +73,19 @@ def check_record(store: Store) -> Checked:
         }
     findings += [found for sha256, size in named.items() for found in _file(store, sha256, size)]
     findings += [Finding(where, problem) for where, problem in library.findings()]
+    unfinished = sum(map(remove_unfinished, _written_to(store)))
     unnamed = sum(path.is_file() and path.name not in named for path in store.photos.glob("*/*"))
-    return Checked(rows, len(named), tuple(findings), unnamed)
+    return Checked(rows, len(named), tuple(findings), unnamed, unfinished)
+
+
+def _written_to(store: Store) -> Iterator[Path]:
+    """Every folder that the program writes files of the record to."""
+    if store.file is not None:
+        yield store.file.parent
+    yield trays_folder(store)
+    yield from store.photos.glob("*/")
+    own = shop_folder()
+    yield from {own, *own.glob("*/")} - {store.photos, trays_folder(store)}
 
 
 def kept_files(store: Store) -> Iterator[Path]:
