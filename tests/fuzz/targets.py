@@ -138,7 +138,7 @@ class Addresses:
             reach(url)
             return
         file = Path(str(parsed.database))
-        if file.is_absolute() and ".." not in file.parts and file.is_relative_to(self._folder):
+        if file.is_absolute() and ".." not in file.parts and self._folder in file.parents:
             record.list_teardowns(record.open_store(url))
 
 
