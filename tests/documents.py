@@ -8,6 +8,8 @@ from typing import Any
 import numpy as np
 from PIL import Image
 
+from wearview import store as record
+
 LINING = ("clean", "light heat", "heat-marked", "burnt", "charred")
 STEEL = ("bare", "straw", "brown to purple", "blue", "grey")
 RULES = {"id": "rules-1", "sha256": "ab" * 32}
@@ -161,3 +163,22 @@ def hot_pack() -> tuple[dict[str, Any], dict[str, bytes]]:
         photo_entry(second, "forward-2.jpg", [part(second, 1, 3, 3)]),
     ]
     return document(entries), {sha256(data): data for data in (first, second)}
+
+
+def add_beside(store: record.Store, teardown: str) -> None:
+    """What a technician looked at and measured beside the packs of a stored teardown."""
+    record.set_checklist(store, ["pump pocket", "servo bores", "thrust washers"])
+    record.add_inspection(
+        store, teardown, "pump pocket", "found", by="Kim", note="scored", photos={"pump.jpg": jpeg(40)}
+    )
+    record.add_measured(
+        store,
+        teardown,
+        "forward clutch clearance",
+        "3/64",
+        "in",
+        "feeler gauge",
+        least="0.03",
+        most="0.04",
+        limit_from="shop note 12",
+    )

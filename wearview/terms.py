@@ -33,6 +33,11 @@ REFERENCE_SOURCES = ("photo", "library", "cleanest part", "none")
 VERDICTS = ("reuse", "replace", "resurface", "leave", "unsure")
 REASONS = ("heat", "wear", "age", "wish", "policy", "unavailable", "other")
 
+# What is said of something beside the packs: looked at and something found, looked at and nothing found, left
+# out on purpose.
+FOUND, NOTHING_FOUND, NOT_LOOKED_AT = OUTCOMES = ("found", "nothing-found", "not-looked-at")
+INCH, MM = LENGTH_UNITS = ("in", "mm")
+
 # Which way the apply piston pushes its pack: towards the input of the unit, or towards its output.
 DIRECTIONS = ("forward", "rearward")
 # What a shop expects of an element, with the sentence shown to people.

@@ -180,3 +180,48 @@ def test_grading_into_a_blind_teardown_shows_the_plates_and_no_grade(run, tmp_pa
     assert told.count("hidden") > len(parts)
     run("verdict", "Job 7", "Direct", "pack", "replace")
     assert "hidden: " not in run("teardown", "show", "Job 7")
+
+
+def test_what_was_found_and_measured_beside_the_packs_by_command(run, tmp_path):
+    run("teardown", "new", "Job 7", "--unit", "four-speed")
+    assert "no checklist so far" in run("finding", "list", "Job 7")
+    example = json.loads(run("checklist", "set", "--example", "--json", "-"))
+    assert "pump: pocket, gears, bushing" in example
+    run("checklist", "set", "pump pocket", "servo bores", "bushings", "--unit", "four-speed")
+    assert set(json.loads(run("checklist", "show", "--json", "-"))) == {"", "four-speed"}
+    (tmp_path / "pump.jpg").write_bytes(documents.jpeg(40))
+    given = ("finding", "add", "Job 7", "pump pocket", "found", "--note", "scored", "--by", "Kim")
+    assert "found, 1 photo" in run(*given, "--photo", tmp_path / "pump.jpg")
+    run("finding", "add", "Job 7", "servo bores", "not-looked-at")
+    told = run("finding", "list", "Job 7")
+    assert told.startswith("beside the packs (1 of 3 looked at, 1 left out, 1 not done)")
+    states = [line["state"] for line in json.loads(run("finding", "list", "Job 7", "--json", "-"))]
+    assert states == ["found", "not-looked-at", "not-done"]
+    value = ("measured", "add", "Job 7", "tip gap", "0.009", "in", "--tool", "feeler gauge")
+    assert "no limit was typed" in run(*value)
+    assert "limit from nowhere" in run(*value, "--most", "0.2 mm", status=2)
+    assert "out of limit: over" in run(*value, "--most", "0.2 mm", "--limit-from", "invented")
+    [one] = json.loads(run("measured", "list", "Job 7", "--json", "-"))
+    assert (one["value"]["mm"], one["outcome"]) == (0.2286, "out of limit: over")
+    shown = run("teardown", "show", "Job 7")
+    assert shown.index("beside the packs") < shown.index("OUT OF LIMIT")
+    whole = json.loads(run("teardown", "show", "Job 7", "--json", "-"))
+    assert (len(whole["findings"]), whole["measured"]) == (3, [one])
+    run("finding", "take-back", "Job 7", "pump pocket")
+    run("measured", "take-back", "Job 7", "tip gap")
+    assert run("measured", "list", "Job 7").strip() == "nothing was measured so far"
+    assert "1 left out, 2 not done" in run("finding", "list", "Job 7")
+
+
+def test_a_finding_takes_photos_only(run, tmp_path):
+    run("teardown", "new", "Job 7")
+    (tmp_path / "notes.jpg").write_text("scored")
+    for name, says in (("notes.jpg", "not an image"), ("missing.jpg", "cannot be read")):
+        words = ("finding", "add", "Job 7", "pump", "found", "--photo", tmp_path / name)
+        assert says in run(*words, status=1 if name == "notes.jpg" else 2)
+    assert "no checklist" in run("finding", "list", "Job 7")
+
+
+def test_a_checklist_needs_its_items(run):
+    for words in ([], ["pump", "--example"], ["--example", "--none"]):
+        assert "needs its items" in run("checklist", "set", *words, status=2)

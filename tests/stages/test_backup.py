@@ -23,6 +23,7 @@ def kept(store):
         files = [record.GradedPhoto(data, b"overlay of " + data[:9]) for data in photos.values()]
         record.add_grading(store, name, "Forward", document, files)
         record.add_verdict(store, name, "Forward", "1", "reuse", by="Kim", note="Ä, \U0001f600")
+    documents.add_beside(store, "Job 7")
     record.close_teardown(store, "Job 7")
     record.correct_customer(store, "blue van", name="A. N. Other")
     record.keep_report(store, "Job 7", {"report.html": b"<p>as it was</p>"})
@@ -43,7 +44,12 @@ def elsewhere(request, tmp_path, monkeypatch):
 def seen(store):
     """Everything that a person can see of a record."""
     return [
-        (record.get_teardown(store, line.name).elements[0].verdicts, line, record.handovers(store, line.name))
+        (
+            line,
+            (teardown := record.get_teardown(store, line.name)).elements[0].verdicts,
+            (teardown.checklist, teardown.inspections, teardown.measured),
+            record.handovers(store, line.name),
+        )
         for line in record.list_teardowns(store)
     ]
 

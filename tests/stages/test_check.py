@@ -24,6 +24,7 @@ def kept(store):
     record.add_verdict(store, "Job 7", "Forward", "2", "replace", heat=1)
     record.state_duty(store, "Job 7", "Forward", {"expects": "clean", "plates": 3})
     record.set_shop_blind(store, False)
+    documents.add_beside(store, "Job 7")
     record.keep_report(store, "Job 7", {"report.html": b"<p>as it was</p>"})
     return store
 
@@ -50,7 +51,7 @@ def found(store):
 def test_a_whole_record_has_nothing_to_tell(kept):
     checked = record.check_record(kept)
     assert checked.findings == ()
-    assert checked.files == 4  # two photos, the overlay of both, a report
+    assert checked.files == 5  # two photos, the overlay of both, a finding's photo, a report
     with kept.engine.connect() as connection:
         rows = sum(len(connection.execute(table.select()).all()) for table in SEALED)
     assert checked.rows == rows
@@ -68,6 +69,10 @@ def test_a_seal_covers_every_table_that_may_not_change(kept):
         ("UPDATE verdict SET given_by = NULL WHERE id = 1", "verdict [1]", "was altered"),
         ("UPDATE teardown_facts SET serial = 'S2'", "teardown_facts [1]", "was altered"),
         ("UPDATE element_duty SET plates = 4", "element_duty [1]", "was altered"),
+        ("UPDATE checklist SET entries = '[]'", "checklist [1]", "was altered"),
+        ("UPDATE inspection SET outcome = 'nothing-found'", "inspection [1]", "was altered"),
+        ("DELETE FROM inspection_photo", "inspection_photo [1, ", "is missing"),
+        ("UPDATE measured_value SET value = '0.03 in'", "measured_value [1]", "was altered"),
         ("UPDATE grading SET document = '{}'", "grading [1]", "its document was altered"),
         (
             "UPDATE graded_part SET level = 0 WHERE position = 3",

@@ -145,7 +145,8 @@ def test_an_older_record_says_in_the_new_form_what_it_said_in_the_old(old_url):
     [finding] = record.check_record(store).findings
     assert finding.problem == "this kept photo is missing"  # it never was there: all rows have their seals
     assert rows(old_url, f"SELECT version_num FROM {ALEMBIC_TABLE}") == [(str(NEWEST),)]
-    assert [row[0] for row in rows(old_url, "SELECT version FROM schema_step ORDER BY version")] == [1, 2]
+    taken = [row[0] for row in rows(old_url, "SELECT version FROM schema_step ORDER BY version")]
+    assert taken == list(range(1, NEWEST + 1))
 
 
 @pytest.mark.parametrize("empty_url", ["sqlite"], indirect=True)

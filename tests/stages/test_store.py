@@ -29,6 +29,7 @@ def graded(store):
     record.add_verdict(store, "Job 7", "Forward", "1", "replace", heat=2, reason="wish", note="asked for new")
     record.state_duty(store, "Job 7", "Forward", {"expects": "clean", "plates": 3})
     record.set_shop_blind(store, False)
+    documents.add_beside(store, "Job 7")
     record.keep_report(store, "Job 7", {"report.html": b"<p>as it was</p>"})
     assert all(rows(store).values())
     return store

@@ -78,7 +78,7 @@ def _run(args: argparse.Namespace) -> int:
             from wearview.cli.app import app
 
             return app(args)
-    from wearview.cli import care, customer, element, job, lining, rules, teardown
+    from wearview.cli import beside, care, customer, element, job, lining, rules, teardown
 
     commands = {
         "rules list": rules.list_rules,
@@ -99,6 +99,15 @@ def _run(args: argparse.Namespace) -> int:
         "element duty": element.duty,
         "element examples": element.examples,
         "verdict": job.verdict,
+        "checklist set": beside.set_checklist,
+        "checklist show": beside.show_checklists,
+        "checklist example": beside.example,
+        "finding add": beside.add_finding,
+        "finding list": beside.list_findings,
+        "finding take-back": beside.take_back_finding,
+        "measured add": beside.add_measured,
+        "measured list": beside.list_measured,
+        "measured take-back": beside.take_back_measured,
         "parts": job.parts,
         "report": job.report,
         "customer list": customer.list_all,

@@ -3,7 +3,7 @@
 import argparse
 
 from wearview.cli.arguments import add_command, add_group, add_json, add_store
-from wearview.terms import DIRECTIONS, EXPECTATIONS, REASONS, VERDICTS, WISHES
+from wearview.terms import DIRECTIONS, EXPECTATIONS, LENGTH_UNITS, OUTCOMES, REASONS, VERDICTS, WISHES
 
 YES_NO = ("yes", "no")
 
@@ -13,6 +13,9 @@ def add_record_commands(commands: argparse._SubParsersAction) -> None:
     _add_teardown(add_group(commands, "teardown", "open, find, show and compare teardowns"))
     _add_element(add_group(commands, "element", "what a clutch, brake or band does and should look like"))
     _add_verdict(commands)
+    _add_checklist(add_group(commands, "checklist", "what the shop looks at beside the packs"))
+    _add_finding(add_group(commands, "finding", "what was found beside the packs, with photos"))
+    _add_measured(add_group(commands, "measured", "values measured with a tool, beside the limit you typed"))
     _add_parts(commands)
     _add_customer(add_group(commands, "customer", "the customers' personal data: show, correct, erase"))
     _add_shop(commands)
@@ -94,6 +97,69 @@ def _add_verdict(commands: argparse._SubParsersAction) -> None:
     p.add_argument("--reason", choices=REASONS)
     p.add_argument("--by", metavar="WHO")
     p.add_argument("--note", metavar="TEXT", help="in his own words")
+    add_store(p)
+
+
+def _add_checklist(actions: argparse._SubParsersAction) -> None:
+    p = add_command(actions, "checklist set", "settle the items of a checklist, in teardown order")
+    p.add_argument("items", nargs="*", metavar="ITEM")
+    p.add_argument("--unit", metavar="TYPE", help="for this type of unit (default: for any other)")
+    p.add_argument("--example", action="store_true", help="the items of: wearview checklist example")
+    p.add_argument("--none", action="store_true", help="take the checklist of this type back")
+    add_json(p)
+    add_store(p)
+    p = add_command(actions, "checklist show", "show the checklists that hold")
+    add_json(p)
+    add_store(p)
+    p = add_command(actions, "checklist example", "list the example that ships with the program")
+    add_json(p)
+
+
+def _add_finding(actions: argparse._SubParsersAction) -> None:
+    text = "store what was found at an item, of the checklist or not, in any order"
+    p = add_command(actions, "finding add", text)
+    p.add_argument("teardown", metavar="TEARDOWN")
+    p.add_argument("item", metavar="ITEM")
+    p.add_argument("outcome", choices=OUTCOMES, metavar="|".join(OUTCOMES))
+    p.add_argument(
+        "--photo", action="append", default=[], metavar="FILE", help="a photo of it; may be repeated"
+    )
+    p.add_argument("--by", metavar="WHO")
+    p.add_argument("--note", metavar="TEXT", help="what was found, in his own words")
+    add_json(p)
+    add_store(p)
+    p = add_command(actions, "finding list", "show the checklist: done, left out on purpose, not done")
+    p.add_argument("teardown", metavar="TEARDOWN")
+    add_json(p)
+    add_store(p)
+    p = add_command(actions, "finding take-back", "take back what was said of an item; the record keeps it")
+    p.add_argument("teardown", metavar="TEARDOWN")
+    p.add_argument("item", metavar="ITEM")
+    add_store(p)
+
+
+def _add_measured(actions: argparse._SubParsersAction) -> None:
+    text = "store a measured value, with its limit if you took one from somewhere"
+    p = add_command(actions, "measured add", text)
+    p.add_argument("teardown", metavar="TEARDOWN")
+    p.add_argument("what", metavar="WHAT", help="as: forward clutch clearance")
+    p.add_argument("value", metavar="VALUE", help="as 0.045 or 3/64")
+    p.add_argument("unit", choices=LENGTH_UNITS)
+    p.add_argument("--tool", metavar="TOOL", required=True, help="what it was measured with")
+    p.add_argument("--least", metavar="LIMIT", help="the least it may be")
+    p.add_argument("--most", metavar="LIMIT", help="the most it may be")
+    p.add_argument("--limit-from", metavar="TEXT", help="where the limit is from, as the manual and its page")
+    p.add_argument("--by", metavar="WHO")
+    p.add_argument("--note", metavar="TEXT")
+    add_json(p)
+    add_store(p)
+    p = add_command(actions, "measured list", "list the measured values and which are out of limit")
+    p.add_argument("teardown", metavar="TEARDOWN")
+    add_json(p)
+    add_store(p)
+    p = add_command(actions, "measured take-back", "take a measured value back; the record keeps it")
+    p.add_argument("teardown", metavar="TEARDOWN")
+    p.add_argument("what", metavar="WHAT")
     add_store(p)
 
 

@@ -5,6 +5,7 @@ from dataclasses import asdict
 from typing import Any
 
 from wearview import store as record
+from wearview.cli.beside import findings_json, findings_text, measured_text
 from wearview.cli.outputs import write_json
 from wearview.cli.tables import (
     element_text,
@@ -16,7 +17,16 @@ from wearview.cli.tables import (
     yes_or_no,
 )
 from wearview.cli.where import open_record
-from wearview.record import Comparison, PartLine, Teardown, TeardownLine, compare, part_lines, unexpected_heat
+from wearview.record import (
+    Comparison,
+    PartLine,
+    Teardown,
+    TeardownLine,
+    compare,
+    measured_json,
+    part_lines,
+    unexpected_heat,
+)
 
 NOTHING_SO_FAR = "no teardown so far; begin one with: wearview teardown new NAME"
 ERASED = "erased"
@@ -124,7 +134,8 @@ def teardown_text(teardown: Teardown, earlier: list[Teardown], handed: list[reco
     paragraphs = ["\n".join(head)]
     if news:
         paragraphs.append(news)
-    return "\n\n".join([*paragraphs, *(elements or ["nothing graded or judged so far"])])
+    beside = [text for text in (findings_text(teardown), measured_text(teardown)) if text]
+    return "\n\n".join([*paragraphs, *(elements or ["nothing graded or judged so far"]), *beside])
 
 
 def _facts(args: argparse.Namespace) -> dict[str, Any]:
@@ -184,6 +195,8 @@ def _as_json(teardown: Teardown) -> dict[str, Any]:
             }
             for element in teardown.elements
         ],
+        "findings": findings_json(teardown),
+        "measured": [measured_json(one) for one in teardown.measured],
     }
 
 

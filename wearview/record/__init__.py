@@ -3,8 +3,9 @@
 `graded` is what one call found, `stated` what a person said of it beforehand, `build` makes the contract's
 document of it, `document` checks and writes it, `ids` keeps a stored part's id.
 `history` is the view of a teardown that stores give and reports take, with `duty` of its elements and
-`verdict`s; `blind` hides grades until a verdict is in, `comparison` sets an earlier teardown of the unit
-beside this one, `orders` makes the parts list.
+`verdict`s, what was looked at beside the packs (`inspection`) and `measured` with a tool; `blind` hides
+grades until a verdict is in, `comparison` sets an earlier teardown of the unit beside this one, `orders`
+makes the parts list.
 """
 
 from typing import TYPE_CHECKING, Any
@@ -24,6 +25,17 @@ from wearview.record.history import (
     unexpected_heat,
 )
 from wearview.record.ids import keep_ids
+from wearview.record.inspection import (
+    EXAMPLE_CHECKLIST,
+    NOT_DONE,
+    AttachedPhoto,
+    CheckLine,
+    Inspection,
+    check_lines,
+    counted,
+)
+from wearview.record.length import Length, parse_length
+from wearview.record.measured import OVER, UNDER, WITHIN, Measured, measured_from, measured_json
 from wearview.record.orders import OrderLine, parts_list
 from wearview.record.stated import Place, parse_kinds, parse_places
 from wearview.record.verdict import PACK, Verdict, parse_target, position_label
@@ -35,8 +47,15 @@ if TYPE_CHECKING:
 __all__ = [
     "CONTRACT",
     "EXAMPLES",
+    "EXAMPLE_CHECKLIST",
     "HIDDEN",
+    "NOT_DONE",
+    "OVER",
     "PACK",
+    "UNDER",
+    "WITHIN",
+    "AttachedPhoto",
+    "CheckLine",
     "Comparison",
     "Document",
     "Duty",
@@ -45,6 +64,9 @@ __all__ = [
     "GradedPart",
     "GradedPhoto",
     "Grading",
+    "Inspection",
+    "Length",
+    "Measured",
     "OrderLine",
     "PartLine",
     "Place",
@@ -53,11 +75,16 @@ __all__ = [
     "ThenNow",
     "Verdict",
     "build_document",
+    "check_lines",
     "combine",
     "compare",
+    "counted",
     "differences",
     "keep_ids",
+    "measured_from",
+    "measured_json",
     "parse_kinds",
+    "parse_length",
     "parse_places",
     "parse_target",
     "part_lines",

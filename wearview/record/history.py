@@ -5,6 +5,8 @@ from dataclasses import dataclass, field
 
 from wearview.record.document import Document, parts_of
 from wearview.record.duty import Duty
+from wearview.record.inspection import Inspection
+from wearview.record.measured import Measured
 from wearview.record.verdict import PACK, Verdict, position_label
 
 
@@ -88,6 +90,12 @@ class Teardown:
         Whether grades are hidden until the verdict is in.
     closed : bool
         Whether nothing more may be added until it is opened again.
+    checklist : tuple of str
+        What the shop looks at beside the packs when it opens this type of unit, in teardown order.
+    inspections : tuple of Inspection
+        What was found there, of each item what holds now.
+    measured : tuple of Measured
+        Of each measured value the one that holds now.
     """
 
     name: str
@@ -100,6 +108,9 @@ class Teardown:
     customer_id: str | None = None
     blind: bool = False
     closed: bool = False
+    checklist: tuple[str, ...] = ()
+    inspections: tuple[Inspection, ...] = ()
+    measured: tuple[Measured, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

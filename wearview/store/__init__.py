@@ -19,6 +19,13 @@ from wearview.store.customers import (
 from wearview.store.elements import add_element, copy_elements, state_duty
 from wearview.store.gradings import GradedPhoto, add_grading
 from wearview.store.handover import Handover, hand_over, handovers, keep_report
+from wearview.store.inspections import (
+    add_inspection,
+    checklist_of,
+    checklists,
+    set_checklist,
+    take_back_inspection,
+)
 from wearview.store.look import (
     earlier_teardowns,
     find_teardowns,
@@ -26,6 +33,7 @@ from wearview.store.look import (
     get_whole_teardown,
     list_teardowns,
 )
+from wearview.store.measurements import add_measured, take_back_measured
 from wearview.store.photos import keep_file, photo_bytes, photo_path, trays_folder
 from wearview.store.rated import judged_parts, rated_parts
 from wearview.store.shop import set_shop_blind, shop_is_blind
@@ -41,9 +49,13 @@ __all__ = [
     "Store",
     "add_element",
     "add_grading",
+    "add_inspection",
+    "add_measured",
     "add_verdict",
     "change_teardown",
     "check_record",
+    "checklist_of",
+    "checklists",
     "close_teardown",
     "copy_elements",
     "correct_customer",
@@ -69,9 +81,12 @@ __all__ = [
     "read_backup",
     "reopen_teardown",
     "restore",
+    "set_checklist",
     "set_shop_blind",
     "shop_is_blind",
     "state_duty",
+    "take_back_inspection",
+    "take_back_measured",
     "trays_folder",
     "write_backup",
 ]

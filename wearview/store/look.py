@@ -9,6 +9,7 @@ from sqlalchemy import ColumnElement, Connection, Row, Select, func, or_, select
 
 from wearview.errors import CallError
 from wearview.record import Duty, Element, Grading, Teardown, TeardownLine, Verdict, veil
+from wearview.store.beside import checklist_for, inspections_of, measured_of
 from wearview.store.connect import Store, reading
 from wearview.store.names import serial_key
 from wearview.store.tables import (
@@ -243,6 +244,9 @@ def _teardown(connection: Connection, row: Row) -> Teardown:
         owner.customer_id or None,
         facts.blind,
         facts.closed,
+        checklist_for(connection, facts.unit),
+        inspections_of(connection, row.id),
+        measured_of(connection, row.id),
     )
 
 

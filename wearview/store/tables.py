@@ -174,6 +174,56 @@ verdict = Table(
     Column("blind", Boolean),
 )
 
+# The shop's checklist for a type of unit (`unit_key` empty: for any); the newest row of a unit holds.
+checklist = Table(
+    "checklist",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("unit_key", Text, nullable=False, index=True),
+    Column("unit", Text),
+    Column("entries", Text, nullable=False),
+    Column("stated_at", String(40), nullable=False),
+)
+
+# What was said of one item of a teardown; the newest row of an item holds, and without an outcome takes it
+# back.
+inspection = Table(
+    "inspection",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("teardown_id", ForeignKey("teardown.id"), nullable=False, index=True),
+    Column("item", String(200), nullable=False),
+    Column("outcome", String(20)),
+    Column("given_by", Text),
+    Column("note", Text),
+    Column("said_at", String(40), nullable=False),
+)
+
+inspection_photo = Table(
+    "inspection_photo",
+    metadata,
+    Column("inspection_id", ForeignKey("inspection.id"), primary_key=True, autoincrement=False),
+    Column("photo_sha256", ForeignKey("photo.sha256"), primary_key=True),
+    Column("file", Text, nullable=False),
+)
+
+# A measured length, its numbers as typed; the newest row of a name holds, and without a value takes it back.
+measured_value = Table(
+    "measured_value",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("teardown_id", ForeignKey("teardown.id"), nullable=False, index=True),
+    Column("what", String(200), nullable=False),
+    Column("value", String(40)),
+    Column("tool", Text),
+    Column("least", String(40)),
+    Column("most", String(40)),
+    Column("limit_from", Text),
+    Column("given_by", Text),
+    Column("note", Text),
+    Column("measured_at", String(40), nullable=False),
+)
+
 # A report that was handed over, and its files as they were.
 handover = Table(
     "handover",

@@ -1,0 +1,79 @@
+"""Values measured with a tool, as they were typed. Measuring again is a new row."""
+
+from wearview.errors import CallError
+from wearview.record import Measured, measured_from
+from wearview.store.beside import measured_of
+from wearview.store.connect import Store, writing
+from wearview.store.look import open_teardown
+from wearview.store.names import checked_name, now
+from wearview.store.seal import add_row
+from wearview.store.tables import measured_value
+
+
+def add_measured(
+    store: Store,
+    teardown_name: str,
+    what: str,
+    value: str,
+    unit: str,
+    tool: str,
+    *,
+    least: str | None = None,
+    most: str | None = None,
+    limit_from: str | None = None,
+    by: str | None = None,
+    note: str | None = None,
+) -> Measured:
+    """Store a measured value as typed, with its limit if the technician took one from somewhere.
+
+    Raises
+    ------
+    CallError
+        When the teardown is unknown or closed, or as for `record.measured_from`.
+    """
+    given = measured_from(
+        checked_name(what),
+        value,
+        unit,
+        tool,
+        least=least,
+        most=most,
+        limit_from=limit_from,
+        by=by,
+        note=note,
+        measured_at=now(),
+    )
+    with writing(store) as connection:
+        owner = open_teardown(connection, teardown_name)
+        values = {
+            "teardown_id": owner.id,
+            "what": given.what,
+            "value": str(given.value),
+            "tool": given.tool,
+            "least": None if given.least is None else str(given.least),
+            "most": None if given.most is None else str(given.most),
+            "limit_from": given.limit_from,
+            "given_by": given.by,
+            "note": given.note,
+            "measured_at": given.measured_at,
+        }
+        add_row(connection, measured_value, values)
+    return given
+
+
+def take_back_measured(store: Store, teardown_name: str, what: str) -> None:
+    """Take a measured value back; the record keeps what was measured.
+
+    Raises
+    ------
+    CallError
+        When the teardown is unknown or closed, or has no value of this name.
+    """
+    with writing(store) as connection:
+        owner = open_teardown(connection, teardown_name)
+        known = {one.what.casefold(): one.what for one in measured_of(connection, owner.id)}
+        if what.strip().casefold() not in known:
+            remedy = f"Known: {', '.join(known.values())}" if known else "There is none so far"
+            raise CallError(what, "is no measured value of this teardown", remedy)
+        values = {"teardown_id": owner.id, "what": known[what.strip().casefold()], "measured_at": now()}
+        add_row(connection, measured_value, values)
