@@ -37,6 +37,10 @@ PROMISED = {
     "--json --store",
     "element examples": "--json",
     "parts": "TEARDOWN --json --store",
+    "policy show": "ID --json",
+    "policy set": "--hot-reaction-plate --colour-smear --hot-spots --heated-lining --fresh-clean-pack "
+    "--by --json",
+    "suggest": "TEARDOWN --policy --json --store",
     "customer list": "--json --store",
     "customer show": "REF --json --store",
     "customer change": "REF --ref --name --phone --plate --store",

@@ -12,7 +12,7 @@ ROWS = [
     "errors terms",
     "reading settings colour palette files",
     "photo demo spread shop",
-    "quality mat",
+    "quality mat policy",
     "parts",
     "light",
     "surface",

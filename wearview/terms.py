@@ -46,8 +46,17 @@ EXPECTATIONS = {
     "shift": "shift element: heat at the reaction end is common",
     "seldom": "seldom used: heat is not expected",
 }
+# What a shop's own policy may settle, as people read it before a decision.
+POLICY_CASES = {
+    "hot_reaction_plate": "a reaction plate that shows heat",
+    "colour_smear": "a steel plate with heat colours and no hot spot",
+    "hot_spots": "a steel plate with hot spots",
+    "heated_lining": "a lining that shows heat",
+    "fresh_clean_pack": "a pack that shows no heat, of a customer who wants it fresh",
+}
 # What customers usually ask for; any other words will do.
-WISHES = ("replace what it needs", "make it fresh")
+FRESH = "make it fresh"
+WISHES = ("replace what it needs", FRESH)
 
 
 @dataclass(frozen=True, slots=True)

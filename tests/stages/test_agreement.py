@@ -10,6 +10,7 @@ from wearview.agreement import (
     agree,
     agree_by,
     by_quarter,
+    by_sight,
     by_technician,
     decisions,
     levels,
@@ -127,3 +128,14 @@ def test_rows_that_do_not_differ_keep_their_threshold_and_something_is_gained():
     gained = proposal.error_before - proposal.error_after
     assert gained > 0
     assert proposal.gain[0] < gained < proposal.gain[1]
+
+
+def test_blind_verdicts_are_told_apart_from_those_with_the_grade_in_sight():
+    seen = [Rated(f"s{i}", "1", str(i), i % 5, i % 5, "replace", None, "2024-05", False) for i in range(60)]
+    blind = [
+        Rated(f"b{i}", "1", str(i), i % 5, (i + 1) % 5, "replace", None, "2024-05", True) for i in range(60)
+    ]
+    found = agree_by([*seen, *blind, rated(1, 1, 2, 2)], by_sight)
+    assert {name: a.n for name, a in found.items()} == {"blind": 60, "grade in sight": 60, "not noted": 1}
+    assert found["grade in sight"].kappa == 1
+    assert found["blind"].kappa < 1

@@ -47,6 +47,8 @@ class Rated:
     by : str or None
     given_at : str
         ISO 8601 in UTC.
+    blind : bool or None
+        Whether the grade was hidden when the verdict was given; None where that was not noted.
     """
 
     part_id: str
@@ -57,6 +59,7 @@ class Rated:
     decision: str
     by: str | None
     given_at: str
+    blind: bool | None = None
 
     @property
     def pair(self) -> tuple[int, int] | None:
@@ -143,6 +146,11 @@ def by_technician(part: Rated) -> str | None:
 def by_quarter(part: Rated) -> str:
     """The quarter of the year in which the verdict was given, as "2024-Q3"."""
     return f"{part.given_at[:4]}-Q{(int(part.given_at[5:7]) + 2) // 3}"
+
+
+def by_sight(part: Rated) -> str:
+    """Whether the verdict was given with the grade in sight, which pulls a person's level towards it."""
+    return {True: "blind", False: "grade in sight", None: "not noted"}[part.blind]
 
 
 def decisions(parts: Sequence[Rated]) -> dict[str, tuple[int, ...]]:

@@ -78,7 +78,7 @@ def _run(args: argparse.Namespace) -> int:
             from wearview.cli.app import app
 
             return app(args)
-    from wearview.cli import beside, care, customer, element, job, lining, rules, teardown
+    from wearview.cli import beside, care, customer, element, job, lining, policy, rules, teardown
 
     commands = {
         "rules list": rules.list_rules,
@@ -108,6 +108,9 @@ def _run(args: argparse.Namespace) -> int:
         "measured add": beside.add_measured,
         "measured list": beside.list_measured,
         "measured take-back": beside.take_back_measured,
+        "policy show": policy.show,
+        "policy set": policy.change,
+        "suggest": policy.suggest,
         "parts": job.parts,
         "report": job.report,
         "customer list": customer.list_all,

@@ -15,6 +15,7 @@ from wearview.agreement import (
     agree,
     agree_by,
     by_quarter,
+    by_sight,
     by_technician,
     decisions,
     most_apart,
@@ -24,6 +25,7 @@ from wearview.cli.tables import printable, table
 from wearview.cli.where import open_record
 
 LEVELS = ("0", "1", "2", "3", "4")
+GROUPS = (("given", by_sight), ("technician", by_technician), ("quarter", by_quarter))
 
 
 def agreement(args: argparse.Namespace) -> int:
@@ -51,7 +53,7 @@ def agreement_text(parts: list[Rated]) -> str:
     paragraphs.append(
         table(header, [[name, *map(str, row)] for name, row in given.items()], right=range(1, 7))
     )
-    for title, group in (("technician", by_technician), ("quarter", by_quarter)):
+    for title, group in GROUPS:
         rows = [_row(name, found) for name, found in agree_by(parts, group).items() if found.n]
         header = [title, "parts", "packs", "kappa", "95 % interval", "same", "within one"]
         if len(rows) > 1:
@@ -96,6 +98,7 @@ def _as_json(parts: list[Rated]) -> dict[str, Any]:
     return {
         "scheme": SCHEME,
         "all": _agreement_json(agree(parts)),
+        "by_sight": grouped(agree_by(parts, by_sight)),
         "by_technician": grouped(agree_by(parts, by_technician)),
         "by_quarter": grouped(agree_by(parts, by_quarter)),
         "decisions": {name: list(row) for name, row in decisions(parts).items()},

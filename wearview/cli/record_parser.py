@@ -3,7 +3,16 @@
 import argparse
 
 from wearview.cli.arguments import add_command, add_group, add_json, add_store
-from wearview.terms import DIRECTIONS, EXPECTATIONS, LENGTH_UNITS, OUTCOMES, REASONS, VERDICTS, WISHES
+from wearview.terms import (
+    DIRECTIONS,
+    EXPECTATIONS,
+    LENGTH_UNITS,
+    OUTCOMES,
+    POLICY_CASES,
+    REASONS,
+    VERDICTS,
+    WISHES,
+)
 
 YES_NO = ("yes", "no")
 
@@ -16,6 +25,7 @@ def add_record_commands(commands: argparse._SubParsersAction) -> None:
     _add_checklist(add_group(commands, "checklist", "what the shop looks at beside the packs"))
     _add_finding(add_group(commands, "finding", "what was found beside the packs, with photos"))
     _add_measured(add_group(commands, "measured", "values measured with a tool, beside the limit you typed"))
+    _add_policy(commands)
     _add_parts(commands)
     _add_customer(add_group(commands, "customer", "the customers' personal data: show, correct, erase"))
     _add_shop(commands)
@@ -160,6 +170,25 @@ def _add_measured(actions: argparse._SubParsersAction) -> None:
     p = add_command(actions, "measured take-back", "take a measured value back; the record keeps it")
     p.add_argument("teardown", metavar="TEARDOWN")
     p.add_argument("what", metavar="WHAT")
+    add_store(p)
+
+
+def _add_policy(commands: argparse._SubParsersAction) -> None:
+    actions = add_group(commands, "policy", "what the shop wants suggested where makers disagree")
+    p = add_command(actions, "policy show", "show the policy in use, or an earlier version")
+    p.add_argument("version_id", nargs="?", metavar="ID", help="as: policy-1")
+    add_json(p)
+    p = add_command(actions, "policy set", "settle what to suggest, as the policy's next version")
+    for case, words in POLICY_CASES.items():
+        option = f"--{case.replace('_', '-')}"
+        p.add_argument(option, choices=(*VERDICTS, "none"), help=f"suggested for {words}")
+    p.add_argument("--by", metavar="WHO", required=True, help="who settles it")
+    add_json(p)
+    text = "show what the shop's policy suggests beside grades and verdicts; it changes neither"
+    p = add_command(commands, "suggest", text)
+    p.add_argument("teardown", metavar="TEARDOWN")
+    p.add_argument("--policy", metavar="ID", help="an earlier version")
+    add_json(p)
     add_store(p)
 
 

@@ -5,7 +5,7 @@ document of it, `document` checks and writes it, `ids` keeps a stored part's id.
 `history` is the view of a teardown that stores give and reports take, with `duty` of its elements and
 `verdict`s, what was looked at beside the packs (`inspection`) and `measured` with a tool; `blind` hides
 grades until a verdict is in, `comparison` sets an earlier teardown of the unit beside this one, `orders`
-makes the parts list.
+makes the parts list, `suggest` what the shop's policy suggests.
 """
 
 from typing import TYPE_CHECKING, Any
@@ -38,6 +38,7 @@ from wearview.record.length import Length, parse_length
 from wearview.record.measured import OVER, UNDER, WITHIN, Measured, measured_from, measured_json
 from wearview.record.orders import OrderLine, parts_list
 from wearview.record.stated import Place, parse_kinds, parse_places
+from wearview.record.suggest import Suggestion, suggestions
 from wearview.record.verdict import PACK, Verdict, parse_target, position_label
 
 if TYPE_CHECKING:
@@ -70,6 +71,7 @@ __all__ = [
     "OrderLine",
     "PartLine",
     "Place",
+    "Suggestion",
     "Teardown",
     "TeardownLine",
     "ThenNow",
@@ -92,6 +94,7 @@ __all__ = [
     "parts_of",
     "position_label",
     "schema",
+    "suggestions",
     "to_json",
     "unexpected_heat",
     "validate",

@@ -30,6 +30,7 @@ def rated_parts(store: Store) -> list[Rated]:
             verdict.c.decision,
             verdict.c.given_by,
             verdict.c.given_at,
+            verdict.c.blind,
         )
         .join(element, element.c.id == grading.c.element_id)
         .join(teardown, teardown.c.id == element.c.teardown_id)

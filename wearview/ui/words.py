@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from wearview.record import Document, Element, PartLine, Teardown
+from wearview.record import Document, Element, PartLine, Suggestion, Teardown
 from wearview.report.packpic import pack_picture
 from wearview.report.templates import templates
 from wearview.terms import CAUTIONS
@@ -55,6 +55,11 @@ def job_html(teardown: Teardown) -> str:
 def said_html(element: Element) -> str:
     """What the shop expects of an element, and verdicts that stand in no row of its table."""
     return _pieces("page_facts.html").said(element)
+
+
+def suggested_html(found: list[Suggestion]) -> str:
+    """What the shop's policy suggests; empty where it suggests nothing."""
+    return _pieces("page_facts.html").suggested(found)
 
 
 def cautions_html() -> str:

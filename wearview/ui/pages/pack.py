@@ -3,7 +3,19 @@
 import streamlit as st
 
 from wearview import store as record
-from wearview.record import HIDDEN, Element, Grading, PartLine, Teardown, part_lines, unexpected_heat
+from wearview.policy import load_policy
+from wearview.record import (
+    HIDDEN,
+    PACK,
+    Element,
+    Grading,
+    PartLine,
+    Suggestion,
+    Teardown,
+    part_lines,
+    suggestions,
+    unexpected_heat,
+)
 from wearview.report.words import DECISIONS, PATTERNS, heat_news, level_words
 from wearview.terms import BAND
 from wearview.ui import here, pictures, show
@@ -20,6 +32,7 @@ from wearview.ui.words import (
     profile_svg,
     row_html,
     said_html,
+    suggested_html,
 )
 
 
@@ -95,10 +108,18 @@ def _plate(
             st.subheader(plain(f"Position {chosen.label}: {chosen.part['kind']}"))
             show.html(plate_html(chosen, grading.document["reference"]))
     with show.in_words():
+        show.html(suggested_html(_suggested(teardown, element, chosen)))
         decide(store, teardown, element, chosen)
         wrong = st.toggle("Something was found wrongly", key="wrong")
         if wrong and chosen is not None and not teardown.closed:
             correct(store, here.named(teardown, element), lines, chosen)
+
+
+def _suggested(teardown: Teardown, element: Element, chosen: PartLine | None) -> list[Suggestion]:
+    """What the shop's policy suggests for the pack and the tapped plate."""
+    wanted = (PACK, chosen.label if chosen else PACK)
+    found = suggestions(element, teardown.wish, load_policy())
+    return [suggestion for suggestion in found if suggestion.target in wanted]
 
 
 def _row(lines: list[PartLine]) -> PartLine | None:
