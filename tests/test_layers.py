@@ -14,7 +14,7 @@ ROWS = [
     "photo demo spread shop",
     "quality mat policy",
     "parts",
-    "light",
+    "light outlines",
     "surface",
     "material",
     "reference",

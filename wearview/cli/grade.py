@@ -15,6 +15,7 @@ from wearview.cli.where import open_record
 from wearview.draw import overlay_photo
 from wearview.errors import CallError
 from wearview.library import find_lining, own_linings
+from wearview.outlines import read_outlines
 from wearview.pipeline import grade_photos
 from wearview.record import (
     Document,
@@ -39,6 +40,7 @@ def grade(args: argparse.Namespace) -> int:
     store = _store_for(args)
     settings = replace(shop_settings(args.rules), chart=args.chart)
     lining = None if args.lining is None else find_lining(args.lining, settings)
+    outlines = {} if args.outlines is None else read_outlines(args.outlines, args.photos)
     graded = grade_photos(
         args.photos,
         settings,
@@ -49,6 +51,7 @@ def grade(args: argparse.Namespace) -> int:
         first=args.first,
         kinds=kinds,
         places=places,
+        corrections=outlines,
         progress=show_progress,
     )
     document = build_document(graded, settings)

@@ -1,6 +1,6 @@
 """Finding every clutch plate, reaction plate and band lining in a photo."""
 
-from wearview.parts.corrected import Corrections, Rims, fit_points
+from wearview.parts.corrected import BandEdges, Corrections, Rims, check_band, check_rims, fit_points
 from wearview.parts.find import NOTHING_SAID, find_parts
 from wearview.parts.order import APPLY_ENDS, row_order
 from wearview.parts.part import Ellipse, Part
@@ -8,10 +8,13 @@ from wearview.parts.part import Ellipse, Part
 __all__ = [
     "APPLY_ENDS",
     "NOTHING_SAID",
+    "BandEdges",
     "Corrections",
     "Ellipse",
     "Part",
     "Rims",
+    "check_band",
+    "check_rims",
     "find_parts",
     "fit_points",
     "row_order",

@@ -132,7 +132,7 @@ def _draw(ribbon: Ribbon, ends: Ends, sides: Sides, covered: NDArray[np.bool_]) 
     x1, y1 = (int(v) for v in np.minimum(np.ceil(strap.max(axis=0)) + 2, [width, height]))
     if x1 - x0 < 2 or y1 - y0 < 2:
         return None
-    part, face = (_fill(outline - [x0, y0], (y1 - y0, x1 - x0)) for outline in (strap, lining))
+    part, face = (fill(outline - [x0, y0], (y1 - y0, x1 - x0)) for outline in (strap, lining))
     part &= ~covered[y0:y1, x0:x1]
     u = np.linspace(ends.left_lining, ends.right_lining, SPINE_POINTS)
     cut_off = bool(((strap < 0) | (strap > [width - 1, height - 1])).any())
@@ -147,7 +147,8 @@ def _draw(ribbon: Ribbon, ends: Ends, sides: Sides, covered: NDArray[np.bool_]) 
     )
 
 
-def _fill(outline: NDArray[np.float64], shape: tuple[int, int]) -> NDArray[np.bool_]:
+def fill(outline: NDArray[np.float64], shape: tuple[int, int]) -> NDArray[np.bool_]:
+    """The pixels of an image of this (height, width) inside an outline (n, 2)."""
     mask = np.zeros(shape, np.uint8)
     cv2.fillPoly(mask, [np.rint(outline * 2**SUBPIXEL).astype(np.int32)], (1,), shift=SUBPIXEL)
     return mask.astype(bool)

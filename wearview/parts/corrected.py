@@ -1,4 +1,4 @@
-"""What a person put right in a photo: rims set by hand, and what is no part."""
+"""What a person put right in a photo: rims and edges set by hand, and what is no part."""
 
 import math
 from collections.abc import Sequence
@@ -9,12 +9,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearview.errors import CallError
+from wearview.parts.band import SPINE_POINTS, Band, fill
 from wearview.parts.candidate import Plate, plate_between
 from wearview.parts.part import Ellipse
 from wearview.parts.rims import ANGLES, Rim
 
 Point = tuple[float, float]
 FEWEST, SLANTED = 3, 5  # points of a circle, and of an ellipse
+NARROWEST_BAND, WIDEST_BAND = 0.01, 1.0  # width over length
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +31,15 @@ class Rims:
 
 
 @dataclass(frozen=True, slots=True)
+class BandEdges:
+    """Three points or more along each long edge of a band's lining, x and y in pixels of the upright
+    full-size photo."""
+
+    one: tuple[Point, ...]
+    other: tuple[Point, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Corrections:
     """What a person said of one photo.
 
@@ -38,10 +49,13 @@ class Corrections:
         Plates with their faces where he tapped them; each takes the place of what was found there.
     no_parts : tuple of point
         The middle of each thing that was taken for a plate and is none; full-size pixels.
+    bands : tuple of BandEdges
+        Bands with their linings where he set them; they take the place of what was found there.
     """
 
     rims: tuple[Rims, ...] = ()
     no_parts: tuple[Point, ...] = ()
+    bands: tuple[BandEdges, ...] = ()
 
 
 def put_right(
@@ -107,13 +121,87 @@ def fit_points(points: Sequence[Point]) -> Ellipse:
     return fitted
 
 
-def _plate(rims: Rims, smooth: NDArray[np.uint8], scale: float) -> Plate:
-    outer, inner = (fit_points(points).scaled(1 / scale) for points in (rims.outer, rims.inner))
+def check_rims(rims: Rims) -> tuple[Ellipse, Ellipse]:
+    """The outer and the inner rim through a person's points, in pixels of the full-size photo.
+
+    Raises
+    ------
+    CallError
+        When the points make no ring.
+    """
+    outer, inner = fit_points(rims.outer), fit_points(rims.inner)
     if inner.major >= outer.major or outer.radius_of(np.array([inner.cx]), np.array([inner.cy]))[0] > 0.3:
         raise CallError("rim", "the inner rim does not lie inside the outer one", "Tap both again")
+    return outer, inner
+
+
+def _plate(rims: Rims, smooth: NDArray[np.uint8], scale: float) -> Plate:
+    outer, inner = (rim.scaled(1 / scale) for rim in check_rims(rims))
     everywhere = np.ones(ANGLES, bool)
     radii = [math.sqrt(rim.major * rim.minor) / 2 for rim in (outer, inner)]
     return plate_between(smooth, Rim(outer, everywhere, radii[0]), Rim(inner, everywhere, radii[1]))
+
+
+def check_band(band: BandEdges) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """The two long edges through a person's points, each (SPINE_POINTS, 2), both from the left or upper end.
+
+    Raises
+    ------
+    CallError
+        When they do not run side by side.
+    """
+    along = int(np.ptp(np.array([*band.one, *band.other], float), axis=0).argmax())
+    one, other = _smooth_edge(band.one, along), _smooth_edge(band.other, along)
+    width = np.linalg.norm(other - one, axis=1)
+    length = float(np.linalg.norm(np.diff((one + other) / 2, axis=0), axis=1).sum())
+    if not NARROWEST_BAND * length < width.min() <= width.max() < WIDEST_BAND * length:
+        raise CallError(
+            "edge", "the two edges of the band do not run side by side", "Set both from end to end"
+        )
+    return one, other
+
+
+def _smooth_edge(points: Sequence[Point], along: int) -> NDArray[np.float64]:
+    """Even places along the smooth curve nearest to points, from the end at which axis `along` is less."""
+    if len(points) < FEWEST:
+        raise CallError("edge", f"has {len(points)} points", f"Set at least {FEWEST}, better five or six")
+    xy = np.array(points, float)
+    xy = xy[::-1] if xy[0, along] > xy[-1, along] else xy
+    at = np.concatenate([[0], np.cumsum(np.linalg.norm(np.diff(xy, axis=0), axis=1))])
+    if (np.diff(at) <= 0).any():
+        raise CallError("edge", "has the same point twice", "Set each point once, from end to end")
+    degree = 3 if len(points) >= SLANTED else 2
+    fits = [np.polynomial.Polynomial.fit(at, values, degree) for values in xy.T]
+    even = np.linspace(0, at[-1], SPINE_POINTS)
+    return np.stack([fit(even) for fit in fits], axis=1)
+
+
+def stated_band(edges: BandEdges, shape: tuple[int, int], scale: float) -> Band:
+    """A band whose lining lies between two edges, in a working copy of this (height, width)."""
+    one, other = ((edge + 0.5) / scale - 0.5 for edge in check_band(edges))
+    outline = np.vstack([one, other[::-1]])
+    face = fill(outline, shape)
+    rows, columns = np.flatnonzero(face.any(axis=1)), np.flatnonzero(face.any(axis=0))
+    if not len(rows):
+        raise CallError("edge", "the band lies off the photo", "Set its edges again")
+    face = face[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
+    cut_off = bool(((outline < 0) | (outline > [shape[1] - 1, shape[0] - 1])).any())
+    return Band(
+        spine=(one + other) / 2,
+        width=float(np.linalg.norm(other - one, axis=1)[SPINE_POINTS // 2]),
+        origin=(int(columns[0]), int(rows[0])),
+        part=face,
+        face=face,
+        confidence=1.0,
+        problems=("cut off by the frame",) if cut_off else (),
+    )
+
+
+def lies_on(band: Band, x: float, y: float) -> bool:
+    """Whether a place of the working copy lies on a band's lining."""
+    row, column = round(y) - band.origin[1], round(x) - band.origin[0]
+    height, width = band.face.shape
+    return 0 <= row < height and 0 <= column < width and bool(band.face[row, column])
 
 
 def _holds(plate: Plate, point: Sequence[float]) -> bool:

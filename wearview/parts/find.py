@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from wearview.parts.band import Band, find_bands
 from wearview.parts.candidate import Plate, plate_between
-from wearview.parts.corrected import Corrections, put_right
+from wearview.parts.corrected import Corrections, lies_on, put_right, stated_band
 from wearview.parts.edges import Edges, PlaneEdges, candidate_slants, find_arcs, find_edges, lay_on
 from wearview.parts.kind import kind_features, likely_kind
 from wearview.parts.learned import Sight, band_seen, face_seen, face_span, look, plate_centres
@@ -273,15 +273,24 @@ def parts_seen(photo: Photo, sight: Sight | None, said: Corrections = NOTHING_SA
         smooth = cv2.GaussianBlur(photo.working, (0, 0), 1.0)
         plates, stated = put_right(plates, said, smooth, photo.scale)
     shape = photo.working.shape[:2]
+    set_bands = [stated_band(edges, shape, photo.scale) for edges in said.bands]
+    bands: list[Band] = []
     if not stated and all(plate.chance < DOUBTED for plate in plates):
         # A band is photographed alone; beside plates only clutter is long and narrow.
         bands = find_bands(photo.working, np.zeros(shape, bool))
         if sight is not None:
             bands = [band for band in bands if band_seen(sight, band.spine) > LEAST_BAND]
-        if bands:
-            return tuple(_band_part(band, photo) for band in bands)
+    if bands:
+        plates = []
+    middles = [(plate.outer.ellipse.cx, plate.outer.ellipse.cy) for plate in plates]
+    plates = [p for p, at in zip(plates, middles, strict=True) if not any(lies_on(b, *at) for b in set_bands)]
+    bands = [b for b in bands if not any(lies_on(b, *at) for s in set_bands for at in s.spine)]
     settled = settle([*plates, *stated], shape)
-    return tuple(_plate_part(v, photo, stated=n >= len(plates)) for n, v in enumerate(settled))
+    return (
+        *(_plate_part(v, photo, stated=n >= len(plates)) for n, v in enumerate(settled)),
+        *(_band_part(band, photo, stated=False) for band in bands),
+        *(_band_part(band, photo, stated=True) for band in set_bands),
+    )
 
 
 def _plate_part(visible: Visible, photo: Photo, *, stated: bool) -> Part:
@@ -314,7 +323,7 @@ def _plate_part(visible: Visible, photo: Photo, *, stated: bool) -> Part:
     )
 
 
-def _band_part(band: Band, photo: Photo) -> Part:
+def _band_part(band: Band, photo: Photo, *, stated: bool) -> Part:
     return Part(
         kind=BAND,
         kind_confidence=band.confidence,
@@ -328,5 +337,6 @@ def _band_part(band: Band, photo: Photo) -> Part:
         metal_mask=band.part & ~band.face,
         scale=photo.scale,
         problems=band.problems,
+        outline_stated=stated,
         evidence={},
     )
