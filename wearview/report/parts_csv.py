@@ -1,11 +1,23 @@
-"""Every graded part with its measurements and verdict, as plain CSV."""
+"""Graded parts with measurements and verdicts, findings and measured values, as plain CSV."""
 
 import csv
 import io
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import Any
 
-from wearview.record import PACK, Element, PartLine, Teardown, Verdict, part_lines
+from wearview.record import (
+    PACK,
+    CheckLine,
+    Element,
+    Measured,
+    PartLine,
+    Teardown,
+    Verdict,
+    check_lines,
+    measured_json,
+    part_lines,
+)
+from wearview.record.length import decimal_text
 from wearview.report.words import base_name
 from wearview.terms import TINTS
 
@@ -53,6 +65,37 @@ COLUMNS = (
 )
 
 
+FOUND_COLUMNS = ("teardown", "item", "on_checklist", "state", "note", "by", "said_at", "photo_sha256")
+MEASURED_COLUMNS = (
+    "teardown",
+    "what",
+    "value",
+    "unit",
+    "mm",
+    "in",
+    "tool",
+    "least",
+    "most",
+    "limit_from",
+    "outcome",
+    "by",
+    "note",
+    "measured_at",
+)
+
+
+def findings_csv(teardown: Teardown) -> str:
+    """CSV text with one row for each item of the checklist, then one for each found beside it."""
+    return _csv(
+        FOUND_COLUMNS, teardown, map(_found_row, check_lines(teardown.checklist, teardown.inspections))
+    )
+
+
+def measured_csv(teardown: Teardown) -> str:
+    """CSV text with one row for each measured value, in both units; no limit, no outcome."""
+    return _csv(MEASURED_COLUMNS, teardown, map(_measured_row, teardown.measured))
+
+
 def parts_csv(teardown: Teardown) -> str:
     """CSV text with one row for each part of every newest grading, then one for each pack or named part
     judged.
@@ -60,14 +103,40 @@ def parts_csv(teardown: Teardown) -> str:
     What was not measured is an empty cell, never 0. A text that a spreadsheet would take for a formula is
     preceded by an apostrophe.
     """
+    rows = ({"element": element.name, **row} for element in teardown.elements for row in _rows(element))
+    return _csv(COLUMNS, teardown, rows)
+
+
+def _csv(columns: tuple[str, ...], teardown: Teardown, rows: Iterable[dict[str, Any]]) -> str:
     out = io.StringIO(newline="")
-    writer = csv.DictWriter(out, COLUMNS, restval="", lineterminator="\r\n")  # RFC 4180
+    writer = csv.DictWriter(out, columns, restval="", lineterminator="\r\n")  # RFC 4180
     writer.writeheader()
-    for element in teardown.elements:
-        for row in _rows(element):
-            cells = {"teardown": teardown.name, "element": element.name, **row}
-            writer.writerow({name: _cell(value) for name, value in cells.items()})
+    for row in rows:
+        cells = {"teardown": teardown.name, **row}
+        writer.writerow({name: _cell(value) for name, value in cells.items()})
     return out.getvalue()
+
+
+def _found_row(line: CheckLine) -> dict[str, Any]:
+    said = line.said
+    row = {"item": line.item, "on_checklist": "yes" if line.listed else "no", "state": line.state}
+    if said is None:
+        return row
+    photos = " ".join(photo.sha256 for photo in said.photos)
+    return row | {"note": said.note, "by": said.by, "said_at": said.said_at, "photo_sha256": photos}
+
+
+def _measured_row(one: Measured) -> dict[str, Any]:
+    told = measured_json(one)
+    value = told.pop("value")
+    number = decimal_text(one.value.exact)  # a spreadsheet takes a fraction for a date
+    limits = {name: getattr(one, name) and str(getattr(one, name)) for name in ("least", "most")}
+    return {
+        **told,
+        **limits,
+        "value": number,
+        **{unit: value[unit] for unit in ("unit", "mm", "in")},
+    }
 
 
 def _rows(element: Element) -> Iterator[dict[str, Any]]:

@@ -5,6 +5,7 @@ import json
 import re
 import tempfile
 from collections.abc import Iterable, Iterator
+from dataclasses import asdict
 from datetime import datetime
 from importlib.resources import files
 from pathlib import Path
@@ -17,7 +18,7 @@ from wearview.report import words
 from wearview.report.packpic import PackPicture
 from wearview.report.pictures import ReportPicture
 from wearview.report.templates import templates
-from wearview.report.view import Decided, ElementView, PartView, PhotoView, ReportView
+from wearview.report.view import Decided, ElementView, FoundView, PartView, PhotoView, ReportView
 from wearview.terms import NO_PASS
 
 _FONT = "Libertinus Serif"  # comes inside typst; the system's fonts serve only for scripts that it lacks
@@ -119,10 +120,18 @@ def _view(view: ReportView, pictures: dict[int, ReportPicture]) -> Json:
         },
         "elements": [_element(element, n, pictures) for n, element in enumerate(view.elements)],
         "part_heads": words.PART_HEADS,
+        "found_heads": words.FOUND_HEADS,
+        "found": [_found(found) for found in view.found],
+        "left": words.left_words(view.left),
+        "found_across": min(2, len(view.found_photos)),
+        "found_photos": [_photo(photo, pictures[photo.number]) for photo in view.found_photos],
+        "measured_heads": words.MEASURED_HEADS,
+        "measured": [asdict(one) for one in view.measured],
+        "about_limits": words.ABOUT_LIMITS,
         "cautions": view.cautions,
         "evidence": {
             "heads": words.PHOTO_HEADS,
-            "photos": [[str(p.number), p.file, words.LIGHTS[p.light], p.sha256] for p in view.photos],
+            "photos": [[str(p.number), p.file, p.colour_from, p.sha256] for p in view.photos],
             "versions": [
                 *({"said": said, "hashes": hashes} for said, hashes in view.versions),
                 {"said": view.written_by, "hashes": ()},
@@ -159,6 +168,16 @@ def _element(element: ElementView, n: int, pictures: dict[int, ReportPicture]) -
     }
 
 
+def _found(found: FoundView) -> Json:
+    return {
+        "item": found.item,
+        "state": found.state,
+        "photos": found.pictured,
+        "note": found.note,
+        "signature": found.signature,
+    }
+
+
 def _picture(picture: PackPicture, element: str, n: int) -> Json:
     return {
         "file": f"pack-{n}.svg",
@@ -174,7 +193,7 @@ def _photo(photo: PhotoView, picture: ReportPicture) -> Json:
         "shape": picture.width / picture.height,
         "alt": photo.alt,
         "title": f"Photo {photo.number}",
-        "places": f": {words.places(photo.positions)}" if photo.positions else "",
+        "places": f": {photo.shows}" if photo.shows else "",
         "about": photo.about,
         "problems": photo.said_of_problems,
     }

@@ -8,11 +8,15 @@ from typing import Any
 from wearview import __version__
 from wearview.record import (
     PACK,
+    AttachedPhoto,
+    CheckLine,
     Element,
     Grading,
+    Measured,
     PartLine,
     Teardown,
     Verdict,
+    check_lines,
     part_lines,
     unexpected_heat,
 )
@@ -20,20 +24,27 @@ from wearview.report.packpic import PackPicture, pack_picture
 from wearview.report.shop import Shop
 from wearview.report.words import (
     CLEANEST_ONLY,
+    FOUND_WORDS,
+    LIGHTS,
+    NOT_GRADED,
+    OUTCOME_WORDS,
     PATTERNS,
     base_name,
     day,
     heat_news,
     level_words,
+    limit_words,
     places,
     reference_words,
+    signature,
 )
 from wearview.terms import CAUTIONS, LINING_LEVELS, PROBLEMS, STEEL_LEVELS, Problem
 
 
 @dataclass(frozen=True, slots=True)
 class PhotoView:
-    """A photo: `number` counts through all elements, `positions` are the labels of its parts."""
+    """A photo: `number` counts through the report, `positions` are the labels of its parts; `light` is None
+    where it was not graded."""
 
     number: int
     element: str
@@ -42,7 +53,7 @@ class PhotoView:
     sha256: str
     overlay_sha256: str | None
     taken_at: str | None
-    light: str
+    light: str | None
     positions: tuple[str, ...]
     problems: tuple[Problem, ...]
 
@@ -53,9 +64,19 @@ class PhotoView:
         return f"Photo {self.number}, {self.element}{where}"
 
     @property
+    def shows(self) -> str:
+        """The positions that it shows, or the item that it is of; empty where no part was found in it."""
+        return places(self.positions) if self.positions else self.element if self.light is None else ""
+
+    @property
     def about(self) -> str:
         """Its file, and when it was taken."""
         return self.file + (f", taken {self.taken_at.replace('T', ' ')}" if self.taken_at else "")
+
+    @property
+    def colour_from(self) -> str:
+        """What its colours were taken from."""
+        return NOT_GRADED if self.light is None else LIGHTS[self.light]
 
     @property
     def said_of_problems(self) -> tuple[str, ...]:
@@ -165,6 +186,37 @@ class ElementView:
         return Glance(worst.level, level_words(worst.level, worst.name), (*against, *where, *missed))
 
 
+@dataclass(frozen=True, slots=True)
+class FoundView:
+    """An item beside the packs of which something was said, in words, with its photos."""
+
+    item: str
+    state: str
+    note: str | None
+    signature: str
+    photos: tuple[PhotoView, ...]
+
+    @property
+    def pictured(self) -> str:
+        """The numbers of its photos: ", photos 3, 4"; empty without one."""
+        numbers = ", ".join(str(photo.number) for photo in self.photos)
+        return f", photo{'s' if len(self.photos) > 1 else ''} {numbers}" if numbers else ""
+
+
+@dataclass(frozen=True, slots=True)
+class MeasuredView:
+    """A measured value in words."""
+
+    what: str
+    value: str
+    tool: str
+    limit: str
+    outcome: str
+    out_of_limit: bool
+    note: str | None
+    signature: str
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class ReportView:
     """The whole report; `moment` is when the last entry that it shows was made, ISO 8601."""
@@ -174,6 +226,9 @@ class ReportView:
     opened: str
     moment: str
     elements: tuple[ElementView, ...]
+    found: tuple[FoundView, ...]
+    left: tuple[str, ...]
+    measured: tuple[MeasuredView, ...]
     cautions: tuple[str, ...]
     lining_levels: tuple[str, ...]
     steel_levels: tuple[str, ...]
@@ -203,15 +258,21 @@ class ReportView:
     @property
     def written_by(self) -> str:
         """What wrote the report, and what comes with it."""
+        tables = " and tables of what stands beside the packs" if self.found or self.measured else ""
         return (
             f"Report written by wearview {self.program_version}. photos.zip holds the photos without "
-            "location data, parts.csv every measured value."
+            f"location data{tables}, parts.csv every measured value of the graded parts."
         )
 
     @property
     def photos(self) -> list[PhotoView]:
         """All photos in the order of their numbers."""
-        return [photo for element in self.elements for photo in element.photos]
+        return [*(photo for element in self.elements for photo in element.photos), *self.found_photos]
+
+    @property
+    def found_photos(self) -> list[PhotoView]:
+        """The photos of what was found beside the packs."""
+        return [photo for found in self.found for photo in found.photos]
 
 
 def report_view(teardown: Teardown, shop: Shop) -> ReportView:
@@ -224,12 +285,17 @@ def report_view(teardown: Teardown, shop: Shop) -> ReportView:
     for element in sorted(teardown.elements, key=lambda element: not unexpected_heat(element)):
         elements.append(_element_view(element, number))
         number += len(elements[-1].photos)
+    lines = check_lines(teardown.checklist, teardown.inspections)
     return ReportView(
         teardown=teardown,
         shop=shop,
         opened=day(teardown.opened_at),
         moment=max(_moments(teardown)),
         elements=tuple(elements),
+        found=tuple(_found_views(lines, number)),
+        # Of a checklist that nobody has begun there is nothing to tell.
+        left=tuple(line.item for line in lines if line.said is None) if teardown.inspections else (),
+        measured=tuple(map(_measured_view, teardown.measured)),
         cautions=CAUTIONS,
         lining_levels=LINING_LEVELS,
         steel_levels=STEEL_LEVELS,
@@ -239,11 +305,15 @@ def report_view(teardown: Teardown, shop: Shop) -> ReportView:
 
 def without_photos(view: ReportView, left_out: Collection[str]) -> ReportView:
     """The report without the pictures of some photos, by sha256; what they show stays in its tables."""
-    elements = (
-        replace(element, photos=tuple(photo for photo in element.photos if photo.sha256 not in left_out))
-        for element in view.elements
+    return replace(
+        view,
+        elements=tuple(replace(shown, photos=_kept(shown.photos, left_out)) for shown in view.elements),
+        found=tuple(replace(shown, photos=_kept(shown.photos, left_out)) for shown in view.found),
     )
-    return replace(view, elements=tuple(elements))
+
+
+def _kept(photos: tuple[PhotoView, ...], left_out: Collection[str]) -> tuple[PhotoView, ...]:
+    return tuple(photo for photo in photos if photo.sha256 not in left_out)
 
 
 def _moments(teardown: Teardown) -> Iterator[str]:
@@ -252,6 +322,46 @@ def _moments(teardown: Teardown) -> Iterator[str]:
     for element in teardown.elements:
         yield from (grading.graded_at for grading in element.gradings)
         yield from (verdict.given_at for verdict in element.verdicts)
+    yield from (said.said_at for said in teardown.inspections)
+    yield from (one.measured_at for one in teardown.measured)
+
+
+def _found_views(lines: list[CheckLine], first_number: int) -> Iterator[FoundView]:
+    """What was said of each item, its photos numbered on from the packs'."""
+    number = first_number
+    for said in (line.said for line in lines if line.said is not None):
+        photos = tuple(_attached(said.item, photo, n) for n, photo in enumerate(said.photos, number))
+        number += len(photos)
+        state = FOUND_WORDS[said.outcome]
+        yield FoundView(said.item, state, said.note, signature(said.by, said.said_at), photos)
+
+
+def _attached(item: str, photo: AttachedPhoto, number: int) -> PhotoView:
+    return PhotoView(
+        number=number,
+        element=item,
+        file=base_name(photo.file),
+        stem=PureWindowsPath(photo.file).stem,
+        sha256=photo.sha256,
+        overlay_sha256=None,
+        taken_at=None,
+        light=None,
+        positions=(),
+        problems=(),
+    )
+
+
+def _measured_view(one: Measured) -> MeasuredView:
+    return MeasuredView(
+        what=one.what,
+        value=one.value.both,
+        tool=one.tool,
+        limit=limit_words(one),
+        outcome=OUTCOME_WORDS[one.outcome],
+        out_of_limit=one.out_of_limit,
+        note=one.note,
+        signature=signature(one.by, one.measured_at),
+    )
 
 
 def _element_view(element: Element, first_number: int) -> ElementView:

@@ -4,9 +4,9 @@ from datetime import datetime
 from pathlib import PureWindowsPath
 from typing import Any
 
-from wearview.record import Verdict
+from wearview.record import OVER, UNDER, WITHIN, Measured, Verdict
 from wearview.report.packpic import PackPicture
-from wearview.terms import FRICTION, REACTION, STEEL
+from wearview.terms import FOUND, FRICTION, NOT_LOOKED_AT, NOTHING_FOUND, REACTION, STEEL
 
 TITLES = {
     "report": "Teardown report",
@@ -19,6 +19,8 @@ TITLES = {
     "parts": "Part by part",
     "named": "Parts outside the pack",
     "earlier": "Verdicts on earlier photos",
+    "beside": "Beside the packs",
+    "measured": "Measured",
     "cautions": "Cautions",
     "evidence": "Where this comes from",
 }
@@ -26,6 +28,24 @@ GLANCE_HEADS = ("Element", "Most heat seen", "What was replaced or left in, and 
 LEGEND_HEADS = ("Level", "Lining (friction plate, band)", "Steel and reaction plate")
 PART_HEADS = ("Position", "Part", "Heat level", "What the photo shows", "Technician's verdict")
 PHOTO_HEADS = ("Photo", "File", "Colour taken from", "SHA-256 of the file")
+FOUND_HEADS = ("Item", "What was found")
+MEASURED_HEADS = ("What", "Measured", "Limit, and where it is from", "Result")
+FOUND_WORDS = {
+    FOUND: "Found",
+    NOTHING_FOUND: "Looked at, nothing found",
+    NOT_LOOKED_AT: "Not looked at, left out on purpose",
+}
+OUTCOME_WORDS = {
+    WITHIN: "within the limit",
+    UNDER: "Out of limit: under the least",
+    OVER: "Out of limit: over the most",
+    None: "no limit to compare with",
+}
+ABOUT_LIMITS = (
+    "A limit is what the technician took from the source named beside it. Without one, nothing is said of a "
+    "value."
+)
+NOT_GRADED = "not graded"
 NOTHING = "Nothing was graded or judged so far."
 UNKNOWN_LEVEL = "cannot tell: the photo does not show enough to choose a level"
 ABOUT_LEVELS = (
@@ -117,7 +137,22 @@ def verdict_grounds(verdict: Verdict) -> str:
 
 def verdict_signature(verdict: Verdict) -> str:
     """Who gave a verdict, and when."""
-    return ", ".join([*([verdict.by] if verdict.by else []), day(verdict.given_at)])
+    return signature(verdict.by, verdict.given_at)
+
+
+def signature(by: str | None, moment: str) -> str:
+    """Who said something, and when."""
+    return ", ".join([*([by] if by else []), day(moment)])
+
+
+def limit_words(measured: Measured) -> str:
+    """A limit with where it is from: "at most 0.04 in (shop note 12)"; "none given" without one."""
+    return f"{measured.limit_words} ({measured.limit_from})" if measured.limit_words else "none given"
+
+
+def left_words(items: tuple[str, ...]) -> str:
+    """The items of a checklist of which nothing is noted."""
+    return f"Not done, nothing is noted of: {'; '.join(items)}." if items else ""
 
 
 def earlier_place(verdict: Verdict) -> str:

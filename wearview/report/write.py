@@ -6,7 +6,7 @@ from pathlib import Path
 
 from wearview.files import make_folder, whole_file, write_whole
 from wearview.record import Teardown
-from wearview.report.parts_csv import parts_csv
+from wearview.report.parts_csv import findings_csv, measured_csv, parts_csv
 from wearview.report.pictures import PhotoSource, graded_pictures, original_picture, report_pictures
 from wearview.report.shop import Shop
 from wearview.report.templates import templates
@@ -69,14 +69,27 @@ def write_report(
     write_whole(out / "report.html", html.encode("utf-8", "backslashreplace"))
     write_whole(out / "report.pdf", pdf)
     write_whole(out / "parts.csv", parts_csv(teardown).encode("utf-8", "backslashreplace"))
-    _write_archive(out / "photos.zip", view.photos, photo_bytes, originals, tell)
+    _write_archive(out / "photos.zip", view.photos, _tables(teardown), photo_bytes, originals, tell)
     return [out / name for name in ("report.html", "report.pdf", "photos.zip", "parts.csv")]
 
 
+def _tables(teardown: Teardown) -> dict[str, str]:
+    """What was found and measured beside the packs, by its file's name; what there is none of is left out."""
+    found = {"findings.csv": findings_csv(teardown)} if teardown.inspections else {}
+    return found | ({"measured.csv": measured_csv(teardown)} if teardown.measured else {})
+
+
 def _write_archive(
-    path: Path, photos: list[PhotoView], photo_bytes: PhotoSource, originals: bool, tell: Tell
+    path: Path,
+    photos: list[PhotoView],
+    tables: dict[str, str],
+    photo_bytes: PhotoSource,
+    originals: bool,
+    tell: Tell,
 ) -> None:
     with whole_file(path) as file, zipfile.ZipFile(file, "w", zipfile.ZIP_STORED) as archive:
+        for name, text in tables.items():
+            archive.writestr(zipfile.ZipInfo(name, _ZIP_DATE), text.encode("utf-8", "backslashreplace"))
         for photo in photos:
             tell(f"photos.zip: photo {photo.number} of {len(photos)}")
             for name, jpeg in graded_pictures(photo, photo_bytes):
