@@ -33,7 +33,8 @@ def page() -> None:
         if teardown is None:
             return
         show.html(job_html(teardown))
-        if not any(element.gradings or element.verdicts for element in teardown.elements):
+        beside = (*teardown.inspections, *teardown.measured)
+        if not beside and not any(element.gradings or element.verdicts for element in teardown.elements):
             st.info("There is nothing to report so far: no photo is graded and no verdict given.")
             return
         _report(store, teardown, _wanted(teardown))
@@ -52,12 +53,15 @@ def _wanted(teardown: Teardown) -> Wanted:
         if element.latest
         for entry in element.latest.document["photos"]
     }
+    photos |= {
+        p.sha256: f"{said.item}: {base_name(p.file)}" for said in teardown.inspections for p in said.photos
+    }
     with st.expander("What goes along"):
         left_out = st.multiselect(
             "Photos to leave out",
             photos,
             format_func=photos.__getitem__,
-            placeholder="none: every graded photo goes along",
+            placeholder="none: every photo goes along",
             key="left out",
         )
         st.caption("What a photo left out shows stays in the tables.")
@@ -125,7 +129,8 @@ def _stamp(store: record.Store, teardown: Teardown) -> tuple[str, ...]:
     """What changes when the record of a teardown grows: nothing in it is ever altered."""
     gradings = (g.document_sha256 for element in teardown.elements for g in element.gradings)
     said = (f"{len(element.verdicts)} {element.duty}" for element in teardown.elements)
-    return (store.label, teardown.name, str(teardown.blind), *gradings, *said)
+    beside = (f"{shown}" for shown in (teardown.checklist, teardown.inspections, teardown.measured))
+    return (store.label, teardown.name, str(teardown.blind), *gradings, *said, *beside)
 
 
 @st.cache_resource(max_entries=4, show_spinner=False, on_release=tempfile.TemporaryDirectory.cleanup)
