@@ -49,6 +49,7 @@ PROMISED = {
     "backup": "FILE --store",
     "restore": "FILE --store",
     "check": "--json --store",
+    "regrade": "ARCHIVE --into --rules --workers --scheduler",
     "verdict": "TEARDOWN ELEMENT POSITION|pack|NAME reuse|replace|resurface|leave|unsure --heat --reason "
     "--by --note --store",
     "report": "TEARDOWN --out --store",

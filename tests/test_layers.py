@@ -24,6 +24,7 @@ ROWS = [
     "record",
     "pipeline draw agreement",
     "store report",
+    "regrade",
     "cli ui",
 ]
 ROW = {name: row for row, names in enumerate(ROWS) for name in names.split()} | {"app": len(ROWS)}
@@ -34,6 +35,8 @@ ONLY_IN = {
     "pillow_heif": {"photo"},
     "sqlalchemy": {"store"},
     "alembic": {"store"},
+    "distributed": {"regrade"},
+    "fsspec": {"regrade"},
     "streamlit": {"ui", "app"},
     "starlette": {"ui"},
     "segno": {"ui"},

@@ -78,6 +78,10 @@ def _run(args: argparse.Namespace) -> int:
             from wearview.cli.app import app
 
             return app(args)
+        case "regrade":
+            from wearview.cli.regrade import regrade
+
+            return regrade(args)
     from wearview.cli import beside, care, customer, element, job, lining, policy, rules, teardown
 
     commands = {
