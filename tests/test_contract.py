@@ -23,7 +23,7 @@ from wearview.record import Place, parse_kinds, parse_places, schema
 ROOT = Path(__file__).parents[1]
 PROMISED = {
     "grade": "PHOTO --reference --lining --apply-end --from --kinds --positions --json --masks --overlays "
-    "--teardown --element --store",
+    "--second-light --teardown --element --store",
     "demo": "--out",
     "teardown new": "NAME --unit --serial --customer --wish --store",
     "teardown list": "--json --store",
@@ -120,6 +120,7 @@ def test_help_loads_no_library_that_takes_time():
         ["grade", "a.jpg", "--apply-end", "up"],
         ["grade", "a.jpg", "--reference", "r.jpg", "--lining", "demo-tan"],
         ["grade", "a.jpg", "--teardown", "Job 7"],
+        ["grade", "a.jpg", "b.jpg", "--second-light", "c.jpg"],
         ["grade", "a.jpg", "--kinds", "friction,washer"],
         ["grade", "a.jpg", "--positions", "1,b"],
         ["grade", "a.jpg", "--positions", "1,1"],

@@ -82,6 +82,11 @@ def look_at(photo: Photo, said: Corrections = NOTHING_SAID, colours: KnownColour
     return Seen(photo, quality, parts, _light(photo, parts, targets, colours), targets)
 
 
+def light_of(photo: Photo, parts: Sequence[Part], colours: KnownColours = NOTHING_MEASURED) -> Light:
+    """The light of a photo whose parts are known."""
+    return _light(photo, parts, find_targets(photo.working, colours), colours)
+
+
 def _light(photo: Photo, parts: Sequence[Part], targets: Targets, colours: KnownColours) -> Light:
     height, width = photo.working.shape[:2]
     factor = min(1.0, SMALL / max(height, width))

@@ -12,7 +12,7 @@ from wearview.errors import PhotoError
 from wearview.grade import grade_lining, grade_steel
 from wearview.library import choose, main_reference
 from wearview.light import Light, known_colours, match_light
-from wearview.lining import clean_in_photo, read_lining
+from wearview.lining import clean_in_photo, read_lining, read_two_lights
 from wearview.look import (
     Clean,
     Seen,
@@ -28,8 +28,10 @@ from wearview.look import (
 )
 from wearview.pack import Pack, PackEntry, profile_pack
 from wearview.parts import NOTHING_SAID, Corrections, Part, row_order
+from wearview.photo import Photo
 from wearview.record import Graded, GradedPart, GradedPhoto, Place
 from wearview.reference import NO_REFERENCE, Reference, cleanest_part
+from wearview.relight import look_again
 from wearview.settings import Settings
 from wearview.steel import read_steel
 from wearview.surface import Face
@@ -50,6 +52,7 @@ def grade_photos(
     reference: Source | Clean | None = None,
     lining: Reference | None = None,
     own: Sequence[Reference] = (),
+    second: Source | None = None,
     apply_end: str | None = None,
     first: str = "apply",
     kinds: Sequence[str] | None = None,
@@ -74,6 +77,8 @@ def grade_photos(
         A clean lining by name, already looked up; used when no reference photo is given.
     own : sequence of Reference
         The shop's library, from which a part without a reference photo gets the lining it is recognised as.
+    second : str, PhotoFile, PhotoBytes, Photo or None
+        The one photo taken again, the phone left where it was and the lamp moved.
     apply_end : str or None
         Where the apply end lies in photos that hold several parts: "left", "right", "top", "bottom".
     first : str
@@ -143,6 +148,11 @@ def grade_photos(
         if anchor is None:
             anchor = seen.light
         taken = count.number(_faces(seen, anchor, apply_end, settings))
+        if second is not None:
+            try:
+                taken = _seen_again(taken, photo, read_source(second), settings)
+            except PhotoError as error:
+                unread.append(error)
         photos.append(taken if clean is None else finish(_graded(taken, clean, settings)))
     if clean is None:
         if lining is not None or own:
@@ -214,6 +224,21 @@ def _faces(seen: Seen, anchor: Light | None, apply_end: str | None, settings: Se
         tuple(parts),
         mm_per_px_of(seen),
     )
+
+
+def _seen_again(taken: GradedPhoto, photo: Photo, second: Photo, settings: Settings) -> GradedPhoto:
+    """The photo with what a second light shows of its linings, or the reason why it shows nothing."""
+    lined = {
+        part.id: (part.part, part.face)
+        for part in taken.parts
+        if part.face is not None and part.part.kind in LINED_KINDS
+    }
+    if not lined or taken.light is None:
+        return taken
+    found, problems = look_again(photo, second, list(lined.values()), taken.light, settings)
+    relit = dict(zip(lined, found, strict=True))
+    parts = tuple(replace(part, relit=relit.get(part.id)) for part in taken.parts)
+    return replace(taken, parts=parts, problems=tuple(dict.fromkeys((*taken.problems, *problems))))
 
 
 def _needs_match(light: Light, anchor: Light) -> bool:
@@ -306,6 +331,8 @@ def _graded(photo: GradedPhoto, shared: Reference, settings: Settings) -> Graded
         elif part.part.kind in LINED_KINDS:
             reference = here[id(part.chosen.reference if part.chosen is not None else shared)]
             lining = read_lining(part.face, reference, settings)
+            if part.relit is not None:
+                lining = replace(lining, glazing=read_two_lights(part.face, part.relit, reference))
             grade = grade_lining(lining, reference, settings.rules)
             problems = dict.fromkeys((*part.problems, *lining.problems, *grade.problems))
             parts.append(replace(part, lining=lining, grade=grade, problems=tuple(problems)))

@@ -195,6 +195,12 @@ _PUBLISHED = (
         False,
     ),
     Problem(
+        "second light does not fit",
+        "The second photo does not lie on the first: the phone moved or shook, or it shows something else.",
+        "Rest the phone on something, move only the lamp, and take both again.",
+        False,
+    ),
+    Problem(
         "fits no library lining",
         "No lining of the library could look like this, clean or heated.",
         "Use a photo of a clean plate of this lining, or add it: wearview lining add NAME PHOTO.",

@@ -1,7 +1,8 @@
 """Make the scenes: ``python -m tests.scenes accuracy --out DIR``, or another of its commands.
 
 ``accuracy`` and ``broad`` render a catalogue, ``relight`` and ``broad-relight`` photograph scenes of it under
-four lights each, ``part-free`` renders benches without a part, ``demo_images`` the demo photos.
+four lights each, ``pairs`` renders plates under two lamps, ``part-free`` benches without a part,
+``demo_images`` the demo photos.
 """
 
 from __future__ import annotations
@@ -12,11 +13,12 @@ from pathlib import Path
 
 from tests.scenes.broad import broad_scenes, part_free_scenes, relit_scenes
 from tests.scenes.catalogue import Scene, accuracy_scenes
+from tests.scenes.pairs import make_pairs, pair_scenes
 from tests.scenes.render import VARIANT
 from tests.scenes.series import Task, make_all
 from tests.scenes.shoot import SAMPLES
 
-PART_FREE = "part-free"
+PART_FREE, PAIRS = "part-free", "pairs"
 CATALOGUES = {
     "accuracy": (accuracy_scenes, "the scenes that the accuracy table is made from"),
     "relight": (
@@ -25,6 +27,7 @@ CATALOGUES = {
     ),
     "broad": (broad_scenes, "240 further scenes, more varied"),
     "broad-relight": (relit_scenes, "forty of them under four lights each"),
+    PAIRS: (pair_scenes, "glazed, oil-wet and clean plates under two lamps each, into a folder of that name"),
     PART_FREE: (part_free_scenes, "300 small photos without a part, into a folder of that name"),
 }
 
@@ -54,6 +57,9 @@ def main(arguments: list[str] | None = None) -> int:
         make_demo(options.out, options.only, options.samples, options.variant, options.again)
         return 0
     scenes = _chosen(CATALOGUES[options.command][0](), options.only)
+    if options.command == PAIRS:
+        make_pairs(options.out, scenes, options.samples, options.variant, options.again)
+        return 0
     task = Task(
         out=options.out / PART_FREE if options.command == PART_FREE else options.out,
         relight=options.command.endswith("relight"),

@@ -47,6 +47,7 @@ def grade(args: argparse.Namespace) -> int:
         reference=args.reference,
         lining=lining,
         own=own_linings(),
+        second=args.second_light,
         apply_end=args.apply_end,
         first=args.first,
         kinds=kinds,
@@ -114,7 +115,11 @@ def show_progress(done: int, total: int, text: str) -> None:
 def _check_targets(args: argparse.Namespace) -> None:
     if (args.teardown is None) != (args.element is None):
         raise CallError("--teardown and --element", "belong together", "Give both or neither")
-    inputs = {Path(name).absolute() for name in (*args.photos, args.reference or ".")}
+    if args.second_light is not None and len(args.photos) > 1:
+        raise CallError("--second-light", "belongs to one photo", "Grade that photo by itself")
+    inputs = {
+        Path(name).absolute() for name in (*args.photos, args.reference or ".", args.second_light or ".")
+    }
     if args.json and args.json != "-" and Path(args.json).absolute() in inputs:
         raise CallError(args.json, "is one of the photos", "Give --json another file")
 

@@ -47,6 +47,11 @@ def _add_grade(commands: argparse._SubParsersAction) -> None:
     clean.add_argument("--reference", metavar="CLEAN_PHOTO", help="photo of a clean plate of the same lining")
     clean.add_argument("--lining", metavar="NAME", help="a lining of the shop's library (wearview lining)")
     p.add_argument(
+        "--second-light",
+        metavar="PHOTO",
+        help="the one PHOTO again: same phone position, lamp moved, for glaze",
+    )
+    p.add_argument(
         "--apply-end",
         choices=("left", "right", "top", "bottom"),
         help="where the apply end lies in a photo of several parts (default: left, then top)",

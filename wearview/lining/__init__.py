@@ -2,5 +2,15 @@
 
 from wearview.lining.discoloration import AREAS, LIMITS, LiningReadings, read_lining
 from wearview.lining.glazing import clean_in_photo, read_glazing
+from wearview.lining.two_lights import Relit, read_two_lights
 
-__all__ = ["AREAS", "LIMITS", "LiningReadings", "clean_in_photo", "read_glazing", "read_lining"]
+__all__ = [
+    "AREAS",
+    "LIMITS",
+    "LiningReadings",
+    "Relit",
+    "clean_in_photo",
+    "read_glazing",
+    "read_lining",
+    "read_two_lights",
+]

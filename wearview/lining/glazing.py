@@ -90,11 +90,9 @@ def read_glazing(face: Face, reference: Reference) -> Reading:
     coloured, added, browned = _added_light(
         face, face.lab[seen], reference.lab_median, reference.light_uncertainty
     )
-    closed = min(0.9, _NO_FIBRES + _NO_FIBRES_BROWNED * browned)
 
     def index(grain: float, added: float, usual: float) -> float:
-        lost = 1 - math.sqrt(min(1.0, max(0.0, (grain**2 - closed) / (1 - closed))))
-        gained = 1 - _CLEAN_SHEEN / (_CLEAN_SHEEN + max(0.0, added))
+        lost, gained = lost_grain(grain, browned), gained_sheen(added)
         if not coloured:
             gained = max(gained, min(1.0, usual * lost**_USUAL_SHEEN))
         return 100 * math.sqrt(lost * gained)
@@ -105,6 +103,17 @@ def read_glazing(face: Face, reference: Reference) -> Reading:
     by_sheen = index(grain, added + _SHEEN_ERROR, 2) - index(grain, added - _SHEEN_ERROR, 0.5)
     spread = math.hypot(by_grain / 2, by_sheen / 2, _INDEX_ERROR)
     return Reading(value, "index 0-100", _METHOD, n, spread)
+
+
+def lost_grain(grain: float, browned: float) -> float:
+    """Share of the fibres' contrast that is gone, 0..1, from the grain left as a share of the clean grain."""
+    closed = min(0.9, _NO_FIBRES + _NO_FIBRES_BROWNED * browned)
+    return 1 - math.sqrt(min(1.0, max(0.0, (grain**2 - closed) / (1 - closed))))
+
+
+def gained_sheen(added: float) -> float:
+    """Share of the sheen that clean lining does not have, 0..1, from the light added, of a white sheet's."""
+    return 1 - _CLEAN_SHEEN / (_CLEAN_SHEEN + max(0.0, added))
 
 
 def _added_light(

@@ -10,7 +10,7 @@ from wearview.errors import PhotoError
 from wearview.grade import Grade
 from wearview.library import Chosen
 from wearview.light import Light
-from wearview.lining import LiningReadings
+from wearview.lining import LiningReadings, Relit
 from wearview.pack import Pack
 from wearview.parts import Part
 from wearview.quality import Quality
@@ -35,6 +35,7 @@ class GradedPart:
     grade: Grade | None
     problems: tuple[str, ...]
     chosen: Chosen | None = None
+    relit: Relit | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)

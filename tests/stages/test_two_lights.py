@@ -1,0 +1,169 @@
+"""Two photos under two lights: laid onto each other, shine parted from the body, glaze read from both."""
+
+import io
+import json
+import math
+from dataclasses import replace
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+from PIL import Image
+
+from tests.faces import TAN, clean_lining, ring_face, veiled
+from tests.scenes.colours import lab_to_linear_srgb
+from wearview.cli import main
+from wearview.lining import Relit, read_glazing, read_two_lights
+from wearview.pair import NO_FIT, lay_onto, moved_shine
+from wearview.photo import read_photo, read_photo_bytes
+from wearview.pipeline import grade_photos
+from wearview.settings import load_settings
+
+DEMO = Path(__file__).parents[2] / "demo_images"
+PLATE = DEMO / "reference-tan.jpg"
+SETTINGS = load_settings()
+X, Y = np.meshgrid(np.linspace(-1, 1, 160), np.linspace(-1, 1, 120))
+
+
+def dichromatic(body, shading, shine):
+    """Shafer's model with a neutral interface, rgb = shading x body + shine x white (Color Research and
+    Application 10, 210-218, 1985; from memory)."""
+    return (shading[..., None] * body + shine[..., None]).astype(np.float32)
+
+
+@pytest.mark.parametrize("lab", [TAN, (48.0, -9.0, 16.0), (41.5, 17.0, 18.0)])
+def test_the_shine_of_a_dichromatic_surface_is_found_exactly(lab):
+    # Worked by hand: d1 = 1, d2 = 0.8, s1 = 0.01, s2 = 0.05 give s2 - (d2 / d1) s1 = 0.042 whatever the body.
+    body, one = lab_to_linear_srgb(np.array(lab)), np.ones(X.shape)
+    moved = moved_shine(
+        dichromatic(body, one, 0.01 * one), dichromatic(body, 0.8 * one, 0.05 * one), one > 0, 6
+    )
+    assert moved == pytest.approx(0.042, abs=1e-4)
+
+
+def test_a_shine_that_moves_over_a_mottled_surface_is_followed():
+    rng = np.random.default_rng(3)
+    tone = np.exp(0.1 * rng.standard_normal(X.shape))
+    body = lab_to_linear_srgb(np.array(TAN))
+    shine = 0.06 * np.exp(-((X - 0.3) ** 2 + Y**2) / 0.3)
+    first = dichromatic(body, tone * (1 + 0.2 * X), 0 * X)
+    second = dichromatic(body, tone * (0.9 - 0.2 * X), shine)
+    moved = moved_shine(first, second, X < 2, 4)
+    assert np.abs(moved - cv2.GaussianBlur(shine, (0, 0), 4))[15:-15, 15:-15].max() < 0.004
+
+
+def test_a_duller_second_light_alone_moves_no_shine():
+    body = lab_to_linear_srgb(np.array(TAN))
+    first = dichromatic(body, 1 + 0 * X, 0 * X)
+    assert np.abs(moved_shine(first, 0.6 * first, X < 2, 5)).max() < 1e-4
+
+
+def test_a_grey_surface_has_no_colour_to_tell_its_shine():
+    first = dichromatic(np.full(3, 0.2), 1 + 0 * X, 0 * X)
+    assert np.isnan(moved_shine(first, first + 0.05, X < 2, 5)).all()
+
+
+def shot(change, name="second.jpg"):
+    """The demo's clean plate taken again: `change` of its 8-bit picture."""
+    with Image.open(PLATE) as picture:
+        rgb8 = np.asarray(picture.convert("RGB"))
+    out = io.BytesIO()
+    Image.fromarray(np.clip(change(rgb8), 0, 255).astype(np.uint8)).save(out, "JPEG", quality=95)
+    return read_photo_bytes(out.getvalue(), name)
+
+
+def nudged(rgb8, shift=(3.0, -2.0), turn=0.2):
+    height, width = rgb8.shape[:2]
+    warp = cv2.getRotationMatrix2D((width / 2, height / 2), turn, 1)
+    warp[:, 2] += shift
+    return cv2.warpAffine(rgb8, warp, (width, height), borderMode=cv2.BORDER_REFLECT)
+
+
+def seen_from_elsewhere(rgb8, closer=0.06):
+    height, width = rgb8.shape[:2]
+    corners = np.float32([[0, 0], [width, 0], [width, height], [0, height]])
+    slid = corners + np.float32([[closer, closer / 2], [-closer, closer / 2], [0, 0], [0, 0]]) * [
+        width,
+        height,
+    ]
+    warp = cv2.getPerspectiveTransform(corners, slid.astype(np.float32))
+    return cv2.warpPerspective(rgb8, warp, (width, height), borderMode=cv2.BORDER_REFLECT)
+
+
+def fades(rgb8):
+    return rgb8 * np.linspace(0.75, 1.1, rgb8.shape[1])[None, :, None]
+
+
+def test_a_nudged_second_photo_is_laid_back_within_a_pixel():
+    first, second = read_photo(str(PLATE)), shot(lambda rgb8: fades(nudged(rgb8)))
+    laid = lay_onto(first, second)
+    assert laid.alike > 0.8
+    middle = np.array([[[first.width / 2, first.height / 2]]], float)
+    there = cv2.perspectiveTransform(middle, laid.to_second)
+    assert (there - middle).ravel() == pytest.approx((3.0, -2.0), abs=1.0)
+    assert laid.photo.rgb8.shape == first.rgb8.shape
+
+
+@pytest.mark.parametrize(
+    "spoil",
+    [
+        seen_from_elsewhere,
+        lambda rgb8: nudged(rgb8, shift=(150.0, 90.0)),
+        lambda rgb8: cv2.GaussianBlur(rgb8, (0, 0), 9),
+        lambda rgb8: rgb8[:, : rgb8.shape[1] // 2],
+        lambda rgb8: np.random.default_rng(0).integers(0, 255, rgb8.shape),
+    ],
+    ids=["phone moved", "far off", "shaken", "another shape", "something else"],
+)
+def test_a_pair_that_does_not_fit_is_refused_and_the_first_photo_decides(spoil):
+    graded = grade_photos([str(PLATE)], SETTINGS, reference=str(PLATE), second=shot(spoil))
+    [photo] = graded.photos
+    assert NO_FIT in photo.problems
+    assert photo.parts[0].lining.glazing.method == "one photo"
+    assert photo.parts[0].grade.level == 0
+
+
+def test_a_clean_plate_under_two_lights_has_no_glaze(tmp_path, capsys):
+    second = tmp_path / "second.jpg"
+    Image.fromarray(shot(lambda rgb8: fades(nudged(rgb8))).rgb8).save(second, quality=95)
+    words = ["grade", str(PLATE), "--second-light", str(second), "--reference", str(PLATE), "--json", "-"]
+    assert main(words) == 0
+    [part] = json.loads(capsys.readouterr().out)["photos"][0]["parts"]
+    assert part["glazing"]["method"] == "two lights"
+    assert part["glazing"]["index"] < 20
+
+
+def test_a_second_photo_that_cannot_be_read_is_named_and_the_first_is_graded(tmp_path, capsys):
+    words = ["grade", str(PLATE), "--second-light", str(tmp_path / "no.jpg"), "--json", "-"]
+    assert main(words) == 1
+    document = json.loads(capsys.readouterr().out)
+    assert [Path(entry["file"]).name for entry in document["unread"]] == ["no.jpg"]
+    assert len(document["photos"]) == 1
+
+
+def glazed(grain, added):
+    return ring_face(veiled(TAN, added), grain=grain)
+
+
+def test_grain_seen_in_one_of_two_lights_lowers_the_index():
+    clean, face = clean_lining(TAN, grain=5.0), glazed(1.0, 0.05)
+    lost_in_both = read_two_lights(face, Relit(glazed(1.0, 0.05), 0.05), clean)
+    seen_once = read_two_lights(face, Relit(glazed(5.0, 0.05), 0.05), clean)
+    assert lost_in_both.value == pytest.approx(read_glazing(face, clean).value, abs=8)
+    assert seen_once.value < 0.7 * lost_in_both.value
+    assert lost_in_both.method == "two lights"
+
+
+def test_a_shine_that_does_not_move_with_the_lamp_is_no_glaze():
+    clean, face = clean_lining(TAN, grain=5.0), glazed(1.0, 0.05)
+    assert read_two_lights(face, Relit(face, 0.0), clean).value == 0
+    assert read_two_lights(face, Relit(face, math.nan), clean).value > 60  # a grey lining cannot tell
+
+
+def test_where_one_photo_does_not_resolve_the_grain_the_other_decides():
+    clean, face = clean_lining(TAN, grain=5.0), glazed(1.0, 0.05)
+    blind = replace(face, grain=math.nan)
+    alone = read_two_lights(face, Relit(blind, 0.05), clean)
+    assert (alone.value, alone.method) == (read_glazing(face, clean).value, "one photo")
+    assert not read_two_lights(blind, Relit(blind, 0.05), clean).known
