@@ -22,6 +22,10 @@ def needed() -> pytest.MarkDecorator:
     return needs(BROWSER is not None, "a browser (Debian: apt-get install chromium)")
 
 
+class Leaving(Exception):
+    """The page was left for another one while it was asked."""
+
+
 class Tab:
     """One open page."""
 
@@ -36,20 +40,25 @@ class Tab:
         while True:
             answer = json.loads(self._socket.recv(timeout=60))
             if answer.get("id") == self._sent:
-                assert "error" not in answer, answer["error"]
+                problem = answer.get("error", {}).get("message", "")
+                if "navigated" in problem or "context" in problem:
+                    raise Leaving(problem)
+                assert not problem, problem
                 return answer["result"]
 
     def value(self, expression: str):
         """The value of a JavaScript expression in the page."""
         return self.ask("Runtime.evaluate", expression=expression, returnByValue=True)["result"].get("value")
 
-    def wait_for(self, expression: str, seconds: float = 60):
+    def wait_for(self, expression: str, seconds: float = 60, pause: float = 0.1):
         """Wait until an expression is true, and give its value."""
         deadline = time.monotonic() + seconds
-        while not (found := self.value(expression)):
-            assert time.monotonic() < deadline, f"not within {seconds} s: {expression}\n{self.text()}"
-            time.sleep(0.1)
-        return found
+        while True:
+            with contextlib.suppress(Leaving):
+                if found := self.value(expression):
+                    return found
+                assert time.monotonic() < deadline, f"not within {seconds} s: {expression}\n{self.text()}"
+            time.sleep(pause)
 
     def wait_until_drawn(self, shown: str) -> None:
         """Wait until a text is there and Streamlit's script has come to its end."""
@@ -63,10 +72,10 @@ class Tab:
         return self.value("document.body.innerText")
 
     def upload(self, selector: str, files: list[Path]) -> None:
-        """Give files to a file field."""
-        root = self.ask("DOM.getDocument")["root"]["nodeId"]
-        node = self.ask("DOM.querySelector", nodeId=root, selector=selector)["nodeId"]
-        self.ask("DOM.setFileInputFiles", files=[str(file) for file in files], nodeId=node)
+        """Give files to a file field, as soon as it is there."""
+        self.wait_for(f"!!document.querySelector('{selector}')")
+        field = self.ask("Runtime.evaluate", expression=f"document.querySelector('{selector}')")["result"]
+        self.ask("DOM.setFileInputFiles", files=[str(file) for file in files], objectId=field["objectId"])
 
     def picture(self) -> bytes:
         """The whole page as PNG."""

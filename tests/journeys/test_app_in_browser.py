@@ -1,78 +1,27 @@
 """`wearview app` as a shop meets it: the command, browsers of desk and phone, the report downloaded."""
 
-import contextlib
 import math
-import os
 import re
-import signal
-import socket
-import subprocess
-import sys
 import time
-from pathlib import Path
 
 import pytest
 
-from tests.chromium import findings, needed, open_tab
+from tests.chromium import findings, needed
 from tests.journeys.test_app import DEMO, add_hot_pack
+from tests.served import DESK, browser, press, served
 from wearview import store as record
 from wearview.ui import tray
 from wearview.ui.bench import Bench
 from wearview.ui.tray import ElementName
 
-ROOT = Path(__file__).parents[2]
-DESK = "127.0.0.2"  # this machine under an address that the page takes for another device's way in
 PAGES = {
     "": "Find by name",
     "photos": "Clean reference",
     "pack": "What the pack shows",
     "report": "Write the report",
+    "shop": "Other devices",
 }
 pytestmark = needed()
-
-
-@contextlib.contextmanager
-def served(folder, url, *options):
-    """The page from another folder than the checkout, as an installed program has it; its address and what
-    the terminal said."""
-    with socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        port = free.getsockname()[1]
-    # Options that the command does not take are those of the program it starts.
-    program = ["wearview.ui.serve"] if options else ["wearview.cli", "app", "--store", url]
-    command = [sys.executable, "-m", *program, "--port", str(port), *options]
-    environment = os.environ | {"PYTHONPATH": str(ROOT), "WEARVIEW_STORE": url}
-    with subprocess.Popen(
-        command, cwd=folder, env=environment, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True
-    ) as server:
-        try:
-            told = ""
-            while f" URL: http://{DESK if options else 'localhost'}:{port}" not in told:
-                line = server.stdout.readline()
-                assert line, f"the page did not start: {told}"
-                told += line
-            yield f"http://localhost:{port}", told
-        finally:
-            server.send_signal(signal.SIGTERM)
-            server.wait(timeout=30)
-    with socket.socket() as taken:
-        assert taken.connect_ex(("127.0.0.1", port)) != 0, "the server outlived its command"
-
-
-@contextlib.contextmanager
-def browser(folder, name, address, width):
-    """A browser of its own, which remembers nothing of another one's."""
-    (folder / name).mkdir()
-    with open_tab(folder / name, address, width=width) as tab:
-        yield tab
-
-
-def press(tab, label, kind="button"):
-    """Press the first button, or another kind of element, with this label."""
-    every = f"[...document.querySelectorAll('{kind}')]"
-    found = f"{every}.find(b => b.innerText.includes('{label}'))"
-    tab.wait_for(f"!!{found}")
-    tab.value(f"{found}.click()")
 
 
 def test_a_report_is_downloaded_in_a_browser(tmp_path):
@@ -147,19 +96,59 @@ def test_rims_are_set_by_tapping_and_the_part_is_graded_in_place(tmp_path):
         tab.wait_for("document.body.innerText.includes('Something was found wrongly')")
         tab.value("document.querySelector('.st-key-wrong input').click()")
         press(tab, "Tap the rims of position 1")
-        tab.wait_for(f"{IN_SHADOW}('.told') && {IN_SHADOW}('img').complete")
-        for rim in ("outer", "inner"):
-            for x, y in points_of(before["outline"][rim]):
-                tab.value(TAP.format(x=x / WIDTH, y=y / HEIGHT))
-            tab.value(f"{IN_SHADOW}('.next').click()")
-        deadline = time.monotonic() + 90
-        while not (after := newest(bench.store)[0])["outline"].get("stated"):
-            assert time.monotonic() < deadline, tab.text()
-            time.sleep(0.2)
+        tap_rims(tab, before)
+        after = wait_for_part(tab, bench.store)
     assert after["id"] == before["id"]
     for axis in ("major", "minor"):  # a tap hits a whole pixel of the window, which shows half the photo's
         assert after["outline"]["outer"][axis] == pytest.approx(before["outline"]["outer"][axis], abs=4)
     assert tray.read_tray(bench.store, name).said[given.sha256].rims
+
+
+def test_a_part_that_was_missed_is_added_by_tapping_where_no_part_is_left(tmp_path):
+    url = f"sqlite:///{tmp_path}/record.sqlite"
+    bench, name = Bench(record.open_store(url)), ElementName("Job 7", "Forward")
+    record.new_teardown(bench.store, name.teardown)
+    record.add_element(bench.store, name.teardown, name.element)
+    given = tray.add_photo(bench.store, name, "a.jpg", (DEMO / "direct-pack-3.jpg").read_bytes())
+    bench.wake(name, now=True)
+    bench.wait(name)
+    [found] = newest(bench.store)
+    outer = found["outline"]["outer"]
+    tray.say_no_part(bench.store, name, given.sha256, (outer["cx"], outer["cy"]))
+    bench.wake(name, now=True)
+    bench.wait(name)
+    bench.close()
+    assert newest(bench.store) == []
+    with served(tmp_path, url) as (address, _), browser(tmp_path, "phone", "about:blank", 360) as tab:
+        tab.ask("Page.navigate", url=f"{address}/pack?teardown=Job+7&element=Forward")
+        tab.wait_until_drawn("Something was found wrongly")
+        tab.value("document.querySelector('.st-key-wrong input').click()")
+        press(tab, "Tap the rims of the missing part")
+        tap_rims(tab, found)
+        wait_for_part(tab, bench.store)
+    [part] = newest(bench.store)
+    assert part["outline"]["outer"]["major"] == pytest.approx(outer["major"], rel=0.02)
+
+
+def test_forty_photos_at_once_are_on_the_disk_and_outlive_a_reload_in_the_middle(tmp_path):
+    url = f"sqlite:///{tmp_path}/record.sqlite"
+    store, name = record.open_store(url), ElementName("Job 7", "Forward")
+    record.new_teardown(store, name.teardown)
+    record.add_element(store, name.teardown, name.element)
+    photos = [tmp_path / f"{n}.jpg" for n in range(1, 41)]
+    for n, photo in enumerate(photos):
+        photo.write_bytes((DEMO / "direct-pack-3.jpg").read_bytes() + bytes([n]))
+    with served(tmp_path, url) as (address, _), browser(tmp_path, "desk", "about:blank", 1440) as tab:
+        tab.ask("Page.navigate", url=f"{address}/photos?teardown=Job+7&element=Forward")
+        tab.upload("[class*=st-key-photos] input", photos)
+        tab.wait_for("document.body.innerText.includes('40. 40.jpg')", 180)
+        tab.ask("Page.reload")
+        tab.wait_for("document.body.innerText.includes('40. 40.jpg')", 180)
+        tab.wait_for("document.body.innerText.includes('Level')")
+        with browser(tmp_path, "other", "about:blank", 360) as other:  # a second session sees the same
+            other.ask("Page.navigate", url=f"{address}/photos?teardown=Job+7&element=Forward")
+            other.wait_for("document.body.innerText.includes('40. 40.jpg')", 180)
+    assert [photo.name for photo in tray.read_tray(store, name).photos] == [photo.name for photo in photos]
 
 
 WIDTH, HEIGHT = 2000, 1500  # of the demo's photos
@@ -174,6 +163,25 @@ TAP = (
     " frame.dispatchEvent(new MouseEvent('click', {{clientX: box.left + box.width * {x},"
     " clientY: box.top + box.height * {y}}})); }})()"
 )
+
+
+def tap_rims(tab, part):
+    """Tap both rims of a part on the picture that is shown."""
+    # Its height comes from the picture: a tap before that would hit another place.
+    tab.wait_for(f"{IN_SHADOW}('img')?.complete && {IN_SHADOW}('img').naturalWidth > 0")
+    for rim in ("outer", "inner"):
+        for x, y in points_of(part["outline"][rim]):
+            tab.value(TAP.format(x=x / WIDTH, y=y / HEIGHT))
+        tab.value(f"{IN_SHADOW}('.next').click()")
+
+
+def wait_for_part(tab, store):
+    """The part whose rims a person set, once it is graded."""
+    deadline = time.monotonic() + 90
+    while not (parts := newest(store)) or not parts[0]["outline"].get("stated"):
+        assert time.monotonic() < deadline, tab.text()
+        time.sleep(0.2)
+    return parts[0]
 
 
 def newest(store):

@@ -1,11 +1,13 @@
 """Other devices of the shop's network: the gate, the guard in front of everything, and the capture page."""
 
 import asyncio
+import io
 import json
 from pathlib import Path
 from urllib.parse import urlencode
 
 import pytest
+from PIL import Image
 from starlette.applications import Starlette
 from starlette.middleware import Middleware
 from starlette.responses import PlainTextResponse
@@ -13,7 +15,7 @@ from starlette.routing import Route, WebSocketRoute
 
 from wearview import store as record
 from wearview.errors import CallError
-from wearview.ui import bench, capture, door, gate, guard, tray
+from wearview.ui import bench, capture, door, gate, guard, pictures, tray
 from wearview.ui.tray import ElementName
 
 ROOT = Path(__file__).parents[2]
@@ -49,6 +51,7 @@ def site(monkeypatch, tmp_path):
     routes = [
         *door.ROUTES,
         *capture.ROUTES,
+        *pictures.ROUTES,
         WebSocketRoute("/_stcore/stream", websocket_reached),
         Route("/{rest:path}", lambda request: PlainTextResponse("the page"), methods=["GET", "PUT"]),
     ]
@@ -115,6 +118,7 @@ def open_tray(tmp_path):
         ("GET", "/"),
         ("GET", "/pack"),
         ("GET", "/media/0123.jpg"),
+        ("GET", "/picture/own/photo/" + 64 * "0"),
         ("GET", "/static/js/index.js"),
         ("GET", "/component/x/index.html"),
         ("GET", "/_stcore/health"),
@@ -306,3 +310,16 @@ def test_the_phone_is_told_what_its_photos_show_and_what_to_change(site, tmp_pat
     assert [photo.name for photo in tray.read_tray(store, NAME).photos] == ["a.jpg", "c.jpg"]
     call(site, "POST", f"/take/{code}/out/{told['photos'][0]['sha256']}")
     assert [photo.name for photo in tray.read_tray(store, NAME).photos] == ["c.jpg"]
+
+
+def test_a_kept_photo_is_a_jpeg_at_its_address_and_anything_else_is_not_there(site, tmp_path):
+    store, _ = open_tray(tmp_path)
+    kept = tray.add_photo(store, NAME, "a.jpg", PHOTO).sha256
+    here = {"client": HERE, "host": "localhost:8501"}
+    for kind, width in (("photo", 1600), ("marked", 2000), ("small", 640)):
+        status, headers, body = call(site, "GET", f"/picture/own/{kind}/{kept}", **here)
+        assert (status, headers["content-type"]) == (200, "image/jpeg")
+        assert "immutable" in headers["cache-control"]
+        assert Image.open(io.BytesIO(body)).width == width
+    for path in (f"own/photo/{64 * '0'}", "own/photo/..%2Frecord.sqlite", f"own/raw/{kept}"):
+        assert call(site, "GET", f"/picture/{path}", **here)[0] == 404

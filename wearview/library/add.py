@@ -12,7 +12,7 @@ from wearview.errors import CallError, CleanReferenceError
 from wearview.library.shelf import check_name, history, keep, read_library
 from wearview.library.stored import CleanPhoto, CleanPlate, Pooled, StoredLining, pool
 from wearview.lining.sheen import own_sheen
-from wearview.look import clean_plates
+from wearview.look import Source, clean_plates, name_of
 from wearview.reference import Reference, named_lining
 from wearview.settings import Settings
 from wearview.spread import in_quadrature
@@ -23,7 +23,7 @@ _ALIKE = 5.0
 _FARTHEST = 1.26
 
 
-def measure_clean(file: str, settings: Settings) -> CleanPhoto:
+def measure_clean(source: Source, settings: Settings) -> CleanPhoto:
     """The clean plates in a photo.
 
     Raises
@@ -31,7 +31,8 @@ def measure_clean(file: str, settings: Settings) -> CleanPhoto:
     CleanReferenceError
         When it cannot be read, holds no lining that can serve, or plates that are not alike.
     """
-    found = clean_plates(file, settings)
+    file = name_of(source)
+    found = clean_plates(source, settings)
     plates = []
     for face, clean in found.plates:
         assert clean.lab_median is not None

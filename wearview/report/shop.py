@@ -2,15 +2,17 @@
 
 import io
 import tomllib
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import tomlkit
 from PIL import Image, UnidentifiedImageError
 from platformdirs import user_data_path
 
 from wearview.errors import CallError
-from wearview.files import reason
+from wearview.files import reason, write_whole
 
 SHOP_FILE = "shop.toml"
 LOGO_FILES = ("logo.png", "logo.jpg", "logo.jpeg")
@@ -70,6 +72,37 @@ def load_shop(folder: Path) -> Shop:
     )
 
 
+def keep_shop(folder: Path, name: str | None, lines: Sequence[str], paper: str) -> None:
+    """Write a shop's description into its folder; `load_shop` reads it.
+
+    Raises
+    ------
+    CallError
+        When it is none that a report has room for.
+    OutputError
+        When it cannot be written.
+    """
+    Shop(paper=paper)
+    if len(lines) > MOST_LINES:
+        raise CallError("address", f"has {len(lines)} lines", f"Give at most {MOST_LINES}")
+    said = {"name": name, "lines": list(lines), "paper": paper}
+    text = tomlkit.dumps({word: value for word, value in said.items() if value})
+    write_whole(folder / SHOP_FILE, text.encode())
+
+
+def keep_logo(folder: Path, picture: bytes) -> None:
+    """Write a shop's logo into its folder as PNG, in the place of the one before.
+
+    Raises
+    ------
+    CallError
+        When it is no PNG or JPEG.
+    OutputError
+        When it cannot be written.
+    """
+    write_whole(folder / LOGO_FILES[0], _plain_png(io.BytesIO(picture), "logo"))
+
+
 def _described(path: Path) -> dict[str, Any]:
     try:
         described = tomllib.loads(path.read_text("utf-8"))
@@ -92,11 +125,16 @@ def _described(path: Path) -> dict[str, Any]:
 
 
 def _logo(path: Path) -> bytes:
+    return _plain_png(path, str(path))
+
+
+def _plain_png(source: Path | io.BytesIO, name: str) -> bytes:
+    """A logo's pixels and nothing else."""
     try:
-        with Image.open(path, formats=["PNG", "JPEG"]) as opened:
+        with Image.open(source, formats=["PNG", "JPEG"]) as opened:
             logo = opened.convert("RGBA")
     except (OSError, ValueError, SyntaxError, UnidentifiedImageError, Image.DecompressionBombError) as error:
-        raise CallError(str(path), "is no PNG or JPEG we can read", "Save the logo as PNG") from error
+        raise CallError(name, "is no PNG or JPEG we can read", "Save the logo as PNG") from error
     logo.thumbnail(_LOGO_SIZE, Image.Resampling.LANCZOS)
     out = io.BytesIO()
     logo.save(out, "PNG")

@@ -162,6 +162,8 @@ class Bench:
     def _photos(self, place: ElementName) -> None:
         """Grade every photo of a tray that was not graded yet."""
         lying = tray.read_tray(self.store, place)
+        if not lying.photos:
+            self._prepare(lying)
         self._recall(place, lying)
         for photo in list(self._unseen(lying)):
             self._work[place] = Work(f"Grading {photo.name}", 0.5)
@@ -182,6 +184,13 @@ class Bench:
             for entry in answer.document["photos"]:
                 if entry["taken_at"] and not photo.taken_at:
                     tray.note_taken(self.store, place, photo.sha256, entry["taken_at"])
+
+    def _prepare(self, lying: Tray) -> None:
+        """Look at the clean plate, or load at least, while the first photo is still being taken."""
+        if lying.reference is None:
+            self._grader.start()
+        else:
+            self._grader.grade(self._asked(lying))
 
     def _recall(self, place: ElementName, lying: Tray) -> None:
         """What the record holds of a tray's photos needs no grading after the program was started anew."""

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Any
 
 import streamlit as st
 
@@ -17,15 +18,34 @@ from wearview.ui.words import plain
 MISSING = "a part that was not found"
 
 
-def correct(store: record.Store, name: ElementName, lines: Sequence[PartLine], chosen: PartLine) -> None:
-    """Ask for what is as it is, and grade again with it."""
+def correct(
+    store: record.Store,
+    name: ElementName,
+    photos: Sequence[dict[str, Any]],
+    lines: Sequence[PartLine],
+    chosen: PartLine | None,
+) -> None:
+    """Ask for what is as it is, and grade again with it.
+
+    Parameters
+    ----------
+    photos : sequence of dict
+        Every photo of the document, those without a part too.
+    lines : sequence of PartLine
+        All parts.
+    chosen : PartLine or None
+        The part that was tapped; None where none was found.
+    """
     lying = tray.read_tray(store, name)
     found = _as_found(lying, lines)
     if found is None:
         st.info("The photos were changed since: have the pack graded first, on the page Photos.")
         return
-    _rims(store, name, lying, found, chosen)
-    _kinds_and_positions(store, name, lying, found)
+    if chosen is not None:
+        _rims(store, name, lying, found, chosen)
+    _missing(store, name, lying, photos, chosen)
+    if found:
+        _kinds_and_positions(store, name, lying, found)
 
 
 def _as_found(lying: Tray, lines: Sequence[PartLine]) -> list[PartLine] | None:
@@ -44,7 +64,7 @@ def _as_found(lying: Tray, lines: Sequence[PartLine]) -> list[PartLine] | None:
 def _rims(
     store: record.Store, name: ElementName, lying: Tray, found: list[PartLine], chosen: PartLine
 ) -> None:
-    """What is no part, and rims by tapping, for the plate that is chosen or one that was missed."""
+    """What is no part, and rims by tapping, for the plate that is chosen."""
     sha256 = chosen.photo["sha256"]
     where = f"position {chosen.label}"
     with st.container(horizontal=True, gap="small"):
@@ -54,22 +74,55 @@ def _rims(
                 _grade_again(store, name, _without(lying.layout, found.index(chosen)))
             if st.button(plain(f"Tap the rims of position {chosen.label}"), key="tap rims"):
                 st.session_state["tapping"] = where
-        if st.button("A part is missing in this photo: tap its rims", key="tap missing"):
-            st.session_state["tapping"] = MISSING
         if sha256 in lying.said and st.button("Take back what was set in this photo", key="as found"):
             tray.say_nothing(store, name, sha256)
             _grade_again(store, name, _counted_anew(lying.layout))
-    if st.session_state.get("tapping") not in (where, MISSING):
+    if st.session_state.get("tapping") == where:
+        _tap(store, name, lying, chosen.photo, chosen.part, where)
+
+
+def _missing(
+    store: record.Store,
+    name: ElementName,
+    lying: Tray,
+    photos: Sequence[dict[str, Any]],
+    chosen: PartLine | None,
+) -> None:
+    """Rims by tapping for a part that was not found, in any of the photos."""
+    entries = {entry["sha256"]: entry for entry in photos}
+    order = [photo.sha256 for photo in lying.photos if photo.sha256 in entries]
+    if not order:
         return
-    asked = st.session_state["tapping"]
-    file = base_name(chosen.photo["file"])
-    photo = pictures.address(pictures.PHOTO, sha256)
-    part = None if asked == MISSING else chosen.part
-    tapped = ask_rims(
-        photo, chosen.photo, part, f"{file}: tap the rims of {asked}", f"rims {sha256[:12]} {asked}"
+    here_now = None if chosen is None else chosen.photo["sha256"]
+    left, right = st.columns(2, vertical_alignment="bottom")
+    sha256 = left.selectbox(
+        "A part is missing in the photo",
+        order,
+        order.index(here_now) if here_now in order else 0,
+        format_func=lambda sha256: base_name(entries[sha256]["file"]),
+        key=f"missing in {here_now}",
     )
+    if right.button("Tap the rims of the missing part", width="stretch", key="tap missing"):
+        st.session_state["tapping"] = MISSING
+    if st.session_state.get("tapping") == MISSING:
+        _tap(store, name, lying, entries[sha256], None, MISSING)
+
+
+def _tap(
+    store: record.Store,
+    name: ElementName,
+    lying: Tray,
+    entry: dict[str, Any],
+    part: dict[str, Any] | None,
+    what: str,
+) -> None:
+    """Ask for the two rims of a part, or of one that was not found, and grade again with them."""
+    sha256 = entry["sha256"]
+    photo = pictures.address(pictures.PHOTO, sha256)
+    alt = f"{base_name(entry['file'])}: tap the rims of {what}"
+    tapped = ask_rims(photo, entry, part, alt, f"rims {sha256[:12]} {what}")
     if tapped is not None:
-        _set(store, name, lying, sha256, tapped, missing=asked == MISSING)
+        _set(store, name, lying, sha256, tapped, missing=part is None)
 
 
 def _set(

@@ -126,6 +126,11 @@ class Grader:
                 ) from error
             return answer
 
+    def start(self) -> None:
+        """Have the process ready before anything is asked: loading the stages takes a second or two."""
+        with self._turn:
+            self._running()
+
     def close(self) -> None:
         """End the process; it goes by itself once nothing can be asked any more."""
         process, self._process = self._process, None
@@ -289,6 +294,9 @@ def _serve() -> None:
         suppress(KeyboardInterrupt, BrokenPipeError),
         tempfile.TemporaryDirectory(prefix="wearview-") as folder,
     ):
+        import wearview.draw
+        import wearview.pipeline  # noqa: F401  loaded before the first photo comes
+
         shelf = _Shelf(Path(folder))
         for line in sys.stdin:
             try:

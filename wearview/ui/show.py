@@ -1,10 +1,13 @@
 """What the pages share: their look, forms that empty themselves, errors in words."""
 
 import contextlib
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from importlib.resources import files
 
 import streamlit as st
+from streamlit.runtime.memory_uploaded_file_manager import MemoryUploadedFileManager
+from streamlit.runtime.scriptrunner import get_script_run_ctx
+from streamlit.runtime.uploaded_file_manager import UploadedFile
 
 from wearview.errors import WearviewError
 from wearview.ui.words import cautions_html, plain
@@ -27,6 +30,15 @@ def in_words() -> Iterator[None]:
         yield
     except WearviewError as error:
         st.error(plain(str(error)))
+
+
+def let_go(uploads: Iterable[UploadedFile]) -> None:
+    """Free the memory of uploads that were put elsewhere: Streamlit keeps them until the page is closed."""
+    context = get_script_run_ctx()
+    if context is None or not isinstance(context.uploaded_file_mgr, MemoryUploadedFileManager):
+        return
+    for upload in uploads:
+        context.uploaded_file_mgr.remove_file(context.session_id, upload.file_id)
 
 
 def fresh(name: str) -> str:

@@ -20,7 +20,7 @@ HOW_TO = (
     "plates can at best be compared with each other."
 )
 BLIND = "Judged blind: what the photos show is told on the page Pack once your verdict is in."
-LOOK_AGAIN_S, LOOK_SELDOM_S = 1.5, 5.0  # how often the page looks while the bench works, and for other phones
+LOOK_AGAIN_S, LOOK_SELDOM_S = 0.7, 5.0  # how often the page looks while the bench works, and for other phones
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -45,8 +45,7 @@ class Watched:
 
 def watch(at: Watched) -> None:
     """Show the tray, and go on showing what changes in it."""
-    lying = tray.read_tray(at.store, at.name)
-    if lying.photos and lying.graded_as != at.bench.readable(lying).signature and at.bench.untouched(at.name):
+    if at.bench.untouched(at.name):
         at.bench.wake(at.name)  # the program may have been stopped in between
 
     @st.fragment(run_every=LOOK_AGAIN_S if at.bench.work(at.name).doing else LOOK_SELDOM_S)
@@ -59,6 +58,8 @@ def watch(at: Watched) -> None:
 
 def _tray(at: Watched, lying: Tray) -> None:
     if not lying.photos:
+        if error := at.bench.work(at.name).error:
+            st.error(plain(error))
         st.info(HOW_TO)
         return
     _state(at, lying)
@@ -154,5 +155,6 @@ def _retake(at: Watched, photo: GivenPhoto) -> None:
     taken = st.file_uploader("Take it again", type=PHOTO_TYPES, key=f"again {photo.sha256[:12]}")
     if taken is not None:
         tray.replace_photo(at.store, at.name, photo.sha256, taken.name, taken.getvalue())
+        show.let_go([taken])
         at.bench.wake(at.name)
         st.rerun()

@@ -1,11 +1,16 @@
 """Pieces of a page as HTML, from the same templates and words as the report."""
 
-from typing import Any
+import base64
+from html import escape
+from typing import TYPE_CHECKING, Any
 
 from wearview.record import Document, Element, PartLine, Suggestion, Teardown
 from wearview.report.packpic import pack_picture
 from wearview.report.templates import templates
 from wearview.terms import CAUTIONS
+
+if TYPE_CHECKING:
+    from wearview.library import StoredLining
 
 FONT = "system-ui, sans-serif"
 _MARKDOWN = frozenset("\\`*_{}[]()<>#+-.!|~$:&^=\"'/@%")
@@ -20,6 +25,15 @@ def profile_svg(lines: list[PartLine], name: str) -> str | None:
     """The heat score by position as a drawing that stands alone; None for bands and under two positions."""
     picture = pack_picture([line.part for line in lines])
     return None if picture is None else _pieces("drawings.svg").profile_svg(picture, name, FONT).strip()
+
+
+def profile_html(svg: str, alt: str) -> str:
+    """A drawing that scrolls in a frame of its own where a phone is too narrow for its numbers."""
+    data = base64.b64encode(svg.encode()).decode("ascii")
+    return (
+        '<div class="wv wv-profile" tabindex="0" role="region" aria-label="Heat score by position">'
+        f'<img src="data:image/svg+xml;base64,{data}" alt="{escape(alt, quote=True)}"></div>'
+    )
 
 
 def plate_html(line: PartLine, reference: dict[str, Any]) -> str:
@@ -60,6 +74,11 @@ def said_html(element: Element) -> str:
 def suggested_html(found: list[Suggestion]) -> str:
     """What the shop's policy suggests; empty where it suggests nothing."""
     return _pieces("page_facts.html").suggested(found)
+
+
+def linings_html(kept: "list[StoredLining]", dark_below: float) -> str:
+    """The shop's clean linings in a table."""
+    return _pieces("page_facts.html").linings(kept, dark_below)
 
 
 def cautions_html() -> str:

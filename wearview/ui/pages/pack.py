@@ -29,6 +29,7 @@ from wearview.ui.words import (
     plain,
     plate_html,
     plate_style,
+    profile_html,
     profile_svg,
     row_html,
     said_html,
@@ -84,8 +85,7 @@ def _element(store: record.Store, teardown: Teardown, element: Element, grading:
     show.html(said_html(element))
     _plate(store, teardown, element, grading, lines)
     if svg := profile_svg(lines, element.name):
-        with st.container(key="profile"):
-            st.image(svg, alt=_profile_words(lines), width="stretch")
+        show.html(profile_html(svg, _profile_words(lines)))
     show.html(pack_html(grading.document, lines))
     # Not in an expander: what one hides is made and sent all the same, at every tap.
     if st.toggle("All parts in a table", key="table"):
@@ -111,8 +111,8 @@ def _plate(
         show.html(suggested_html(_suggested(teardown, element, chosen)))
         decide(store, teardown, element, chosen)
         wrong = st.toggle("Something was found wrongly", key="wrong")
-        if wrong and chosen is not None and not teardown.closed:
-            correct(store, here.named(teardown, element), lines, chosen)
+        if wrong and not teardown.closed:
+            correct(store, here.named(teardown, element), grading.document["photos"], lines, chosen)
 
 
 def _suggested(teardown: Teardown, element: Element, chosen: PartLine | None) -> list[Suggestion]:

@@ -64,6 +64,7 @@ def _give(store: record.Store, bench: Bench, name: ElementName) -> None:
     if photos:
         for photo in photos:
             tray.add_photo(store, name, photo.name, photo.getvalue())
+        show.let_go(photos)
         bench.wake(name)
         show.start_afresh()
         st.rerun()
@@ -106,6 +107,7 @@ def _clean(store: record.Store, bench: Bench, teardown: Teardown, name: ElementN
         )
         if photo:
             tray.set_reference(store, name, photo.name, photo.getvalue())
+            show.let_go([photo])
             show.start_afresh()
             bench.wake(name)
             st.rerun()

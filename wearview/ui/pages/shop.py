@@ -1,0 +1,184 @@
+"""The shop's own: its name on reports, its clean linings, the mat, how it judges, where all is kept."""
+
+from functools import partial
+
+import streamlit as st
+
+from wearview import library
+from wearview import store as record
+from wearview.errors import CallError
+from wearview.mat import design_for
+from wearview.mat.sheet import mat_pdf
+from wearview.photo import PhotoBytes
+from wearview.report import keep_logo, keep_shop, load_shop, shop_folder
+from wearview.report.shop import MOST_LINES, PAPERS
+from wearview.shop import shop_settings
+from wearview.ui import here, show
+from wearview.ui.gate import the_gate
+from wearview.ui.watch import PHOTO_TYPES
+from wearview.ui.words import linings_html, plain
+
+PAPER_WORDS = {"a4": "A4", "us-letter": "US letter"}
+MATS = {"a4": "Mat for A4 paper", "letter": "Mat for US letter paper"}
+HOW_TO_PRINT = (
+    'Print it at 100 % (not "fit to page") on matte white paper and measure the printed line: 150 mm. Lay '
+    "the plate in its middle and get the whole mat into the picture."
+)
+
+
+def page() -> None:
+    """Show and change them, one section each."""
+    st.title("Shop")
+    show.told()
+    for title, section in (
+        ("On your reports", _on_reports),
+        ("Clean linings", _linings),
+        ("Bench mat to print", _mat),
+        ("How teardowns are judged", _judging),
+        ("Where it is kept", _storage),
+        ("Other devices", _devices),
+    ):
+        st.subheader(title)
+        with show.in_words():
+            section()
+
+
+def _on_reports() -> None:
+    """Name, address, paper and logo."""
+    folder = shop_folder()
+    shop = load_shop(folder)
+    with st.form("on reports", border=False):
+        name = st.text_input("Name of the shop", shop.name or "", key="shop name")
+        lines = st.text_area(
+            f"Address, telephone, opening hours: up to {MOST_LINES} lines",
+            "\n".join(shop.lines),
+            key="shop lines",
+        )
+        paper = st.selectbox(
+            "Paper", PAPERS, PAPERS.index(shop.paper), format_func=PAPER_WORDS.__getitem__, key="paper"
+        )
+        logo = st.file_uploader("Logo, PNG or JPEG", type=["png", "jpg", "jpeg"], key=show.fresh("logo"))
+        pressed = st.form_submit_button("Keep", width="stretch", key="keep shop")
+    if shop.logo:
+        st.image(shop.logo, alt="Logo on reports", width=220)
+    if pressed:
+        said = [line.strip() for line in lines.splitlines() if line.strip()]
+        keep_shop(folder, name.strip() or None, said, str(paper))
+        if logo is not None:
+            keep_logo(folder, logo.getvalue())
+        show.start_afresh()
+        show.tell("Kept. The next report bears it.")
+        st.rerun()
+
+
+def _linings() -> None:
+    """The shop's own clean linings: those in use, photos for a new or a better one, one out of use."""
+    kept = library.read_library()
+    if kept:
+        show.html(linings_html(list(kept.values()), shop_settings().rules.too_dark_below))
+    else:
+        st.info(
+            "None so far. A photo of clean plates of one lining, white paper in view, makes it known: plates "
+            "without a reference photo of their own are then compared with it."
+        )
+    with st.expander("Add clean plates"):
+        name = st.text_input(
+            "Name of the lining, in small letters, digits and hyphens; that of one you have makes it surer",
+            placeholder="for example tan-paper",
+            key=show.fresh("lining"),
+        ).strip()
+        wet = st.checkbox("The plates are wet", key=show.fresh("wet"))
+        photos = st.file_uploader(
+            "Photos of clean plates of this lining only",
+            type=PHOTO_TYPES,
+            accept_multiple_files=True,
+            key=show.fresh("clean plates"),
+        )
+        if st.button("Measure and keep", width="stretch", key="keep lining"):
+            library.check_name(name)
+            if not photos:
+                raise CallError(name, "has no photo of clean plates", "Give at least one")
+            settings = shop_settings()
+            with st.spinner("Measuring"):
+                measured = [
+                    library.measure_clean(PhotoBytes(photo.name, photo.getvalue()), settings)
+                    for photo in photos
+                ]
+                lining, again = library.add(name, measured, wet)
+            twice = f" Counted before: {', '.join(photo.file for photo in again)}." if again else ""
+            show.let_go(photos)
+            show.start_afresh()
+            show.tell(f"Kept: {lining.name}, version {lining.version}.{twice}")
+            st.rerun()
+    if kept:
+        with st.expander("Take one out of use"):
+            gone = st.selectbox("Lining", list(kept), index=None, key=show.fresh("gone"))
+            st.caption("Its versions stay, and so do grades that were made with it.")
+            if st.button("Take it out of use", width="stretch", key="remove lining", disabled=gone is None):
+                library.remove(str(gone))
+                show.start_afresh()
+                show.tell(f"{gone} is out of use.")
+                st.rerun()
+
+
+def _mat() -> None:
+    """The mat as PDF."""
+    st.markdown(HOW_TO_PRINT)
+    with st.container(horizontal=True, gap="small"):
+        for paper, label in MATS.items():
+            st.download_button(
+                label,
+                partial(_mat_pdf, paper),
+                file_name=f"wearview-mat-{paper}.pdf",
+                mime="application/pdf",
+                on_click="ignore",
+                width="stretch",
+                key=f"mat {paper}",
+            )
+
+
+def _mat_pdf(paper: str) -> bytes:
+    return mat_pdf(design_for(paper))
+
+
+def _judging() -> None:
+    """Blind or not, from now on."""
+    store = here.open_record()
+    before = record.shop_is_blind(store)
+    blind = st.toggle(
+        "New teardowns are judged blind: what the program finds is hidden until the verdict is in",
+        before,
+        key=f"shop blind {before}",
+    )
+    if blind != before:
+        record.set_shop_blind(store, blind)
+        st.rerun()
+
+
+def _storage() -> None:
+    """Where record and photos lie."""
+    store = here.open_record()
+    st.markdown(
+        f"Record: {plain(store.label)}  \nPhotos: {plain(str(store.photos))}  \nShop: "
+        f"{plain(str(shop_folder()))}"
+    )
+    st.caption(
+        "`wearview backup FILE` writes all of it into one file. Another place: `wearview app --store URL`."
+    )
+
+
+def _devices() -> None:
+    """A new passcode."""
+    gate = the_gate()
+    if gate.address is None:
+        st.info(
+            "This page is open to this computer only. `wearview app --lan` opens it to the shop's network."
+        )
+        return
+    st.markdown(f"Other devices open {plain(gate.address)} and type the passcode.")
+    if st.button("Make a new passcode: every other device has to type it", width="stretch", key="passcode"):
+        code = gate.new_passcode()
+        st.success(f"New passcode: {code}. It is shown this once.")
+
+
+page()
