@@ -89,7 +89,7 @@ def read_scenes(folder: Path) -> Iterator[Json]:
 
 def score_scene(folder: Path, scene: Json, settings: Settings) -> Scored:
     """Grade one scene as one call and match what was found to what is there."""
-    graded, refused = _grade(folder, scene, settings)
+    graded, refused = grade_scene(folder, scene, settings)
     document = build_document(graded, settings)
     validate(document)
     photo = document["photos"][0]
@@ -119,7 +119,8 @@ def score_scene(folder: Path, scene: Json, settings: Settings) -> Scored:
     return Scored(scene, photo, tuple(pairs), clutter, len(matching.extra) - clutter, refused)
 
 
-def _grade(folder: Path, scene: Json, settings: Settings) -> tuple[Graded, bool]:
+def grade_scene(folder: Path, scene: Json, settings: Settings) -> tuple[Graded, bool]:
+    """One scene graded as one call, without its clean photo where that is refused, which is said."""
     files = [str(folder / scene["photo"])]
     reference = str(folder / scene["reference"]) if scene["reference"] else None
     try:

@@ -70,6 +70,24 @@ def test_two_photos_matched_through_the_bench_see_it_alike():
     assert matched.method == "reference"
 
 
+def test_two_photos_matched_through_an_uneven_bench_are_less_sure():
+    def on_bench(scatter: float) -> Light:
+        bench = np.array([0.2, 0.1, 0.06])
+        return Light("none", np.ones(3), np.zeros(6), 0.5, 0.2, bench, None, bench_scatter=scatter)
+
+    even, uneven = (match_light(on_bench(scatter), on_bench(0.02)).level_error for scatter in (0.02, 0.26))
+    assert even < 0.3
+    assert uneven > 0.5
+
+
+def test_an_even_bench_scatters_less_than_a_stained_one():
+    even = bench_with()
+    stains = np.random.default_rng(2).uniform(0.7, 1.0, (12, 16)).repeat(40, axis=0).repeat(40, axis=1)
+    stained = np.round(even * stains[..., None]).astype(np.uint8)
+    assert light_of(even).bench_scatter < 0.02
+    assert light_of(stained).bench_scatter > 0.05
+
+
 def test_what_a_matched_photo_shares_with_its_reference_is_not_counted_twice():
     def anchor(error: float) -> Light:
         return Light("metal", np.ones(3), np.zeros(6), error, error, np.array([0.2, 0.1, 0.06]), None)

@@ -17,8 +17,10 @@ ENOUGH_METAL = 80  # pixels of bare steel beside the faces
 # Half widths of the 90 % interval, as a factor on all channels (log) and between channels (log), by what
 # white was read from; "reference" is one photo's beside the other's. Set on two sets of rendered scenes of
 # known colour: of the readings by each, 0.81 to 1.00 lie inside.
-LEVEL_ERROR = {"card": 0.06, "paper": 0.08, "metal": 0.35, "reference": 0.28, "none": 1.2}
+LEVEL_ERROR = {"card": 0.06, "paper": 0.08, "metal": 0.6, "reference": 0.22, "none": 1.2}
 BALANCE_ERROR = {"card": 0.03, "paper": 0.03, "metal": 0.07, "reference": 0.06, "none": 0.25}
+# Of the unevenness of both benches, when they stand for one surface in one light: stains and shine.
+BENCH_ERROR = 2.0
 SHOULDER_ERROR = 0.3  # of the log factor by which a phone's shoulder was undone
 # A sheet of the other kind makes white 4.8 times as bright or dark. Under these log odds that counts: of 260
 # rendered photos one wrong kind and eight right ones lie there.
@@ -47,6 +49,8 @@ KNOWN_BALANCE_ERROR = {
 }
 RESIDUAL_ERROR = 0.02  # log units of either for each Delta E that known squares are off
 MAT_FIELD_ERROR = 0.08  # as FIELD_ERROR, of a field seen on matte paper all round the part
+LEAST_SCATTER = 0.03  # log units between tiles of one bench, whatever it is made of
+UNSEEN_SCATTER = 0.1  # where too little of a bench is seen to tell
 MOST_FALLOFF = 0.9  # log units between two places of one bench; more is a shine or a shadow, not falloff
 
 
@@ -77,6 +81,8 @@ class Light:
         What mat or chart told, where one of them is the method.
     problems : tuple of str
         Names from `terms.PROBLEMS`: why a mat or chart in view was not used, or how far.
+    bench_scatter : float
+        Log units that the bench lies off `field` from place to place.
     """
 
     method: str
@@ -90,6 +96,7 @@ class Light:
     camera: Camera = PLAIN
     known: KnownLight | None = None
     problems: tuple[str, ...] = ()
+    bench_scatter: float = 0.0
 
     def relative(
         self, rgb8: NDArray[np.uint8], x: NDArray[np.floating], y: NDArray[np.floating]
@@ -150,7 +157,7 @@ def estimate_light(
     neutrals = find_neutrals(small, taken | sheets, teeth)
     for neutral in neutrals:
         sheets |= cv2.dilate(neutral.mask.astype(np.uint8), np.ones((9, 9), np.uint8)).astype(bool)
-    field = _falloff(linear[..., 1], taken | sheets, small)
+    field, scatter = _falloff(linear[..., 1], taken | sheets)
     bench_at = np.zeros(taken.shape, bool)
     bench_at[::3, ::3] = ~(taken | sheets)[::3, ::3]
     bench = _flat_median(linear, bench_at, field) if bench_at.sum() > 60 else None
@@ -159,16 +166,13 @@ def estimate_light(
     if targets is not None:
         known, problems = known_light(targets, colours, field)
         if known is not None:
-            return _by_known(known, bench, metal, problems)
+            return replace(_by_known(known, bench, metal), bench_scatter=scatter, problems=problems)
     light = _by_neutral(linear, taken, neutrals, field, bench, metal)
-    return replace(light, problems=problems)
+    return replace(light, bench_scatter=scatter, problems=problems)
 
 
 def _by_known(
-    known: KnownLight,
-    bench: NDArray[np.float64] | None,
-    metal: NDArray[np.float64] | None,
-    problems: tuple[str, ...],
+    known: KnownLight, bench: NDArray[np.float64] | None, metal: NDArray[np.float64] | None
 ) -> Light:
     residual = 0.0 if math.isnan(known.residual) else known.residual
     level, balance = (
@@ -183,10 +187,9 @@ def _by_known(
         balance,
         bench,
         metal,
-        known.read_at,
-        known.camera,
-        known,
-        problems,
+        read_at=known.read_at,
+        camera=known.camera,
+        known=known,
     )
 
 
@@ -213,7 +216,7 @@ def _by_neutral(
             math.hypot(BALANCE_ERROR[best.kind], unsure),
             bench,
             metal,
-            (cx, cy),
+            read_at=(cx, cy),
         )
     if metal is not None:
         return Light(
@@ -244,12 +247,13 @@ def match_light(light: Light, reference: Light) -> Light:
         )
         if method == "reference" and float(np.hypot(*(own_lab - other_lab)[1:])) > 9:
             continue
+        uneven = math.hypot(light.bench_scatter, reference.bench_scatter) if method == "reference" else 0.0
         # The other photo's own error is in both whites and counts once, with the clean colour.
         return replace(
             light,
             method=method,
             white=reference.white * own / other,
-            level_error=LEVEL_ERROR[method],
+            level_error=math.hypot(LEVEL_ERROR[method], BENCH_ERROR * uneven),
             balance_error=BALANCE_ERROR[method],
             read_at=None,
             camera=reference.camera,  # one phone takes both, as a rule
@@ -276,11 +280,9 @@ def _terms(x: NDArray[np.floating], y: NDArray[np.floating]) -> NDArray[np.float
     return np.stack([np.ones_like(x, float), x, y, x * x, x * y, y * y], axis=-1)
 
 
-def _falloff(
-    level: NDArray[np.float32], taken: NDArray[np.bool_], small: NDArray[np.uint8]
-) -> NDArray[np.float64]:
-    """Quadratic in position of the bench's log level, tiles that stand out left out; zero where no bench is
-    seen.
+def _falloff(level: NDArray[np.float32], taken: NDArray[np.bool_]) -> tuple[NDArray[np.float64], float]:
+    """Quadratic in position of the bench's log level, tiles that stand out left out, and how far the tiles
+    usually lie off it; zero where no bench is seen.
 
     The field is normed to average 0 over the photo, so that `white` is the light of its middle.
     """
@@ -297,7 +299,7 @@ def _falloff(
                 # The lower part of a tile's values: shine adds light, and only adds.
                 values.append(math.log(max(1e-4, float(np.percentile(level[ys, xs][free], 40)))))
     if len(places) < 20:
-        return np.zeros(6)
+        return np.zeros(6), UNSEEN_SCATTER
     at, value = np.array(places), np.array(values)
     design = _terms(at[:, 0], at[:, 1])
     weight = np.ones(len(value))
@@ -308,10 +310,11 @@ def _falloff(
         normal = design.T @ (design * weight[:, None]) + ridge
         field = np.asarray(np.linalg.solve(normal, design.T @ (value * weight)), np.float64)
         off = value - design @ field
-        scatter = max(0.03, 1.4826 * float(np.median(np.abs(off))))
-        weight = 1 / (1 + (off / (2 * scatter)) ** 2)
+        scatter = 1.4826 * float(np.median(np.abs(off)))
+        weight = 1 / (1 + (off / (2 * max(LEAST_SCATTER, scatter))) ** 2)
     field[0] = 0.0
     span = float(np.ptp(design @ field))
     if span > MOST_FALLOFF:
         field *= MOST_FALLOFF / span
-    return field
+    off = value - design @ field
+    return field, 1.4826 * float(np.median(np.abs(off - np.median(off))))

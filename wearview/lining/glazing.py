@@ -2,10 +2,10 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
+from scipy.special import expit
 
 from wearview.colour import lab_to_linear
 from wearview.lining.sheen import veil
@@ -14,7 +14,14 @@ from wearview.reference import Reference
 from wearview.surface import Face
 
 _METHOD = "one photo"
-# Glazing, chosen on 55 friction plates of rendered photos, no real ones; `read_glazing` says what for.
+# A coloured lining. Weights that join light added and grain lost to one closing of the surface: bias, of the
+# added light, of the log of the grain, of the colour lost to heat, which looks like lost sheen. Fitted by
+# `python -m tests.training.glazing` on rendered plates, no real ones. And the reach over which each cue alone
+# counts from nothing to fully: log units of grain lost, light of a white sheet's added.
+_CLOSING = (-1.70, 29.0, -2.11, 1.50)
+GRAIN_REACH, SHEEN_REACH = 0.1, 0.005
+FAINTEST_GRAIN, MOST_LIGHT = 0.2, 0.1  # beyond these the weights were not fitted
+# A grey lining, chosen on 55 friction plates of rendered photos; `read_glazing` says what for.
 _CLEAN_SHEEN, _CHAR_LIGHT = 0.008, 0.02  # light returned, of a white sheet's
 _NO_FIBRES, _NO_FIBRES_BROWNED = 0.2, 0.3  # share of the contrast's power; and more when the colour is gone
 _USUAL_SHEEN = 0.4  # power of the lost grain
@@ -26,6 +33,28 @@ _GRAINIEST = 0.8
 # Half widths of 90 % intervals: of the grain as a share of itself, of the added light, and of the index for
 # what both do not see (patches, heat under the glaze): with it 86 in 100 of 248 plates lie inside.
 _GRAIN_ERROR, _SHEEN_ERROR, _INDEX_ERROR = 0.22, 0.012, 20.0
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """What a face shows of glaze beside its clean lining.
+
+    Attributes
+    ----------
+    coloured : bool
+        Whether the clean lining has the colour to tell added light.
+    grain : float
+        Contrast of its fibres as a share of the clean lining's.
+    added : float
+        Neutral light over its own colour, as a share of a white sheet's.
+    browned : float
+        Share of its colour lost to heat, 0..1.
+    """
+
+    coloured: bool
+    grain: float
+    added: float
+    browned: float
 
 
 def clean_in_photo(faces: Sequence[Face], reference: Reference) -> Reference:
@@ -61,9 +90,8 @@ def clean_in_photo(faces: Sequence[Face], reference: Reference) -> Reference:
 def read_glazing(face: Face, reference: Reference) -> Reading:
     """Glazing index of a face, 0..100.
 
-    100 x sqrt(lost grain x gained sheen). Lost grain = 1 - what is left of the clean grain; gained sheen =
-    1 - clean sheen / sheen. 0 is as clean, 100 no grain left under strong sheen. Missing with "grain not
-    resolved" or "too few pixels".
+    100 x sqrt(lost grain x gained sheen): 0 is as clean, 100 no grain left under strong sheen. Missing with
+    "grain not resolved" or "too few pixels".
 
     Notes
     -----
@@ -71,11 +99,14 @@ def read_glazing(face: Face, reference: Reference) -> Reading:
     linings return least; heat lifts nothing. Blue is compared with the mean of red and green, since heat
     turns green brown. It is read where the face is lighter, so least burnt.
 
+    A surface that closes loses its grain and gains its sheen at once, so on a coloured lining the two, each
+    noisy alone, are read as one closing. Neither counts where the other is plainly absent: grain lost without
+    sheen is a blurred photo, sheen over all of the grain polish or oil.
+
     On a grey or black lining added light has no colour of its own. There sheen is what even a clean lining
     could not return within the light's uncertainty; where that proves nothing, what usually comes with the
-    grain lost, at between half and twice of it.
-
-    Part of the contrast is no fibres (dust, mottle), a larger part on a browned lining: glaze leaves it.
+    grain lost, at between half and twice of it. Part of the contrast is no fibres (dust, mottle), a larger
+    part on a browned lining: glaze leaves it.
 
     Never gloss units, which belong to a glossmeter on a flat sample (ISO 2813:2014; ASTM D523).
     """
@@ -87,22 +118,17 @@ def read_glazing(face: Face, reference: Reference) -> Reading:
         return missing("index 0-100", _METHOD, "too few pixels", n_pixels=n)
     if not (math.isfinite(face.grain) and math.isfinite(reference.grain)) or reference.grain <= 0:
         return missing("index 0-100", _METHOD, "grain not resolved", n_pixels=n)
-    coloured, added, browned = _added_light(
-        face, face.lab[seen], reference.lab_median, reference.light_uncertainty
-    )
+    evidence = evidence_of_glaze(face, reference)
 
     def index(grain: float, added: float, usual: float) -> float:
-        lost, gained = lost_grain(grain, browned), gained_sheen(added)
-        if not coloured:
-            gained = max(gained, min(1.0, usual * lost**_USUAL_SHEEN))
-        return 100 * math.sqrt(lost * gained)
+        shown = replace(evidence, grain=grain, added=added)
+        return 100 * (_coloured_index(shown) if shown.coloured else _grey_index(shown, usual))
 
-    grain, more = face.grain / reference.grain, 1 + _GRAIN_ERROR
-    value = index(grain, added, 1)
+    grain, added, more = evidence.grain, evidence.added, 1 + _GRAIN_ERROR
     by_grain = index(grain / more, added, 1) - index(grain * more, added, 1)
     by_sheen = index(grain, added + _SHEEN_ERROR, 2) - index(grain, added - _SHEEN_ERROR, 0.5)
     spread = math.hypot(by_grain / 2, by_sheen / 2, _INDEX_ERROR)
-    return Reading(value, "index 0-100", _METHOD, n, spread)
+    return Reading(index(grain, added, 1), "index 0-100", _METHOD, n, spread)
 
 
 def lost_grain(grain: float, browned: float) -> float:
@@ -116,18 +142,36 @@ def gained_sheen(added: float) -> float:
     return 1 - _CLEAN_SHEEN / (_CLEAN_SHEEN + max(0.0, added))
 
 
-def _added_light(
-    face: Face, lab: NDArray[np.float32], clean_lab: NDArray[np.float64], clean_doubt: float
-) -> tuple[bool, float, float]:
-    """Whether the clean lining has the colour to tell added light; that light; lost share of the colour."""
+def evidence_of_glaze(face: Face, reference: Reference) -> Evidence:
+    """What a face with measured pixels shows of glaze beside a clean lining whose colour is known."""
+    assert reference.lab_median is not None
+    lab = face.lab[face.mask & np.isfinite(face.lab).all(axis=-1)]
     lighter = np.median(lab[lab[:, 0] >= np.median(lab[:, 0])], axis=0)
-    usual, light, clean = lab_to_linear(np.stack([np.median(lab, axis=0), lighter, clean_lab])).astype(float)
+    colours = np.stack([np.median(lab, axis=0), lighter, reference.lab_median])
+    usual, light, clean = lab_to_linear(colours).astype(float)
+    grain = face.grain / reference.grain
     if (over := veil(np.stack([usual, light]), clean)) is not None:
-        added, browned = over
-        return True, float(added[1] - _CHAR_LIGHT * browned[1]), float(browned[0])
+        added, lost = over
+        return Evidence(True, grain, float(added[1] - _CHAR_LIGHT * lost[1]), float(lost[0]))
     warm, own = light[:2].mean(), clean[:2].mean()
     # `Light.uncertainty` the other way round: log error of the light from its Delta E.
-    doubt = math.hypot(face.light_uncertainty, clean_doubt)
+    doubt = math.hypot(face.light_uncertainty, reference.light_uncertainty)
     error = doubt / 0.8 * 3 / (float(lighter[0]) + 16)
     beyond = float(warm * math.exp(-error) - own) if math.isfinite(error) else 0.0
-    return False, beyond, float(1 - np.clip(usual[:2].mean() / max(own, 1e-4), 0, 1))
+    browned = float(1 - np.clip(usual[:2].mean() / max(own, 1e-4), 0, 1))
+    return Evidence(False, grain, beyond, browned)
+
+
+def _coloured_index(shown: Evidence) -> float:
+    bias, of_light, of_grain, of_browning = _CLOSING
+    log_grain = math.log(max(shown.grain, FAINTEST_GRAIN))
+    light = min(shown.added, MOST_LIGHT)
+    closing = float(expit(bias + of_light * light + of_grain * log_grain + of_browning * shown.browned))
+    lost = closing * min(1.0, max(0.0, -log_grain / GRAIN_REACH))
+    gained = closing * min(1.0, max(0.0, light / SHEEN_REACH))
+    return math.sqrt(lost * gained)
+
+
+def _grey_index(shown: Evidence, usual: float) -> float:
+    lost = lost_grain(shown.grain, shown.browned)
+    return math.sqrt(lost * max(gained_sheen(shown.added), min(1.0, usual * lost**_USUAL_SHEEN)))

@@ -1,0 +1,109 @@
+"""Fit the weights of a coloured lining's glaze: `python -m tests.training.glazing --scenes DIR...`.
+
+Least squares, outliers held down, on the tuned scenes only. What is printed first is cross-validated with
+whole linings left out: no plate of a lining helps to judge another of it.
+"""
+
+import argparse
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import least_squares
+from scipy.special import expit
+from sklearn.model_selection import LeaveOneGroupOut
+
+from tests.accuracy.overlap import match
+from tests.accuracy.scoring import Json, grade_scene, read_mask, read_scenes
+from wearview.draw import part_masks
+from wearview.lining import clean_in_photo
+from wearview.lining.glazing import (
+    FAINTEST_GRAIN,
+    GRAIN_REACH,
+    MOST_LIGHT,
+    SHEEN_REACH,
+    Evidence,
+    evidence_of_glaze,
+)
+from wearview.settings import load_settings
+
+START = (-2.0, 30.0, -2.0, 1.0)
+OUTLIER = 15.0  # of the index, from which a plate counts less
+COUNTS = 60.0  # index from which glaze adds a level, and how near to it a plate says nothing
+MARGIN = 5.0
+
+
+@dataclass(frozen=True, slots=True)
+class Sample:
+    """One lined part of a rendered photo."""
+
+    shown: Evidence
+    index: float  # true
+    lining: str
+
+
+def main() -> None:
+    """Print the weights, with the cross-validated error on top."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--scenes", type=Path, required=True, nargs="+")
+    samples = [s for folder in parser.parse_args().scenes for s in _samples(folder) if s.shown.coloured]
+    shown = [s.shown for s in samples]
+    cues = np.array(
+        [[1, min(e.added, MOST_LIGHT), np.log(max(e.grain, FAINTEST_GRAIN)), e.browned] for e in shown]
+    )
+    index, linings = np.array([s.index for s in samples]), [s.lining for s in samples]
+    read = np.zeros_like(index)
+    for train, test in LeaveOneGroupOut().split(cues, index, linings):
+        read[test] = _index(_fit(cues[train], index[train]), cues[test])
+    off = np.abs(read - index)
+    clear = np.abs(index - COUNTS) > MARGIN
+    wrong = ((read >= COUNTS) != (index >= COUNTS))[clear].mean()
+    print(f"{len(index)} linings measured, each of {len(set(linings))} left out in turn")
+    print(f"off by {off.mean():.1f}, 90 % within {np.quantile(off, 0.9):.0f}")
+    print(f"on the wrong side of {COUNTS:g}: {wrong:.3f}")
+    print(", ".join(f"{weight:.2f}" for weight in _fit(cues, index)))
+
+
+def _fit(cues: NDArray[np.float64], index: NDArray[np.float64]) -> NDArray[np.float64]:
+    def off(weights: NDArray[np.float64]) -> NDArray[np.float64]:
+        return _index(weights, cues) - index
+
+    scale = (1, 30, 2, 1)
+    return np.asarray(least_squares(off, START, loss="soft_l1", f_scale=OUTLIER, x_scale=scale).x)
+
+
+def _index(weights: NDArray[np.float64], cues: NDArray[np.float64]) -> NDArray[np.float64]:
+    alone = np.clip(cues[:, 1] / SHEEN_REACH, 0, 1) * np.clip(-cues[:, 2] / GRAIN_REACH, 0, 1)
+    return np.asarray(100 * expit(cues @ weights) * np.sqrt(alone))
+
+
+def _samples(folder: Path) -> Iterator[Sample]:
+    settings = load_settings()
+    for scene in read_scenes(folder):
+        if not (scene["tuned"] and scene["gradeable"]):
+            continue
+        graded, _ = grade_scene(folder, scene, settings)
+        [photo] = graded.photos
+        faces = [part.face for part in photo.parts if part.lining is not None and part.face is not None]
+        clean = clean_in_photo(faces, graded.reference)
+        if clean.lab_median is None:
+            continue
+        for truth, k in _matched(folder, scene, [mask > 127 for mask, _ in part_masks(photo)]):
+            part = photo.parts[k]
+            if part.face is not None and part.lining is not None and part.lining.glazing.known:
+                yield Sample(evidence_of_glaze(part.face, clean), truth["truth"]["glazing"], truth["lining"])
+
+
+def _matched(folder: Path, scene: Json, found: list[NDArray[np.bool_]]) -> Iterator[tuple[Json, int]]:
+    """Lined true parts with the number of the found one."""
+    true = [read_mask(folder / part["part_mask"]) for part in scene["parts"]]
+    sure = [1.0] * len(found)
+    for i, k in match(found, sure, true, [part["gradeable"] for part in scene["parts"]]).pairs:
+        if scene["parts"][k]["truth"]["glazing"] is not None:
+            yield scene["parts"][k], i
+
+
+if __name__ == "__main__":
+    main()
