@@ -15,7 +15,7 @@ from wearview.lining import LIMITS, LiningReadings
 from wearview.reading import Reading
 from wearview.reference import Reference
 from wearview.settings import Rules
-from wearview.spread import SIGMAS_90
+from wearview.spread import ERROR_LIKELIHOOD, SIGMAS_90
 from wearview.steel import HotSpots, SteelReadings
 from wearview.terms import CLEANEST_HERE, GLAZED, LINING_LEVELS, PROBLEMS, STEEL_LEVELS
 
@@ -80,7 +80,7 @@ def grade_lining(readings: LiningReadings, reference: Reference, rules: Rules) -
     glazing = readings.glazing
     glazed = glazing.known and glazing.value >= rules.glazing_index and colour_level <= rules.glazing_highest
     level = colour_level + glazed
-    chances = _chances(readings.area_draws / rules.lining_areas)
+    chances = _chances(readings.area_draws / rules.lining_areas, readings.draw_likelihood)
     chances = _raised_by_glaze(chances, glazing, rules)
     because = _lining_reasons(readings, colour_level, glazed, rules)
     if relative:
@@ -123,7 +123,7 @@ def grade_steel(readings: SteelReadings, rules: Rules) -> Grade:
     if level is None or refused:
         return _cannot_tell(False, readings.problems, refused or _say("too few pixels"))
     draws = _steel_progress(readings.area_draws, spots.count.value, spots.area.value, rules)
-    chances = _chances(draws)
+    chances = _chances(draws, ERROR_LIKELIHOOD[: len(draws)])
     because = _steel_reasons(readings, level, rules)
     if (open_grades := _too_uncertain(chances, rules)) is not None:
         sentences = _say_open(open_grades, STEEL_LEVELS, readings.uncertainty)
@@ -174,13 +174,17 @@ def _level(progress: NDArray[np.float64]) -> int | None:
     return 0
 
 
-def _chances(draws: NDArray[np.float64]) -> NDArray[np.float64] | None:
-    """Chance of each level over equally likely rows of progress, shape (N, 4); None when there are none."""
+def _chances(draws: NDArray[np.float64], likelihood: NDArray[np.float64]) -> NDArray[np.float64] | None:
+    """Chance of each level over rows of progress, shape (N, 4), each with its likelihood; None without rows.
+
+    A level is as likely as the likeliest error that gives it (a profile likelihood). Counting rows instead
+    would all but rule out a clean face under a weak light: of the many ways to be off, few end there.
+    """
     if not len(draws):
         return None
-    rows = np.arange(1, LEVELS)
-    levels = np.where(draws >= 1, rows, 0).max(axis=1)
-    return np.bincount(levels, minlength=LEVELS) / len(draws)
+    levels = np.where(draws >= 1, np.arange(1, LEVELS), 0).max(axis=1)
+    chances = np.array([likelihood[levels == level].max(initial=0.0) for level in range(LEVELS)])
+    return np.asarray(chances / chances.sum())
 
 
 def _raised_by_glaze(

@@ -35,6 +35,7 @@ def lining(
         delta_l_median=Reading(delta_l, "L*", "by hand", 1000),
         glazing=glazing,
         area_draws=np.tile(areas, (16, 1)) if draws is None else draws,
+        draw_likelihood=np.ones(16 if draws is None else len(draws)),
     )
 
 
@@ -160,14 +161,24 @@ def test_the_chance_of_glaze_follows_its_interval():
     assert grade.probability[1] == pytest.approx(0.95, abs=1e-6)
 
 
-def draws(*counts: int) -> np.ndarray:
-    """Equally likely areas of which so many come out at each level."""
-    rows = np.array([(0, 0, 0, 0), (1, 0, 0, 0), (1, 1, 0, 0), (1, 1, 1, 0), (1, 1, 1, 1)], float)
-    return np.repeat(rows, counts, axis=0)
+LEVEL_ROWS = np.array([(0, 0, 0, 0), (1, 0, 0, 0), (1, 1, 0, 0), (1, 1, 1, 0), (1, 1, 1, 1)], float)
+
+
+def heated(*likelihood: float) -> LiningReadings:
+    """A lining lightly heated as read, with the likelihood of an error that makes it each of the levels."""
+    return replace(lining(0.5, 0, 0, 0, draws=LEVEL_ROWS), draw_likelihood=np.array(likelihood, float))
+
+
+def test_a_level_is_as_likely_as_the_likeliest_error_that_gives_it():
+    # Ninety-nine unlikely ways to be marked do not outweigh one likely way to be clean.
+    rows = np.vstack([np.tile(LEVEL_ROWS[2], (99, 1)), LEVEL_ROWS[0]])
+    likelihood = np.append(np.full(99, 0.25), 0.75)
+    readings = replace(lining(0.5, 0, 0, 0, draws=rows), draw_likelihood=likelihood)
+    assert grade_lining(readings, PHOTO, RULES).probability == pytest.approx((0.75, 0, 0.25, 0, 0))
 
 
 def test_the_grade_is_null_when_no_level_reaches_one_half():
-    grade = grade_lining(lining(0.5, 0, 0, 0, draws=draws(33, 34, 33, 0, 0)), PHOTO, RULES)
+    grade = grade_lining(heated(33, 34, 33, 0, 0), PHOTO, RULES)
     assert grade.level is None
     assert grade.name is None
     assert grade.score is None
@@ -177,16 +188,18 @@ def test_the_grade_is_null_when_no_level_reaches_one_half():
 
 
 def test_two_neighbours_at_one_half_are_no_reason_for_null():
-    assert grade_lining(lining(0.5, 0, 0, 0, draws=draws(50, 50, 0, 0, 0)), PHOTO, RULES).level == 1
+    assert grade_lining(heated(50, 50, 0, 0, 0), PHOTO, RULES).level == 1
 
 
 def test_the_grade_is_null_when_two_levels_apart_both_reach_a_tenth():
-    assert grade_lining(lining(0.5, 0, 0, 0, draws=draws(10, 80, 10, 0, 0)), PHOTO, RULES).level is None
-    assert grade_lining(lining(0.5, 0, 0, 0, draws=draws(9, 81, 10, 0, 0)), PHOTO, RULES).level == 1
+    assert grade_lining(heated(10, 80, 10, 0, 0), PHOTO, RULES).level is None
+    assert grade_lining(heated(9, 81, 10, 0, 0), PHOTO, RULES).level == 1
 
 
 def test_an_unknown_uncertainty_is_null_not_certain():
-    readings = replace(lining(0.5, 0, 0, 0), area_draws=np.empty((0, 4)), uncertainty=math.nan)
+    readings = replace(
+        lining(0.5, 0, 0, 0), area_draws=np.empty((0, 4)), draw_likelihood=np.empty(0), uncertainty=math.nan
+    )
     grade = grade_lining(readings, PHOTO, RULES)
     assert grade.level is None
     assert "uncertainty spans grades" in grade.problems

@@ -12,7 +12,7 @@ from wearview.lining.sheen import without_sheen
 from wearview.reading import MIN_PIXELS, Reading, missing, quantile, share_over
 from wearview.reference import Reference
 from wearview.settings import Rules, Settings
-from wearview.spread import SIGMAS_90, half_width, in_quadrature, lab_errors
+from wearview.spread import ERROR_LIKELIHOOD, SIGMAS_90, half_width, in_quadrature, lab_errors
 from wearview.surface import Face
 
 RADIAL_STEPS, SECTORS = 12, 36
@@ -20,6 +20,9 @@ AREAS = ("area_over_5", "area_over_10", "area_over_20", "area_char")
 LIMITS = (5.0, 10.0, 20.0)
 
 _METHOD = "against clean"
+# L*: how much lighter than clean a face's median may be without doubt, sheen left on it, and over how much
+# more the belief in it fades. 0 to 3 of either do as well.
+_AS_LIGHT_AS_CLEAN, _LIGHTER = 2.0, 2.0
 # Face pixels that stand for all when the colour is varied, evenly spaced in order of Delta E: no chance
 # of a level comes out more than 0.02 off what 8000 pixels give, mean 0.003 (40 faces). A table of
 # binned colours was tried and is worse: whole cells cross a limit at once.
@@ -51,7 +54,9 @@ class LiningReadings:
     glazing : Reading
         Index 0..100.
     area_draws : ndarray, shape (N, 4), float64
-        The four areas under N equally likely errors of the colour; N is 0 when the uncertainty is unknown.
+        The four areas under N errors of the colour; N is 0 when the uncertainty is unknown.
+    draw_likelihood : ndarray, shape (N,), float64
+        How likely each of these errors is beside none at all, 0..1.
     delta_e_map : ndarray, shape (H, W), float32
         Delta E of every measured face pixel, NaN elsewhere.
     problems : tuple of str
@@ -72,6 +77,7 @@ class LiningReadings:
     uncertainty: float
     glazing: Reading
     area_draws: NDArray[np.float64]
+    draw_likelihood: NDArray[np.float64]
     delta_e_map: NDArray[np.float32]
     problems: tuple[str, ...]
 
@@ -144,6 +150,7 @@ def read_lining(face: Face, reference: Reference, settings: Settings) -> LiningR
         uncertainty=uncertainty,
         glazing=read_glazing(face, reference),
         area_draws=draws,
+        draw_likelihood=_draw_likelihood(delta_l, clean, uncertainty)[: len(draws)],
         delta_e_map=difference_map,
         problems=tuple(problems),
     )
@@ -174,7 +181,7 @@ def _area_draws(
     light_uncertainty: float,
     rules: Rules,
 ) -> NDArray[np.float64]:
-    """The four areas, shape (N, 4), when the whole face's colour is off by each of the equally likely errors.
+    """The four areas, shape (N, 4), when the whole face's colour is off by each of the errors.
 
     An error of this photo's light is a factor, so it moves a dark pixel's L* less than the clean
     colour's; an error of the clean colour moves every difference alike.
@@ -201,6 +208,20 @@ def _area_draws(
     # The sample stands for the face up to 1 / 512; what it is off by without any error is taken off
     # every draw.
     return np.clip(draws - areas_of(sample) + measured, 0, 1)
+
+
+def _draw_likelihood(
+    delta_l: NDArray[np.float32], clean: NDArray[np.float64], uncertainty: float
+) -> NDArray[np.float64]:
+    """How likely each error of the colour is, shape (N,).
+
+    One that would leave the face lighter than clean lining is hardly to be believed: heat darkens.
+    """
+    if not math.isfinite(uncertainty):
+        return np.empty(0)
+    lighter = float(np.median(delta_l)) + lab_errors(clean, uncertainty)[:, 0] - _AS_LIGHT_AS_CLEAN
+    believed = np.exp(-np.square(np.maximum(lighter, 0) / _LIGHTER) / 2)
+    return np.asarray(ERROR_LIKELIHOOD * believed)
 
 
 def _with_spread(reading: Reading, spread: float) -> Reading:
@@ -261,6 +282,7 @@ def _all_missing(face: Face, flags: tuple[str, ...], n: int = 0) -> LiningReadin
         uncertainty=math.nan,
         glazing=none("index 0-100", "one photo"),
         area_draws=np.empty((0, len(AREAS))),
+        draw_likelihood=np.empty(0),
         delta_e_map=nothing,
         problems=tuple(dict.fromkeys((*face.problems, *flags))),
     )
