@@ -9,6 +9,7 @@ import numpy as np
 
 from wearview.colour import delta_e
 from wearview.errors import CallError, CleanReferenceError
+from wearview.library.recognise import FARTHEST
 from wearview.library.shelf import check_name, history, keep, read_library
 from wearview.library.stored import CleanPhoto, CleanPlate, Pooled, StoredLining, pool
 from wearview.lining.sheen import own_sheen
@@ -19,8 +20,6 @@ from wearview.spread import in_quadrature
 
 # Median colours of clean plates of one lining are no farther apart; the contract calls 5 "seen side by side".
 _ALIKE = 5.0
-# Distance in half widths of the 90 % interval up to which a photo may be of the stored lining: 98 in 100 are.
-_FARTHEST = 1.26
 
 
 def measure_clean(source: Source, settings: Settings) -> CleanPhoto:
@@ -129,7 +128,7 @@ def own_linings(folder: Path | None = None) -> list[Reference]:
 
 def _check_same(name: str, photo: CleanPhoto, pooled: Pooled) -> None:
     off = float(delta_e(photo.lab, np.array(pooled.lab)))
-    if off > _FARTHEST * in_quadrature(photo.light_uncertainty, pooled.light_uncertainty, pooled.spread):
+    if off > FARTHEST * in_quadrature(photo.light_uncertainty, pooled.light_uncertainty, pooled.spread):
         raise CallError(
             photo.file,
             f"does not look like {name}, Delta E {off:.1f} off",

@@ -28,7 +28,7 @@ _LIGHTEST = 0.25
 _MOST_SHEEN = 0.05
 # Distance, in half widths of the 90 % interval, up to which a colour may be a lining's: of a normal error in
 # three dimensions 98 in 100 are nearer.
-_FARTHEST = 1.26
+FARTHEST = 1.26
 _SURE = 0.8  # probability from which a lining counts as recognised
 # Share of the way to black up to which a part tells its lining by itself: a Delta E of about 5 on a tan one.
 # Further on a dark lining and a lighter one, browned, look alike.
@@ -121,7 +121,7 @@ def fits(face: Face, lining: Reference) -> bool:
     colour = least_heated(face)
     if colour is None or not np.isfinite(face.light_uncertainty):
         return True
-    return fit(colour, face.light_uncertainty, lining)[0] <= _FARTHEST
+    return fit(colour, face.light_uncertainty, lining)[0] <= FARTHEST
 
 
 def recognise(faces: Sequence[Face], linings: Sequence[Reference]) -> list[Recognised]:
@@ -156,7 +156,7 @@ def recognise(faces: Sequence[Face], linings: Sequence[Reference]) -> list[Recog
             continue
         for k, lining in enumerate(linings):
             distance, way = fit(colour, doubt, lining)
-            able[i, k] = distance <= _FARTHEST
+            able[i, k] = distance <= FARTHEST
             clear[i, k] = able[i, k] and way <= _LITTLE and doubt <= _LIGHT_KNOWN
             if able[i, k]:
                 density[i, k] = _density(colour, doubt, lining)
