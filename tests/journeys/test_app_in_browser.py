@@ -72,8 +72,9 @@ def test_a_phone_on_the_network_types_the_passcode_and_another_takes_photos_by_a
                 other.wait_for("!!document.querySelector('#camera')")
                 assert findings(other) == []
                 other.upload("#camera", [DEMO / "direct-pack-3.jpg"])
+                other.wait_for("document.body.innerText.includes('1. direct-pack-3.jpg')", 180)
                 other.wait_for("document.body.innerText.includes('All photos are on the computer')")
-                other.wait_for("document.body.innerText.includes('Level')")
+                other.wait_for("document.body.innerText.includes('Level')", 180)
                 assert loaded_from_elsewhere(other, f"http://{DESK}:{port}") == []
                 other.ask("Page.navigate", url=f"http://{DESK}:{port}/pack")
                 other.wait_for("!!document.querySelector('#passcode')")

@@ -41,8 +41,9 @@ async function drop(photo) {
   else await stored("readwrite", (photos) => photos.delete(photo.id));
 }
 
-let sending = false, pause = 1000, timer = 0;
+let sending = false, again = false, pause = 1000, timer = 0;
 async function send() {
+  again = sending;
   if (sending) return;
   sending = true;
   clearTimeout(timer);
@@ -67,6 +68,7 @@ async function send() {
     if (left) timer = setTimeout(send, pause);
     pause = Math.min(2 * pause, LONGEST_WAIT);
   } finally { sending = false; }
+  if (again) send(); // a photo came while this was at its end
 }
 
 async function take(input, extra) {
@@ -77,6 +79,7 @@ async function take(input, extra) {
 for (const [id, extra] of [["camera", {}], ["files", {}], ["clean", { as: "reference" }]]) {
   const input = document.getElementById(id);
   input.addEventListener("change", () => take(input, extra));
+  if (input.files.length) take(input, extra); // chosen before this script had come
 }
 
 function element(tag, text, kind) {
