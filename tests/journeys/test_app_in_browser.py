@@ -20,6 +20,7 @@ PAGES = {
     "pack": "What the pack shows",
     "report": "Write the report",
     "shop": "Other devices",
+    "agreement": "Nothing to compare so far",
 }
 pytestmark = needed()
 

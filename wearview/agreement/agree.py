@@ -49,6 +49,8 @@ class Rated:
         ISO 8601 in UTC.
     blind : bool or None
         Whether the grade was hidden when the verdict was given; None where that was not noted.
+    teardown, element : str
+        Where the pack stands in the record.
     """
 
     part_id: str
@@ -60,6 +62,8 @@ class Rated:
     by: str | None
     given_at: str
     blind: bool | None = None
+    teardown: str = ""
+    element: str = ""
 
     @property
     def pair(self) -> tuple[int, int] | None:

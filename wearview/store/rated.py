@@ -4,7 +4,7 @@ import json
 from collections.abc import Iterator
 from itertools import groupby
 
-from sqlalchemy import Column, Select, func, select
+from sqlalchemy import ColumnElement, Select, func, select
 
 from wearview.agreement import Judged, Rated
 from wearview.record import parts_of
@@ -23,8 +23,8 @@ def rated_parts(store: Store) -> list[Rated]:
             graded_part.c.part_id,
             graded_part.c.position,
             graded_part.c.side,
-            teardown.c.name,
-            element.c.name,
+            teardown.c.name.label("teardown"),
+            element.c.name.label("element"),
             graded_part.c.level,
             verdict.c.heat,
             verdict.c.decision,
@@ -38,8 +38,20 @@ def rated_parts(store: Store) -> list[Rated]:
     )
     with reading(store) as connection:
         return [
-            Rated(part, f"{position}{SIDE_LETTERS.get(side, '')}", f"{job}, {name}", *rest)
-            for part, position, side, job, name, *rest in connection.execute(query)
+            Rated(
+                row.part_id,
+                f"{row.position}{SIDE_LETTERS.get(row.side, '')}",
+                f"{row.teardown}, {row.element}",
+                row.level,
+                row.heat,
+                row.decision,
+                row.given_by,
+                row.given_at,
+                row.blind,
+                row.teardown,
+                row.element,
+            )
+            for row in connection.execute(query)
         ]
 
 
@@ -59,7 +71,7 @@ def judged_parts(store: Store) -> Iterator[Judged]:
                     yield Judged(part, str(grading_id), heats[part["id"]])
 
 
-def _with_verdicts(*columns: Column) -> Select:
+def _with_verdicts(*columns: ColumnElement) -> Select:
     """Parts of the newest gradings joined with the verdict that holds for each."""
     newest = select(func.max(grading.c.id)).group_by(grading.c.element_id)
     holds = select(func.max(verdict.c.id)).where(verdict.c.part_id.is_not(None))

@@ -22,6 +22,7 @@ def run() -> None:
         here.page("photos", "Photos"),
         here.page("pack", "Pack"),
         here.page("report", "Report"),
+        here.page("agreement", "Agreement"),
         here.page("shop", "Shop"),
     ]
     chosen = st.navigation(pages, position="hidden")

@@ -1,0 +1,108 @@
+"""What the agreement page draws: kappa over time for each technician, and levels beside heat levels."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from wearview.agreement import LEAST_PAIRS, Agreement, Rated, agree_by, by_quarter, by_technician
+from wearview.report.templates import templates
+
+_LEFT, _RIGHT, _TOP, _HEIGHT = (
+    60,
+    150,
+    24,
+    220,
+)  # room for the scale, for names, above; drawn height of 0 to 1
+_STEP, _FEWEST = 90, 5  # between quarters; room for as many, so that few are not drawn as giants
+_CELL = 64
+_DASHES = ("", "8 4", "2 4", "10 4 2 4")
+
+
+@dataclass(frozen=True, slots=True)
+class Spot:
+    """One kappa: where it stands, and where its 95 % interval ends."""
+
+    x: float
+    y: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
+class Track:
+    """One technician's kappas, oldest first."""
+
+    name: str
+    dash: str
+    spots: tuple[Spot, ...]
+
+
+def kappa_svg(parts: Sequence[Rated]) -> str | None:
+    """Kappa by quarter, a line for each technician; None where nobody has enough parts in a quarter."""
+    everybody = agree_by(parts, by_quarter)
+    people = sorted({name for part in parts if (name := by_technician(part))})
+    found = {"all": everybody} if len(people) != 1 else {}
+    for person in people:
+        found[person] = agree_by([part for part in parts if part.by == person], by_quarter)
+    quarters = sorted(q for q, a in everybody.items() if a.n)
+    drawn_rows = {
+        name: rows for name, rows in found.items() if any(a.kappa is not None for a in rows.values())
+    }
+    if not drawn_rows:
+        return None
+    tracks = [
+        Track(name, _DASHES[n % len(_DASHES)], tuple(_spots(rows, quarters, _beside(n, len(drawn_rows)))))
+        for n, (name, rows) in enumerate(drawn_rows.items())
+    ]
+    ticks = [(quarter, _LEFT + _STEP * (n + 0.5)) for n, quarter in enumerate(quarters)]
+    width = _LEFT + _STEP * max(len(quarters), _FEWEST) + _RIGHT
+    scale = [(label, _y(value)) for label, value in (("0", 0.0), ("0.5", 0.5), ("1", 1.0))]
+    drawn: str = _pieces().kappa(tracks, ticks, scale, width, _TOP + _HEIGHT + 40, _LEFT)
+    return drawn.strip()
+
+
+def kappa_words(parts: Sequence[Rated]) -> str:
+    """The same for those who cannot see it."""
+    told = [f"{q}: {a.kappa:.2f}" for q, a in agree_by(parts, by_quarter).items() if a.kappa is not None]
+    return f"Kappa by quarter, all technicians: {', '.join(told) or f'none from {LEAST_PAIRS} parts on'}."
+
+
+def levels_svg(found: Agreement) -> str:
+    """How many parts had each pair of levels, as discs whose area is their number."""
+    most = max(1, int(found.counts.max()))
+    cells = [
+        (
+            _LEFT + _CELL * (seen + 0.5),
+            _TOP + _CELL * (4 - level + 0.5),
+            0.46 * _CELL * (int(n) / most) ** 0.5,
+            int(n),
+            level == seen,
+        )
+        for level, row in enumerate(found.counts)
+        for seen, n in enumerate(row)
+        if n
+    ]
+    drawn: str = _pieces().levels(cells, _CELL, _LEFT, _TOP)
+    return drawn.strip()
+
+
+def _beside(n: int, count: int) -> float:
+    """How far a technician's spots stand beside the middle of their quarter, so that none hides another."""
+    return (n - (count - 1) / 2) * min(14.0, 60 / count)
+
+
+def _spots(rows: dict[str, Agreement], quarters: Sequence[str], beside: float) -> list[Spot]:
+    return [
+        Spot(_LEFT + _STEP * (n + 0.5) + beside, _y(a.kappa), _y(a.interval[0]), _y(a.interval[1]))
+        for n, quarter in enumerate(quarters)
+        if (a := rows.get(quarter)) is not None and a.kappa is not None and a.interval is not None
+    ]
+
+
+def _y(kappa: float) -> float:
+    """Under 0 there is less agreement than by chance; the drawing ends there."""
+    return round(_TOP + _HEIGHT * (1 - max(0.0, kappa)), 1)
+
+
+def _pieces() -> Any:
+    return templates().get_template("agreement.svg").module
