@@ -6,6 +6,7 @@ import time
 
 import pytest
 
+from tests import documents
 from tests.chromium import findings, needed
 from tests.journeys.test_app import DEMO, add_hot_pack
 from tests.served import DESK, browser, press, served
@@ -18,6 +19,7 @@ PAGES = {
     "": "Find by name",
     "photos": "Clean reference",
     "pack": "What the pack shows",
+    "findings": "not on the checklist",
     "report": "Write the report",
     "shop": "Other devices",
     "agreement": "Nothing to compare so far",
@@ -205,6 +207,8 @@ def points_of(rim, count=6):
 def test_no_page_has_a_serious_fault_of_access(tmp_path, width, scheme):
     url = f"sqlite:///{tmp_path}/record.sqlite"
     add_hot_pack(url)
+    documents.add_beside(record.open_store(url), "Job 7")
+    record.add_inspection(record.open_store(url), "Job 7", "drum", "nothing-found")
     with served(tmp_path, url) as (address, _), browser(tmp_path, "desk", "about:blank", width) as tab:
         tab.ask("Emulation.setEmulatedMedia", features=[{"name": "prefers-color-scheme", "value": scheme}])
         for page, shows in PAGES.items():

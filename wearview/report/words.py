@@ -4,7 +4,7 @@ from datetime import datetime
 from pathlib import PureWindowsPath
 from typing import Any
 
-from wearview.record import OVER, UNDER, WITHIN, Measured, Verdict
+from wearview.record import NOT_DONE, OVER, UNDER, WITHIN, Measured, Verdict
 from wearview.report.packpic import PackPicture
 from wearview.terms import FOUND, FRICTION, NOT_LOOKED_AT, NOTHING_FOUND, REACTION, STEEL
 
@@ -34,6 +34,7 @@ FOUND_WORDS = {
     FOUND: "Found",
     NOTHING_FOUND: "Looked at, nothing found",
     NOT_LOOKED_AT: "Not looked at, left out on purpose",
+    NOT_DONE: "Not done",
 }
 OUTCOME_WORDS = {
     WITHIN: "within the limit",

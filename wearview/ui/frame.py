@@ -21,6 +21,7 @@ def run() -> None:
         here.page("teardowns", "Teardowns", first=True),
         here.page("photos", "Photos"),
         here.page("pack", "Pack"),
+        here.page("findings", "Findings"),
         here.page("report", "Report"),
         here.page("agreement", "Agreement"),
         here.page("shop", "Shop"),

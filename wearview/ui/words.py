@@ -1,10 +1,11 @@
 """Pieces of a page as HTML, from the same templates and words as the report."""
 
 import base64
+from collections.abc import Callable, Sequence
 from html import escape
 from typing import TYPE_CHECKING, Any
 
-from wearview.record import Document, Element, PartLine, Suggestion, Teardown
+from wearview.record import CheckLine, Document, Element, Measured, PartLine, Suggestion, Teardown
 from wearview.report.packpic import pack_picture
 from wearview.report.templates import templates
 from wearview.terms import CAUTIONS
@@ -79,6 +80,16 @@ def suggested_html(found: list[Suggestion]) -> str:
 def linings_html(kept: "list[StoredLining]", dark_below: float) -> str:
     """The shop's clean linings in a table."""
     return _pieces("page_facts.html").linings(kept, dark_below)
+
+
+def found_html(lines: Sequence[CheckLine], address: Callable[[str], str]) -> str:
+    """The checklist with what was found; empty where there is nothing to show."""
+    return _pieces("page_beside.html").found(lines, address) if lines else ""
+
+
+def measured_html(measured: Sequence[Measured]) -> str:
+    """The measured values, those out of limit marked."""
+    return _pieces("page_beside.html").measured(measured)
 
 
 def cautions_html() -> str:
