@@ -116,7 +116,7 @@ def _read(path: Path) -> Policy:
     remedy = "Bring it back from a backup, or settle the policy anew after moving it away"
     try:
         table = tomllib.loads(path.read_text("utf-8"))
-    except (OSError, ValueError) as error:
+    except (OSError, ValueError, RecursionError) as error:
         raise ModelsError(path.name, "cannot be read as a policy", remedy) from error
     known = {field.name for field in fields(Policy)}
     said = {name: value for name, value in table.items() if name != "id"}

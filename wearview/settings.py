@@ -191,7 +191,7 @@ class _Table:
         self.name = path.name
         try:
             content = tomllib.loads(data.decode("utf-8"))
-        except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        except (UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError) as error:
             raise ModelsError(self.name, f"cannot be parsed ({error})", _REMEDY) from error
         self._values: dict[str, Any] = {}
         for key, value in content.items():

@@ -135,7 +135,7 @@ def _read_mat(path: Path) -> PrintedMat | None:
         mat = PrintedMat(str(table["design"]), str(table["by"]), lab)
     except FileNotFoundError:
         return None
-    except (OSError, ValueError, KeyError, TypeError, AttributeError) as error:
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
         raise ModelsError(path.name, "cannot be read as a bench mat's colours", _CALIBRATE) from error
     if not lab or not all(len(v) == 3 and all(map(math.isfinite, v)) for v in lab.values()):
         raise ModelsError(path.name, "has a colour that is no L*, a*, b*", _CALIBRATE)

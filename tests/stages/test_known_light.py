@@ -244,7 +244,13 @@ def test_the_command_keeps_the_colours_where_grading_finds_them(tmp_path, monkey
 
 
 @pytest.mark.parametrize(
-    "text", ["design = 1", "[lab]\npaper = [1, 2]", 'design = "1"\nby = "x"\n[lab]\npaper = ["a"]']
+    "text",
+    [
+        "design = 1",
+        f"design = {'[' * 9999}",
+        "[lab]\npaper = [1, 2]",
+        'design = "1"\nby = "x"\n[lab]\npaper = ["a"]',
+    ],
 )
 def test_a_damaged_file_of_mat_colours_is_told_in_one_line(tmp_path, monkeypatch, capsys, text):
     monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))

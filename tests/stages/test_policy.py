@@ -93,7 +93,14 @@ def test_a_word_that_is_no_case_or_decision_is_refused_and_nothing_written(tmp_p
 
 @pytest.mark.parametrize(
     "text",
-    ["", "id = ", 'id = "policy-2"', 'id = "policy-1"\nhot_spots = "burn"', 'id = "policy-1"\nx = "reuse"'],
+    [
+        "",
+        "id = ",
+        f"id = {'[' * 9999}",
+        'id = "policy-2"',
+        'id = "policy-1"\nhot_spots = "burn"',
+        'id = "policy-1"\nx = "reuse"',
+    ],
 )
 def test_a_damaged_policy_is_told_and_suggests_nothing(tmp_path, text):
     (tmp_path / "policy-1.toml").write_text(text, "utf-8")

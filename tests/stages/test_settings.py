@@ -70,6 +70,7 @@ def test_an_unknown_version_is_a_wrong_call_that_names_the_known_ones(models):
         ('id = "rules-1"', 'id = "rules-2"', 'names itself "rules-2"'),
         ('id = "rules-1"', "id = 1", "id is not a text"),
         ("[lining]", "[lining", "cannot be parsed"),
+        ('id = "rules-1"', f"id = {'[' * 9999}", "cannot be parsed"),
     ],
 )
 def test_a_damaged_rules_file_is_named_with_what_is_wrong(models, old, new, words):

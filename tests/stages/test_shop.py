@@ -37,6 +37,7 @@ def test_a_logo_becomes_a_png_of_its_pixels_alone(tmp_path, name):
     ("text", "told"),
     [
         ("name = ", "is no TOML text"),
+        (f"name = {'[' * 9999}", "is no TOML text"),
         ("name = 7", "name is no text"),
         ("lines = 'Street 1'", "lines is no list of texts"),
         (f"lines = {['a'] * 7}", "has 7 lines"),

@@ -110,7 +110,7 @@ def _described(path: Path) -> dict[str, Any]:
         return {}
     except OSError as error:
         raise CallError(str(path), f"cannot be read ({reason(error)})", "Check the file") from error
-    except ValueError as error:  # TOML that does not parse, bytes that are no UTF-8
+    except (ValueError, RecursionError) as error:  # no TOML or too deeply nested, bytes that are no UTF-8
         raise CallError(str(path), "is no TOML text", 'Write lines such as name = "Your shop"') from error
     if unknown := sorted(described.keys() - _WORDS):
         raise CallError(str(path), f"{unknown[0]} is no word we know", f"Use {', '.join(_WORDS)}")
