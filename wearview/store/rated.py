@@ -73,16 +73,27 @@ def judged_parts(store: Store) -> Iterator[Judged]:
 
 def _with_verdicts(*columns: ColumnElement) -> Select:
     """Parts of the newest gradings joined with the verdict that holds for each."""
-    newest = select(func.max(grading.c.id)).group_by(grading.c.element_id)
-    holds = select(func.max(verdict.c.id)).where(verdict.c.part_id.is_not(None))
-    holds = holds.group_by(verdict.c.element_id, verdict.c.part_id)
+    # Both as joined tables and from the verdicts on: a planner that begins with the parts and looks each verdict
+    # up among all of its element's, or in a list of all that hold, took half a minute for 60,000 parts.
+    holds = (
+        select(func.max(verdict.c.id).label("id"))
+        .where(verdict.c.part_id.is_not(None))
+        .group_by(verdict.c.element_id, verdict.c.part_id)
+        .subquery("holds")
+    )
+    newest = (
+        select(grading.c.element_id, func.max(grading.c.id).label("id"))
+        .group_by(grading.c.element_id)
+        .subquery("newest")
+    )
     return (
         select(*columns)
-        .select_from(graded_part)
-        .join(grading, grading.c.id == graded_part.c.grading_id)
+        .select_from(holds)
+        .join(verdict, verdict.c.id == holds.c.id)
+        .join(newest, newest.c.element_id == verdict.c.element_id)
+        .join(grading, grading.c.id == newest.c.id)
         .join(
-            verdict,
-            (verdict.c.element_id == grading.c.element_id) & (verdict.c.part_id == graded_part.c.part_id),
+            graded_part,
+            (graded_part.c.grading_id == newest.c.id) & (graded_part.c.part_id == verdict.c.part_id),
         )
-        .where(grading.c.id.in_(newest), verdict.c.id.in_(holds))
     )
