@@ -73,7 +73,7 @@ def judged_parts(store: Store) -> Iterator[Judged]:
 
 def _with_verdicts(*columns: ColumnElement) -> Select:
     """Parts of the newest gradings joined with the verdict that holds for each."""
-    # Both as joined tables and from the verdicts on: a planner that begins with the parts and looks each verdict
+    # As joined tables and from the verdicts on: a planner that began with the parts and looked each verdict
     # up among all of its element's, or in a list of all that hold, took half a minute for 60,000 parts.
     holds = (
         select(func.max(verdict.c.id).label("id"))
