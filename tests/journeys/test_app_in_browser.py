@@ -85,14 +85,20 @@ def test_a_phone_on_the_network_types_the_passcode_and_another_takes_photos_by_a
             phone.wait_for("document.body.innerText.includes('direct-pack-3.jpg')")
 
 
-def test_rims_are_set_by_tapping_and_the_part_is_graded_in_place(tmp_path):
-    url = f"sqlite:///{tmp_path}/record.sqlite"
+def one_photo_graded(folder):
+    """A record's address, its open bench, the element and the photo given to it."""
+    url = f"sqlite:///{folder}/record.sqlite"
     bench, name = Bench(record.open_store(url)), ElementName("Job 7", "Forward")
     record.new_teardown(bench.store, name.teardown)
     record.add_element(bench.store, name.teardown, name.element)
     given = tray.add_photo(bench.store, name, "a.jpg", (DEMO / "direct-pack-3.jpg").read_bytes())
     bench.wake(name, now=True)
     bench.wait(name)
+    return url, bench, name, given
+
+
+def test_rims_are_set_by_tapping_and_the_part_is_graded_in_place(tmp_path):
+    url, bench, name, given = one_photo_graded(tmp_path)
     bench.close()
     [before] = newest(bench.store)
     with served(tmp_path, url) as (address, _), browser(tmp_path, "desk", "about:blank", 1440) as tab:
@@ -109,13 +115,7 @@ def test_rims_are_set_by_tapping_and_the_part_is_graded_in_place(tmp_path):
 
 
 def test_a_part_that_was_missed_is_added_by_tapping_where_no_part_is_left(tmp_path):
-    url = f"sqlite:///{tmp_path}/record.sqlite"
-    bench, name = Bench(record.open_store(url)), ElementName("Job 7", "Forward")
-    record.new_teardown(bench.store, name.teardown)
-    record.add_element(bench.store, name.teardown, name.element)
-    given = tray.add_photo(bench.store, name, "a.jpg", (DEMO / "direct-pack-3.jpg").read_bytes())
-    bench.wake(name, now=True)
-    bench.wait(name)
+    url, bench, name, given = one_photo_graded(tmp_path)
     [found] = newest(bench.store)
     outer = found["outline"]["outer"]
     tray.say_no_part(bench.store, name, given.sha256, (outer["cx"], outer["cy"]))

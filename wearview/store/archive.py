@@ -38,8 +38,8 @@ _UNREADABLE = (
     struct.error,
     EOFError,
     KeyError,
-    NotImplementedError,
-    RuntimeError,
+    NotImplementedError,  # a way of packing, or a version of the format, that zipfile does not know
+    RuntimeError,  # a file with a password
     ValueError,
     OSError,
 )

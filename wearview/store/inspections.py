@@ -10,7 +10,7 @@ from wearview.record import AttachedPhoto, Inspection
 from wearview.store.beside import checklist_for, inspections_of, unit_key
 from wearview.store.connect import Store, reading, writing
 from wearview.store.look import open_teardown
-from wearview.store.names import checked_name, now
+from wearview.store.names import as_kept, checked_name, now
 from wearview.store.photos import keep_file, note_file
 from wearview.store.seal import add_row
 from wearview.store.tables import checklist, inspection, inspection_photo
@@ -116,12 +116,8 @@ def take_back_inspection(store: Store, teardown_name: str, item: str) -> None:
     """
     with writing(store) as connection:
         owner = open_teardown(connection, teardown_name)
-        known = {said.item.casefold(): said.item for said in inspections_of(connection, owner.id)}
-        if item.strip().casefold() not in known:
-            remedy = f"Known: {', '.join(known.values())}" if known else "There is none so far"
-            raise CallError(item, "is no finding of this teardown", remedy)
-        values = {"teardown_id": owner.id, "item": known[item.strip().casefold()], "said_at": now()}
-        add_row(connection, inspection, values)
+        kept = as_kept(item, (said.item for said in inspections_of(connection, owner.id)), "finding")
+        add_row(connection, inspection, {"teardown_id": owner.id, "item": kept, "said_at": now()})
 
 
 def _insert(connection: Connection, teardown_id: int, given: Inspection) -> int:

@@ -1,11 +1,10 @@
 """Values measured with a tool, as they were typed. Measuring again is a new row."""
 
-from wearview.errors import CallError
 from wearview.record import Measured, measured_from
 from wearview.store.beside import measured_of
 from wearview.store.connect import Store, writing
 from wearview.store.look import open_teardown
-from wearview.store.names import checked_name, now
+from wearview.store.names import as_kept, checked_name, now
 from wearview.store.seal import add_row
 from wearview.store.tables import measured_value
 
@@ -71,9 +70,5 @@ def take_back_measured(store: Store, teardown_name: str, what: str) -> None:
     """
     with writing(store) as connection:
         owner = open_teardown(connection, teardown_name)
-        known = {one.what.casefold(): one.what for one in measured_of(connection, owner.id)}
-        if what.strip().casefold() not in known:
-            remedy = f"Known: {', '.join(known.values())}" if known else "There is none so far"
-            raise CallError(what, "is no measured value of this teardown", remedy)
-        values = {"teardown_id": owner.id, "what": known[what.strip().casefold()], "measured_at": now()}
-        add_row(connection, measured_value, values)
+        kept = as_kept(what, (one.what for one in measured_of(connection, owner.id)), "measured value")
+        add_row(connection, measured_value, {"teardown_id": owner.id, "what": kept, "measured_at": now()})
