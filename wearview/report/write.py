@@ -1,17 +1,23 @@
 """Writing the report's files."""
 
 import zipfile
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Mapping
 from pathlib import Path
 
 from wearview.files import make_folder, whole_file, write_whole
 from wearview.record import Teardown
 from wearview.report.parts_csv import findings_csv, measured_csv, parts_csv
-from wearview.report.pictures import PhotoSource, graded_pictures, original_picture, report_pictures
+from wearview.report.pictures import (
+    PhotoSource,
+    ReportPicture,
+    graded_pictures,
+    original_picture,
+    report_pictures,
+)
 from wearview.report.shop import Shop
 from wearview.report.templates import templates
 from wearview.report.typeset import report_pdf
-from wearview.report.view import PhotoView, report_view, without_photos
+from wearview.report.view import PhotoView, ReportView, report_view, without_photos
 
 # A fixed date in the ZIP: the same record gives the same bytes. The earliest that the format can hold.
 _ZIP_DATE = (1980, 1, 1, 0, 0, 0)
@@ -63,14 +69,31 @@ def write_report(
     view = without_photos(report_view(teardown, shop), left_out)
     make_folder(out)
     pictures = report_pictures(view.photos, photo_bytes, tell)
-    html = templates().get_template("report.html").render(view=view, pictures=pictures)
+    html = _html(view, pictures)
     pdf = report_pdf(view, pictures)
-    # A file name that is no text can still be shown, if not read.
-    write_whole(out / "report.html", html.encode("utf-8", "backslashreplace"))
+    write_whole(out / "report.html", html)
     write_whole(out / "report.pdf", pdf)
     write_whole(out / "parts.csv", parts_csv(teardown).encode("utf-8", "backslashreplace"))
     _write_archive(out / "photos.zip", view.photos, _tables(teardown), photo_bytes, originals, tell)
     return [out / name for name in ("report.html", "report.pdf", "photos.zip", "parts.csv")]
+
+
+def counter_html(
+    teardown: Teardown, photo_bytes: PhotoSource, *, shop: Shop = NO_SHOP, left_out: Collection[str] = ()
+) -> bytes:
+    """The report to be read on a screen that is turned to the customer: what `report.html` says, in larger
+    type, dark where the screen is.
+
+    Parameters and errors are those of `write_report`.
+    """
+    view = without_photos(report_view(teardown, shop), left_out)
+    return _html(view, report_pictures(view.photos, photo_bytes, lambda line: None), counter=True)
+
+
+def _html(view: ReportView, pictures: Mapping[int, ReportPicture], *, counter: bool = False) -> bytes:
+    html = templates().get_template("report.html").render(view=view, pictures=pictures, counter=counter)
+    # A file name that is no text can still be shown, if not read.
+    return html.encode("utf-8", "backslashreplace")
 
 
 def _tables(teardown: Teardown) -> dict[str, str]:

@@ -15,7 +15,7 @@ import segno
 from starlette.middleware import Middleware
 from streamlit.starlette import App
 
-from wearview.ui import capture, door, pictures
+from wearview.ui import capture, counter, door, pictures
 from wearview.ui.gate import OPEN_NETWORK, the_gate
 from wearview.ui.guard import Guard
 
@@ -25,7 +25,7 @@ SCRIPT = Path(__file__).parent / "start" / "app.py"
 def surroundings() -> dict[str, Any]:
     """What `streamlit.starlette.App` takes to stand behind the guard."""
     return {
-        "routes": [*door.ROUTES, *capture.ROUTES, *pictures.ROUTES],
+        "routes": [*door.ROUTES, *capture.ROUTES, *pictures.ROUTES, *counter.ROUTES],
         "middleware": [Middleware(Guard, gate=the_gate())],
     }
 

@@ -92,6 +92,11 @@ def measured_html(measured: Sequence[Measured]) -> str:
     return _pieces("page_beside.html").measured(measured)
 
 
+def show_customer_html(address: str) -> str:
+    """The way to the report on the counter."""
+    return _pieces("page_facts.html").show_customer(address)
+
+
 def cautions_html() -> str:
     """What nobody may overlook."""
     items = "".join(f"<li>{caution}</li>" for caution in CAUTIONS)

@@ -8,11 +8,10 @@ import streamlit as st
 
 from wearview import store as record
 from wearview.record import Teardown
-from wearview.report import load_shop, shop_folder, write_report
+from wearview.report import write_report
 from wearview.report.words import base_name, day
-from wearview.ui import here, show
-from wearview.ui.demo import demo_shop
-from wearview.ui.words import job_html, plain
+from wearview.ui import counter, here, show
+from wearview.ui.words import job_html, plain, show_customer_html
 
 FILES = {
     "report.html": ("Report for the customer", "text/html"),
@@ -37,7 +36,9 @@ def page() -> None:
         if not beside and not any(element.gradings or element.verdicts for element in teardown.elements):
             st.info("There is nothing to report so far: no photo is graded and no verdict given.")
             return
-        _report(store, teardown, _wanted(teardown))
+        wanted = _wanted(teardown)
+        show.html(show_customer_html(counter.address(teardown.name, wanted[1])))
+        _report(store, teardown, wanted)
         _handed_over(store, teardown)
         if not teardown.closed and st.button("Close this teardown", width="stretch", key="close"):
             record.close_teardown(store, teardown.name)
@@ -71,14 +72,14 @@ def _wanted(teardown: Teardown) -> Wanted:
 
 def _report(store: record.Store, teardown: Teardown, wanted: Wanted) -> None:
     """The report's files, written when asked for and whenever the record has grown since."""
-    stamp = (*_stamp(store, teardown), str(wanted))
+    stamp = (*counter.stamp(store, teardown, here.which_record()), str(wanted))
     if st.button("Write the report", type="primary", width="stretch", key="write report"):
         with st.spinner("Writing the report"):
-            _written(stamp, teardown, store, wanted, here.in_demo())
+            _written(stamp, teardown, store, wanted, here.which_record())
         st.session_state["report of"] = stamp
     if st.session_state.get("report of") != stamp:
         return
-    folder = Path(_written(stamp, teardown, store, wanted, here.in_demo()).name)
+    folder = Path(_written(stamp, teardown, store, wanted, here.which_record()).name)
     with st.container(horizontal=True, gap="small"):
         for name, (label, mime) in FILES.items():
             st.download_button(
@@ -125,17 +126,9 @@ def _keeper(store: record.Store, sha256: str) -> Callable[[], bytes]:
     return lambda: record.photo_bytes(store, sha256)
 
 
-def _stamp(store: record.Store, teardown: Teardown) -> tuple[str, ...]:
-    """What changes when the record of a teardown grows: nothing in it is ever altered."""
-    gradings = (g.document_sha256 for element in teardown.elements for g in element.gradings)
-    said = (f"{len(element.verdicts)} {element.duty}" for element in teardown.elements)
-    beside = (f"{shown}" for shown in (teardown.checklist, teardown.inspections, teardown.measured))
-    return (store.label, teardown.name, str(teardown.blind), *gradings, *said, *beside)
-
-
 @st.cache_resource(max_entries=4, show_spinner=False, on_release=tempfile.TemporaryDirectory.cleanup)
 def _written(
-    stamp: tuple[str, ...], _teardown: Teardown, _store: record.Store, _wanted: Wanted, _demo: bool
+    stamp: tuple[str, ...], _teardown: Teardown, _store: record.Store, _wanted: Wanted, _which: str
 ) -> "tempfile.TemporaryDirectory[str]":
     folder = tempfile.TemporaryDirectory(prefix="wearview-report-")
     originals, left_out = _wanted
@@ -143,7 +136,7 @@ def _written(
         _teardown,
         lambda sha256: record.photo_bytes(_store, sha256),
         Path(folder.name),
-        shop=demo_shop() if _demo else load_shop(shop_folder()),
+        shop=counter.shop_of(_which),
         originals=originals,
         left_out=left_out,
     )
