@@ -15,6 +15,9 @@ import sqlalchemy
 
 from tests.needs import require
 from wearview import store as record
+from wearview.store.backup import count_on
+from wearview.store.steps import ALEMBIC_TABLE, take_steps
+from wearview.store.tables import metadata
 
 POSTGRES = next(iter(sorted(Path("/usr/lib/postgresql").glob("*/bin"))), None) if os.name == "posix" else None
 
@@ -120,3 +123,21 @@ def store(
 def url_of(store: record.Store) -> str:
     """The URL that a record was opened by."""
     return store.engine.url.render_as_string(hide_password=False)
+
+
+def copy_as_of_step(step: int, store: record.Store, url: str) -> None:
+    """Put what a record's rows say into an empty database as it was after an earlier step of the schema."""
+    engine = sqlalchemy.create_engine(url)
+    with store.engine.connect() as source, engine.begin() as connection:
+        take_steps(connection, to=step)
+        there = sqlalchemy.MetaData()
+        there.reflect(connection)
+        for table in there.sorted_tables:
+            if table.name not in (ALEMBIC_TABLE, "schema_step"):
+                kept = sqlalchemy.select(*(metadata.tables[table.name].c[column.name] for column in table.c))
+                rows = [dict(row) for row in source.execute(kept).mappings()]
+                if rows:
+                    connection.execute(table.insert(), rows)
+                    if connection.dialect.name == "postgresql":
+                        count_on(connection, table)
+    engine.dispose()

@@ -10,7 +10,7 @@ from tests.chromium import findings, needed
 from tests.journeys.test_app import add_hot_pack, app, run, shown, turn_to, url
 from tests.journeys.test_app_in_browser import browser, served
 from wearview import store as record
-from wearview.agreement import Rated, agree
+from wearview.agreement import Counted, Rated, agree, sums_of
 from wearview.ui.plots import kappa_svg, levels_svg
 
 __all__ = ["app", "url"]
@@ -59,16 +59,20 @@ def rated(n, by="Ines", at="2024-05-03"):
     ]
 
 
+def drawn_of(parts):
+    return kappa_svg(Counted(sums_of(parts)))
+
+
 def test_kappa_is_drawn_for_each_technician_from_fifty_parts_on():
     drawn = ET.fromstring(
-        kappa_svg([*rated(60), *rated(60, "Olu"), *rated(60, at="2024-08-01"), *rated(9, "A")])
+        drawn_of([*rated(60), *rated(60, "Olu"), *rated(60, at="2024-08-01"), *rated(9, "A")])
     )
     names = [text.text for text in drawn.iterfind(".//{*}text")]
     assert {"all", "Ines", "Olu", "2024-Q2", "2024-Q3"} <= set(names)
     assert "A" not in names
     spots = [len(group) for group in drawn.iterfind(".//{*}g[@class='spots']")]
     assert spots == [2, 2, 1]
-    assert kappa_svg(rated(49)) is None
+    assert drawn_of(rated(49)) is None
 
 
 def test_the_area_of_a_disc_is_the_number_of_parts():

@@ -5,18 +5,23 @@ import pytest
 
 from tests.accuracy.shop_eye import CURRENT, eye_of, is_recovered
 from wearview.agreement import (
+    QUARTER,
+    SIGHT,
+    TECHNICIAN,
+    Counted,
     Eye,
     Rated,
     agree,
-    agree_by,
-    by_quarter,
-    by_sight,
-    by_technician,
-    decisions,
+    changed,
     levels,
-    most_apart,
     propose,
+    sums_of,
 )
+from wearview.agreement.kappa import kappa_values, quadratic_weights
+
+
+def by(parts, grouping):
+    return Counted(sums_of(parts)).by(grouping)
 
 
 def rated(part, pack, level, heat, decision="replace", by="Ines", at="2024-05-03T10:00:00+00:00"):
@@ -72,7 +77,7 @@ def test_a_part_without_both_levels_counts_nowhere_in_the_agreement():
 def test_a_decision_against_the_grade_is_in_the_table_and_changes_no_kappa():
     fresh = [rated(i, i, 0, 0, decision="replace") for i in range(3)]
     kept = [rated(9, 9, None, None, decision="reuse")]
-    table = decisions([*fresh, *kept])
+    table = Counted(sums_of([*fresh, *kept])).decisions
     assert table["replace"] == (3, 0, 0, 0, 0, 0)
     assert table["reuse"] == (0, 0, 0, 0, 0, 1)
     assert agree(fresh).exact == 1.0
@@ -84,18 +89,45 @@ def test_groups_are_by_technician_and_by_quarter():
         rated(2, 1, 1, 2, by="Tomas", at="2024-04-01T01:00:00+00:00"),
         rated(3, 1, 1, 2, by=None, at="2024-12-01T01:00:00+00:00"),
     ]
-    assert {name: a.n for name, a in agree_by(parts, by_technician).items()} == {"Ines": 1, "Tomas": 1}
-    assert list(agree_by(parts, by_quarter)) == ["2024-Q1", "2024-Q2", "2024-Q4"]
+    assert {name: a.n for name, a in by(parts, TECHNICIAN).items()} == {"Ines": 1, "Tomas": 1}
+    assert list(by(parts, QUARTER)) == ["2024-Q1", "2024-Q2", "2024-Q4"]
 
 
-def test_the_parts_farthest_apart_come_first_and_equal_ones_newest_first():
-    parts = [
-        rated(1, 1, 1, 2, at="2024-01-01"),
-        rated(2, 1, 0, 3, at="2024-01-02"),
-        rated(3, 1, 2, 2, at="2024-01-03"),
-        rated(4, 1, 3, 2, at="2024-01-04"),
-    ]
-    assert [part.part_id for part in most_apart(parts)] == ["1-2", "1-4", "1-1"]
+def test_one_technicians_quarters_are_his_alone():
+    parts = [rated(1, 1, 1, 1, by="Ines"), rated(2, 1, 1, 1, by="Ann Ines"), rated(3, 1, 1, 1, by="Ines")]
+    assert {q: a.n for q, a in Counted(sums_of(parts)).by_quarter_of("Ines").items()} == {"2024-Q2": 2}
+
+
+def test_sums_kept_up_pack_by_pack_are_those_of_all_parts_at_once():
+    parts, kept, told = list(shop()), {}, {}
+    rng = np.random.default_rng(3)
+    for _ in range(400):  # a pack is judged, judged otherwise, or judged no more
+        pack = str(rng.integers(30))
+        mine = [part for part in parts if part.pack == pack]
+        now = mine[: rng.integers(0, len(mine) + 1)]
+        new = changed(kept, sums_of(told.get(pack, [])), sums_of(now))
+        told[pack] = now
+        kept = {group: row for group, row in (kept | new).items() if any(row)}
+    assert kept == sums_of([part for mine in told.values() for part in mine])
+
+
+def drawn_anew(parts, draws=8000):
+    """The interval from packs really drawn: B. Efron's bootstrap over clusters."""
+    tables = {}
+    for part in parts:
+        tables.setdefault(part.pack, np.zeros((5, 5)))[part.pair] += 1
+    packs = np.array(list(tables.values())).reshape(len(tables), 25)
+    drawn = np.random.default_rng(7).multinomial(len(packs), np.full(len(packs), 1 / len(packs)), draws)
+    return np.quantile(kappa_values((drawn @ packs).reshape(-1, 5, 5), quadratic_weights(5)), [0.025, 0.975])
+
+
+@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize(("packs", "share"), [(24, 0.15), (60, 0.06), (200, 0.06)])
+def test_the_interval_is_that_of_packs_really_drawn(packs, share, seed):
+    parts = list(shop(packs, seed=seed))
+    drawn, found = drawn_anew(parts), agree(parts).interval
+    # Of the width: what 8000 draws leave open (0.03), and what the normal distribution is off by.
+    assert np.abs(drawn - found).max() < share * np.ptp(drawn)
 
 
 def test_a_larger_share_never_gets_a_lower_level():
@@ -135,7 +167,7 @@ def test_blind_verdicts_are_told_apart_from_those_with_the_grade_in_sight():
     blind = [
         Rated(f"b{i}", "1", str(i), i % 5, (i + 1) % 5, "replace", None, "2024-05", True) for i in range(60)
     ]
-    found = agree_by([*seen, *blind, rated(1, 1, 2, 2)], by_sight)
+    found = by([*seen, *blind, rated(1, 1, 2, 2)], SIGHT)
     assert {name: a.n for name, a in found.items()} == {"blind": 60, "grade in sight": 60, "not noted": 1}
     assert found["grade in sight"].kappa == 1
     assert found["blind"].kappa < 1

@@ -9,60 +9,56 @@ from wearview import store as record
 from wearview.agreement import (
     LEAST_PAIRS,
     NOTES,
+    QUARTER,
     SCHEME,
+    SIGHT,
+    TECHNICIAN,
     Agreement,
-    Rated,
-    agree,
-    agree_by,
-    by_quarter,
-    by_sight,
-    by_technician,
-    decisions,
-    most_apart,
+    Counted,
 )
 from wearview.cli.outputs import write_text
 from wearview.cli.tables import printable, table
 from wearview.cli.where import open_record
 
 LEVELS = ("0", "1", "2", "3", "4")
-GROUPS = (("given", by_sight), ("technician", by_technician), ("quarter", by_quarter))
+GROUPS = (("given", SIGHT), ("technician", TECHNICIAN), ("quarter", QUARTER))
 
 
 def agreement(args: argparse.Namespace) -> int:
     """Show the agreement."""
-    parts = record.rated_parts(open_record(args))
+    counted = record.counted(open_record(args))
     if args.json:
-        write_text(args.json, json.dumps(_as_json(parts), allow_nan=False, indent=1) + "\n")
+        write_text(args.json, json.dumps(_as_json(counted), allow_nan=False, indent=1) + "\n")
     if args.json != "-":
-        print(agreement_text(parts))
+        print(agreement_text(counted))
     return 0
 
 
-def agreement_text(parts: list[Rated]) -> str:
+def agreement_text(counted: Counted) -> str:
     """The figures with their N, levels and decisions beside grades, and what to look at together."""
-    whole = agree(parts)
-    if not parts:
+    whole = counted.whole
+    if not counted.judged:
         return "no part has both a grade and a verdict so far"
     paragraphs = [_figures(whole)]
     if whole.n:
         counts = [[level, *map(str, row)] for level, row in zip(LEVELS, whole.counts.tolist(), strict=True)]
         header = ["graded", *(f"seen {level}" for level in LEVELS)]
         paragraphs.append(table(header, counts, right=range(6)))
-    given = {name: row for name, row in decisions(parts).items() if any(row)}
+    given = {name: row for name, row in counted.decisions.items() if any(row)}
     header = ["decision", *(f"graded {level}" for level in LEVELS), "cannot tell"]
     paragraphs.append(
         table(header, [[name, *map(str, row)] for name, row in given.items()], right=range(1, 7))
     )
-    for title, group in GROUPS:
-        rows = [_row(name, found) for name, found in agree_by(parts, group).items() if found.n]
+    for title, grouping in GROUPS:
+        rows = [_row(name, found) for name, found in counted.by(grouping).items()]
         header = [title, "parts", "packs", "kappa", "95 % interval", "same", "within one"]
         if len(rows) > 1:
             paragraphs.append(table(header, rows, right=(1, 2, 3, 5, 6)))
-    if apart := most_apart(parts):
+    if counted.apart:
         lines = [
             f"  {printable(f'{part.pack}, {part.position}')}: graded {part.level}, seen {part.heat}"
             + (f" [{printable(part.by)}]" if part.by else "")
-            for part in apart
+            for part in counted.apart
         ]
         paragraphs.append("\n".join(["farthest apart, to look at together:", *lines]))
     return "\n\n".join(paragraphs)
@@ -91,17 +87,17 @@ def _row(name: str, found: Agreement) -> list[str]:
     return [name, str(found.n), str(found.packs), *figures, *shares]
 
 
-def _as_json(parts: list[Rated]) -> dict[str, Any]:
+def _as_json(counted: Counted) -> dict[str, Any]:
     def grouped(groups: Mapping[str, Agreement]) -> dict[str, Any]:
         return {name: _agreement_json(found) for name, found in groups.items()}
 
     return {
         "scheme": SCHEME,
-        "all": _agreement_json(agree(parts)),
-        "by_sight": grouped(agree_by(parts, by_sight)),
-        "by_technician": grouped(agree_by(parts, by_technician)),
-        "by_quarter": grouped(agree_by(parts, by_quarter)),
-        "decisions": {name: list(row) for name, row in decisions(parts).items()},
+        "all": _agreement_json(counted.whole),
+        "by_sight": grouped(counted.by(SIGHT)),
+        "by_technician": grouped(counted.by(TECHNICIAN)),
+        "by_quarter": grouped(counted.by(QUARTER)),
+        "decisions": {name: list(row) for name, row in counted.decisions.items()},
         "most_apart": [
             {
                 "id": p.part_id,
@@ -111,7 +107,7 @@ def _as_json(parts: list[Rated]) -> dict[str, Any]:
                 "heat": p.heat,
                 "by": p.by,
             }
-            for p in most_apart(parts)
+            for p in counted.apart
         ],
     }
 

@@ -2,13 +2,15 @@
 
 Rows of gradings and verdicts are added, never changed: triggers in the database refuse UPDATE, DELETE,
 TRUNCATE and every form of REPLACE, for this program and any other. A changed mind is a new row. Only the
-table of customers can be corrected and erased. DROP TABLE and deleting the file stay possible, so backups are
-still needed; `check_record` tells when a row or a photo was altered or taken out all the same.
+table of customers can be corrected and erased, and counts for agreement follow what is added. DROP TABLE and
+deleting the file stay possible, so backups are still needed; `check_record` tells when a row or a photo was
+altered or taken out all the same.
 """
 
 from wearview.store.backup import read_backup, restore, write_backup
 from wearview.store.check import Checked, Finding, check_record
 from wearview.store.connect import Store, default_url, open_store
+from wearview.store.counted import counted
 from wearview.store.customers import (
     Customer,
     correct_customer,
@@ -59,6 +61,7 @@ __all__ = [
     "close_teardown",
     "copy_elements",
     "correct_customer",
+    "counted",
     "default_url",
     "earlier_teardowns",
     "erase_customer",

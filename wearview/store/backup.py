@@ -198,10 +198,10 @@ def _read_table(archive: zipfile.ZipFile, connection: Connection, table: Table) 
     if batch:
         connection.execute(insert(table), batch)
     if connection.dialect.name == "postgresql":
-        _count_on(connection, table)
+        count_on(connection, table)
 
 
-def _count_on(connection: Connection, table: Table) -> None:
+def count_on(connection: Connection, table: Table) -> None:
     """Let PostgreSQL number the next row after those put in with their numbers."""
     if "id" not in table.columns:
         return

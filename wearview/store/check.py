@@ -13,6 +13,7 @@ from wearview.files import remove_unfinished
 from wearview.record import parts_of
 from wearview.shop import shop_folder
 from wearview.store.connect import Store, snapshot
+from wearview.store.counted import is_as_recorded, mend_counts
 from wearview.store.gradings import part_row
 from wearview.store.guards import guard_names
 from wearview.store.photos import photo_path, trays_folder
@@ -53,7 +54,7 @@ class Checked:
 
 def check_record(store: Store) -> Checked:
     """Compare every row with its seal, every grading with its document, every kept file with its hash, every
-    lining with the version before it.
+    lining with the version before it, the counts with what they count; counts that are off are made again.
 
     Raises
     ------
@@ -68,14 +69,26 @@ def check_record(store: Store) -> Checked:
             *_seals(connection),
             *_documents(connection),
         ]
+        counts_hold = is_as_recorded(connection)
         named = {
             row.sha256: row.n_bytes for row in connection.execute(select(photo).order_by(photo.c.sha256))
         }
     findings += [found for sha256, size in named.items() for found in _file(store, sha256, size)]
     findings += [Finding(where, problem) for where, problem in library.findings()]
+    if not counts_hold:
+        findings.append(_mended(store))
     unfinished = sum(map(remove_unfinished, _written_to(store)))
     unnamed = sum(path.is_file() and path.name not in named for path in store.photos.glob("*/*"))
     return Checked(rows, len(named), tuple(findings), unnamed, unfinished)
+
+
+def _mended(store: Store) -> Finding:
+    """Make the counts of agreement again, which nothing rests on but the figures shown."""
+    told = "are not what the record comes to"
+    if store.read_only:
+        return Finding("counts of agreement", told)
+    mend_counts(store)
+    return Finding("counts of agreement", f"{told}; they were made again from it")
 
 
 def _written_to(store: Store) -> Iterator[Path]:

@@ -10,6 +10,7 @@ from sqlalchemy import Connection, insert
 from wearview.errors import CallError
 from wearview.record import keep_ids, parts_of, to_json, validate
 from wearview.store.connect import Store, writing
+from wearview.store.counted import counting
 from wearview.store.elements import element_for
 from wearview.store.look import gradings_of, open_teardown
 from wearview.store.names import checked_name, now
@@ -70,7 +71,8 @@ def add_grading(
         earlier = [old.document for old in gradings_of(connection, element_id)]
         stored = keep_ids(dict(document), earlier)
         validate(stored)
-        _insert_grading(connection, element_id, stored, kept)
+        with counting(connection, element_id):
+            _insert_grading(connection, element_id, stored, kept)
     return stored
 
 

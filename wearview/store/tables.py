@@ -5,6 +5,7 @@ from sqlalchemy import (
     Column,
     Float,
     ForeignKey,
+    Index,
     Integer,
     MetaData,
     String,
@@ -242,8 +243,30 @@ handover_file = Table(
     Column("sha256", ForeignKey("photo.sha256"), nullable=False),
 )
 
-# Every table but these is append-only.
+# What agreement needs of a group of parts, as JSON (see `agreement.sums`).
+agreement_sum = Table(
+    "agreement_sum",
+    metadata,
+    Column("grouping", String(40), primary_key=True),
+    Column("name", Text, primary_key=True),
+    Column("sums", Text, nullable=False),
+)
+
+# A part of a newest grading whose level is another than the technician's, by the verdict that holds.
+apart = Table(
+    "apart",
+    metadata,
+    Column("verdict_id", ForeignKey("verdict.id"), primary_key=True, autoincrement=False),
+    Column("element_id", ForeignKey("element.id"), nullable=False, index=True),
+    Column("grading_id", ForeignKey("grading.id"), nullable=False),
+    Column("distance", Integer, nullable=False),
+    Index("ix_apart_distance", "distance", "verdict_id"),
+)
+
+# Every table but these is append-only: one may be corrected and erased, the others only count what the record
+# says.
 CORRECTABLE = {customer.name}
-APPEND_ONLY = [table for table in metadata.sorted_tables if table.name not in CORRECTABLE]
+COUNTS = {agreement_sum.name, apart.name}
+APPEND_ONLY = [table for table in metadata.sorted_tables if table.name not in CORRECTABLE | COUNTS]
 # Rows that a seal covers. The rest follows from them (a graded part from its document) or is the program's.
 SEALED = [table for table in APPEND_ONLY if table not in (seal, schema_step, graded_part)]

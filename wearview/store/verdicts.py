@@ -5,6 +5,7 @@ from sqlalchemy import Connection, func, select
 from wearview.errors import CallError
 from wearview.record import PACK, Verdict, parse_target, position_label
 from wearview.store.connect import Store, writing
+from wearview.store.counted import counting
 from wearview.store.elements import element_for
 from wearview.store.look import facts_of, find_element, open_teardown
 from wearview.store.names import checked_name, now
@@ -69,8 +70,9 @@ def add_verdict(
             )
             for part_id in part_ids
         )
-        for v in given:
-            _insert(connection, element_id, v)
+        with counting(connection, element_id):
+            for v in given:
+                _insert(connection, element_id, v)
     return given
 
 

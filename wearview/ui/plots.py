@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from wearview.agreement import LEAST_PAIRS, Agreement, Rated, agree_by, by_quarter, by_technician
+from wearview.agreement import LEAST_PAIRS, QUARTER, TECHNICIAN, Agreement, Counted
 from wearview.report.templates import templates
 
 _LEFT, _RIGHT, _TOP, _HEIGHT = (
@@ -37,14 +37,12 @@ class Track:
     spots: tuple[Spot, ...]
 
 
-def kappa_svg(parts: Sequence[Rated]) -> str | None:
+def kappa_svg(counted: Counted) -> str | None:
     """Kappa by quarter, a line for each technician; None where nobody has enough parts in a quarter."""
-    everybody = agree_by(parts, by_quarter)
-    people = sorted({name for part in parts if (name := by_technician(part))})
+    everybody, people = counted.by(QUARTER), list(counted.by(TECHNICIAN))
     found = {"all": everybody} if len(people) != 1 else {}
-    for person in people:
-        found[person] = agree_by([part for part in parts if part.by == person], by_quarter)
-    quarters = sorted(q for q, a in everybody.items() if a.n)
+    found |= {person: counted.by_quarter_of(person) for person in people}
+    quarters = list(everybody)
     drawn_rows = {
         name: rows for name, rows in found.items() if any(a.kappa is not None for a in rows.values())
     }
@@ -61,9 +59,9 @@ def kappa_svg(parts: Sequence[Rated]) -> str | None:
     return drawn.strip()
 
 
-def kappa_words(parts: Sequence[Rated]) -> str:
+def kappa_words(counted: Counted) -> str:
     """The same for those who cannot see it."""
-    told = [f"{q}: {a.kappa:.2f}" for q, a in agree_by(parts, by_quarter).items() if a.kappa is not None]
+    told = [f"{q}: {a.kappa:.2f}" for q, a in counted.by(QUARTER).items() if a.kappa is not None]
     return f"Kappa by quarter, all technicians: {', '.join(told) or f'none from {LEAST_PAIRS} parts on'}."
 
 

@@ -1,6 +1,5 @@
 """How the grades and the technicians' own heat levels agree, over the whole record."""
 
-from collections.abc import Sequence
 from typing import Any
 
 import streamlit as st
@@ -10,13 +9,9 @@ from wearview.agreement import (
     LEAST_PAIRS,
     NOTES,
     SCHEME,
-    Rated,
-    agree,
-    agree_by,
-    by_sight,
-    by_technician,
-    decisions,
-    most_apart,
+    SIGHT,
+    TECHNICIAN,
+    Counted,
 )
 from wearview.report.templates import templates
 from wearview.ui import here, show
@@ -33,21 +28,21 @@ def page() -> None:
     """Figures, drawings, and what to look at together."""
     st.title("Agreement")
     with show.in_words():
-        parts = record.rated_parts(here.open_record())
-        if not any(part.pair for part in parts):
-            st.info(EMPTY)
+        counted = record.counted(here.open_record())
+        if counted.whole.n:
+            _levels(counted)
+            _over_time(counted)
+            _apart(counted)
         else:
-            _levels(parts)
-            _over_time(parts)
-            _apart(parts)
-        if parts:
-            _decisions(parts)
+            st.info(EMPTY)
+        if counted.judged:
+            _decisions(counted)
 
 
-def _levels(parts: Sequence[Rated]) -> None:
-    whole = agree(parts)
+def _levels(counted: Counted) -> None:
+    whole = counted.whole
     st.caption(f"Kappa: 1 is full agreement, 0 what chance gives ({SCHEME}).")
-    show.html(_pieces().figures("Given", {"all": whole, **agree_by(parts, by_sight)}, LEAST_PAIRS))
+    show.html(_pieces().figures("Given", {"all": whole, **counted.by(SIGHT)}, LEAST_PAIRS))
     for note in whole.notes:
         st.caption(NOTES[note])
     st.caption(
@@ -68,22 +63,22 @@ def _levels_words(counts: list[list[int]]) -> str:
     return f"Parts by the level graded and the technician's own. {', '.join(told)}."
 
 
-def _over_time(parts: Sequence[Rated]) -> None:
+def _over_time(counted: Counted) -> None:
     st.subheader("Over time, by technician")
-    if svg := kappa_svg(parts):
+    if svg := kappa_svg(counted):
         with st.container(key="kappa-plot"):
-            st.image(svg, alt=kappa_words(parts), width="stretch")
+            st.image(svg, alt=kappa_words(counted), width="stretch")
     else:
         st.caption(f"Drawn from the first quarter on that has {LEAST_PAIRS} parts with both levels.")
-    if people := agree_by(parts, by_technician):
+    if people := counted.by(TECHNICIAN):
         show.html(_pieces().figures("Technician", people, LEAST_PAIRS))
 
 
-def _apart(parts: Sequence[Rated]) -> None:
-    if not (apart := most_apart(parts)):
+def _apart(counted: Counted) -> None:
+    if not counted.apart:
         return
     st.subheader("Farthest apart, to look at together")
-    for part in apart:
+    for part in counted.apart:
         by = f" ({part.by})" if part.by else ""
         label = f"{part.pack}, position {part.position}: graded {part.level}, seen {part.heat}{by}"
         if st.button(plain(label), width="stretch", key=f"apart {part.pack} {part.part_id}"):
@@ -92,10 +87,10 @@ def _apart(parts: Sequence[Rated]) -> None:
             st.switch_page(here.page("pack"))
 
 
-def _decisions(parts: Sequence[Rated]) -> None:
+def _decisions(counted: Counted) -> None:
     st.subheader("Decisions beside grades")
     st.caption("No measure of agreement: a clean plate may be replaced because the customer wants it fresh.")
-    show.html(_pieces().decided(decisions(parts)))
+    show.html(_pieces().decided(counted.decisions))
 
 
 def _pieces() -> Any:
