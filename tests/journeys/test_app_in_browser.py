@@ -4,6 +4,7 @@ import math
 import re
 import time
 
+import numpy as np
 import pytest
 
 from tests import documents
@@ -85,13 +86,13 @@ def test_a_phone_on_the_network_types_the_passcode_and_another_takes_photos_by_a
             phone.wait_for("document.body.innerText.includes('direct-pack-3.jpg')")
 
 
-def one_photo_graded(folder):
+def one_photo_graded(folder, photo="direct-pack-3.jpg"):
     """A record's address, its open bench, the element and the photo given to it."""
     url = f"sqlite:///{folder}/record.sqlite"
     bench, name = Bench(record.open_store(url)), ElementName("Job 7", "Forward")
     record.new_teardown(bench.store, name.teardown)
     record.add_element(bench.store, name.teardown, name.element)
-    given = tray.add_photo(bench.store, name, "a.jpg", (DEMO / "direct-pack-3.jpg").read_bytes())
+    given = tray.add_photo(bench.store, name, "a.jpg", (DEMO / photo).read_bytes())
     bench.wake(name, now=True)
     bench.wait(name)
     return url, bench, name, given
@@ -127,11 +128,38 @@ def test_a_part_that_was_missed_is_added_by_tapping_where_no_part_is_left(tmp_pa
         tab.ask("Page.navigate", url=f"{address}/pack?teardown=Job+7&element=Forward")
         tab.wait_until_drawn("Something was found wrongly")
         tab.value("document.querySelector('.st-key-wrong input').click()")
-        press(tab, "Tap the rims of the missing part")
+        press(tab, "Tap the rims of the missing plate")
         tap_rims(tab, found)
         wait_for_part(tab, bench.store)
     [part] = newest(bench.store)
     assert part["outline"]["outer"]["major"] == pytest.approx(outer["major"], rel=0.02)
+
+
+# The edges of the lining in intermediate-band.jpg, by eye.
+BAND = (
+    [(210, 890), (556, 926), (989, 965), (1430, 988), (1810, 999)],
+    [(170, 1126), (560, 1188), (1000, 1222), (1434, 1240), (1830, 1241)],
+)
+
+
+def test_edges_of_a_band_are_set_by_tapping_in_any_order_and_the_band_is_graded_in_place(tmp_path):
+    url, bench, name, given = one_photo_graded(tmp_path, "intermediate-band.jpg")
+    bench.close()
+    [before] = newest(bench.store)
+    with served(tmp_path, url) as (address, _), browser(tmp_path, "phone", "about:blank", 360) as tab:
+        tab.ask("Page.navigate", url=f"{address}/pack?teardown=Job+7&element=Forward")
+        tab.wait_until_drawn("Something was found wrongly")
+        tab.value("document.querySelector('.st-key-wrong input').click()")
+        press(tab, "Tap the edges of position 1")
+        tap_lines(tab, [[BAND[0][k] for k in (2, 0, 4, 1, 3)], BAND[1]])
+        after = wait_for_part(tab, bench.store)
+    assert (after["id"], after["kind"]) == (before["id"], "band")
+    # A tap hits a whole pixel of a phone's window, which shows a fifth of the photo's.
+    assert np.ptp(after["outline"]["polygon"], axis=0) == pytest.approx(
+        np.ptp(np.concatenate(BAND), axis=0), abs=25
+    )
+    [(kept, _)] = tray.read_tray(bench.store, name).said[given.sha256].bands
+    assert np.ptp(np.diff(kept, axis=0)[:, 0]) < np.ptp(kept, axis=0)[0]  # from end to end
 
 
 def test_forty_photos_at_once_are_on_the_disk_and_outlive_a_reload_in_the_middle(tmp_path):
@@ -171,10 +199,15 @@ TAP = (
 
 def tap_rims(tab, part):
     """Tap both rims of a part on the picture that is shown."""
+    tap_lines(tab, [list(points_of(part["outline"][rim])) for rim in ("outer", "inner")])
+
+
+def tap_lines(tab, lines):
+    """Tap points along two lines on the picture that is shown."""
     # Its height comes from the picture: a tap before that would hit another place.
     tab.wait_for(f"{IN_SHADOW}('img')?.complete && {IN_SHADOW}('img').naturalWidth > 0")
-    for rim in ("outer", "inner"):
-        for x, y in points_of(part["outline"][rim]):
+    for line in lines:
+        for x, y in line:
             tab.value(TAP.format(x=x / WIDTH, y=y / HEIGHT))
         tab.value(f"{IN_SHADOW}('.next').click()")
 

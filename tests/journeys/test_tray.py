@@ -6,7 +6,8 @@ import pytest
 
 from wearview import store as record
 from wearview.ui import tray
-from wearview.ui.tray import ElementName, Layout, Said
+from wearview.ui.said import Said
+from wearview.ui.tray import ElementName, Layout
 
 NAME = ElementName("Job 7", "Forward")
 RIM = ((100.0, 0.0), (0.0, 100.0), (-100.0, 0.0), (0.0, -100.0))
@@ -120,3 +121,27 @@ def test_what_was_put_right_is_read_back_and_can_be_taken_back(store):
     assert tray.read_tray(store, NAME).said[photo.sha256] == Said(rims=((RIM, HOLE),))
     tray.say_nothing(store, NAME, photo.sha256)
     assert tray.read_tray(store, NAME).said[photo.sha256] == Said()
+
+
+EDGE = ((0.0, 0.0), (500.0, 30.0), (1000.0, 0.0))
+OTHER = tuple((x, y + 120) for x, y in EDGE)
+
+
+def test_a_band_set_anew_takes_the_place_of_the_one_there_whichever_way_it_was_tapped():
+    moved = tuple((x + 40, y + 5) for x, y in EDGE)
+    beside, further = (tuple((x, y + by) for x, y in EDGE) for by in (130, 250))
+    said = Said().with_band(EDGE, OTHER).with_band(beside, further).with_band(OTHER[::-1], moved)
+    assert said == Said(bands=((beside, further), (OTHER[::-1], moved)))
+
+
+def test_edges_of_a_band_are_read_back_and_the_signature_without_them_stays_as_ever(store):
+    photo = tray.add_photo(store, NAME, "a.jpg", b"a")
+    before = tray.read_tray(store, NAME).signature
+    tray.say_band(store, NAME, photo.sha256, EDGE, OTHER)
+    lying = tray.read_tray(store, NAME)
+    assert lying.said[photo.sha256] == Said(bands=((EDGE, OTHER),))
+    assert lying.signature != before
+    tray.say_nothing(store, NAME, photo.sha256)
+    assert tray.read_tray(store, NAME).signature == before
+    # As before bands could be set, by our own earlier output: an update must have nothing graded again.
+    assert before == "f15e13ab37da9d47fa05a26281e934a5ad3617b4203f1289cbcac6daa2f8e5d6"

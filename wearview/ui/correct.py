@@ -1,4 +1,4 @@
-"""What a person puts right: kinds and positions, what is no part, rims; the pack is then graded again."""
+"""What a person puts right: kinds, positions, no parts, rims and edges; the pack is then graded again."""
 
 from collections.abc import Sequence
 from dataclasses import replace
@@ -7,15 +7,16 @@ from typing import Any
 import streamlit as st
 
 from wearview import store as record
+from wearview.parts import BandEdges, Rims, check_band, check_rims
 from wearview.record import PartLine
 from wearview.report.view import base_name
 from wearview.terms import BAND, KINDS
 from wearview.ui import here, pictures, tray
-from wearview.ui.photo_tools import ask_rims
-from wearview.ui.tray import ElementName, Layout, Points, Tray
+from wearview.ui.photo_tools import EDGES, RIMS, Lines, ask_lines
+from wearview.ui.tray import ElementName, Layout, Tray
 from wearview.ui.words import plain
 
-MISSING = "a part that was not found"
+MISSING = {"plate": RIMS, "band": EDGES}
 
 
 def correct(
@@ -42,7 +43,7 @@ def correct(
         st.info("The photos were changed since: have the pack graded first, on the page Photos.")
         return
     if chosen is not None:
-        _rims(store, name, lying, found, chosen)
+        _outline(store, name, lying, found, chosen)
     _missing(store, name, lying, photos, chosen)
     if found:
         _kinds_and_positions(store, name, lying, found)
@@ -61,24 +62,24 @@ def _as_found(lying: Tray, lines: Sequence[PartLine]) -> list[PartLine] | None:
     return [by_id[part["id"]] for sha in shas if sha in photos for part in photos[sha]["parts"]]
 
 
-def _rims(
+def _outline(
     store: record.Store, name: ElementName, lying: Tray, found: list[PartLine], chosen: PartLine
 ) -> None:
-    """What is no part, and rims by tapping, for the plate that is chosen."""
+    """What is no part, and rims or edges by tapping, for the part that is chosen."""
     sha256 = chosen.photo["sha256"]
+    asked = EDGES if chosen.part["kind"] == BAND else RIMS
     where = f"position {chosen.label}"
     with st.container(horizontal=True, gap="small"):
-        if chosen.part["kind"] != BAND:
-            if st.button(plain(f"Position {chosen.label} is no part"), key="no part"):
-                tray.say_no_part(store, name, sha256, _middle(chosen))
-                _grade_again(store, name, _without(lying.layout, found.index(chosen)))
-            if st.button(plain(f"Tap the rims of position {chosen.label}"), key="tap rims"):
-                st.session_state["tapping"] = where
+        if asked is RIMS and st.button(plain(f"Position {chosen.label} is no part"), key="no part"):
+            tray.say_no_part(store, name, sha256, _middle(chosen))
+            _grade_again(store, name, _without(lying.layout, found.index(chosen)))
+        if st.button(plain(f"Tap the {asked.name} of position {chosen.label}"), key="tap lines"):
+            st.session_state["tapping"] = where
         if sha256 in lying.said and st.button("Take back what was set in this photo", key="as found"):
             tray.say_nothing(store, name, sha256)
             _grade_again(store, name, _counted_anew(lying.layout))
     if st.session_state.get("tapping") == where:
-        _tap(store, name, lying, chosen.photo, chosen.part, where)
+        _tap(store, name, lying, asked, chosen.photo, chosen.part, where)
 
 
 def _missing(
@@ -88,58 +89,53 @@ def _missing(
     photos: Sequence[dict[str, Any]],
     chosen: PartLine | None,
 ) -> None:
-    """Rims by tapping for a part that was not found, in any of the photos."""
+    """Rims or edges by tapping for a part that was not found, in any of the photos."""
     entries = {entry["sha256"]: entry for entry in photos}
     order = [photo.sha256 for photo in lying.photos if photo.sha256 in entries]
     if not order:
         return
     here_now = None if chosen is None else chosen.photo["sha256"]
-    left, right = st.columns(2, vertical_alignment="bottom")
-    sha256 = left.selectbox(
+    sha256 = st.selectbox(
         "A part is missing in the photo",
         order,
         order.index(here_now) if here_now in order else 0,
         format_func=lambda sha256: base_name(entries[sha256]["file"]),
         key=f"missing in {here_now}",
     )
-    if right.button("Tap the rims of the missing part", width="stretch", key="tap missing"):
-        st.session_state["tapping"] = MISSING
-    if st.session_state.get("tapping") == MISSING:
-        _tap(store, name, lying, entries[sha256], None, MISSING)
+    with st.container(horizontal=True, gap="small"):
+        for what, asked in MISSING.items():
+            if st.button(f"Tap the {asked.name} of the missing {what}", width="stretch", key=f"tap {what}"):
+                st.session_state["tapping"] = what
+    tapping = st.session_state.get("tapping")
+    if tapping in MISSING:
+        _tap(store, name, lying, MISSING[tapping], entries[sha256], None, f"the missing {tapping}")
 
 
 def _tap(
     store: record.Store,
     name: ElementName,
     lying: Tray,
+    asked: Lines,
     entry: dict[str, Any],
     part: dict[str, Any] | None,
     what: str,
 ) -> None:
-    """Ask for the two rims of a part, or of one that was not found, and grade again with them."""
+    """Ask for the two lines of a part, or of one that was not found, and grade again with them."""
     sha256 = entry["sha256"]
     photo = pictures.address(pictures.PHOTO, sha256)
-    alt = f"{base_name(entry['file'])}: tap the rims of {what}"
-    tapped = ask_rims(photo, entry, part, alt, f"rims {sha256[:12]} {what}")
-    if tapped is not None:
-        _set(store, name, lying, sha256, tapped, missing=part is None)
-
-
-def _set(
-    store: record.Store,
-    name: ElementName,
-    lying: Tray,
-    sha256: str,
-    tapped: tuple[Points, Points],
-    *,
-    missing: bool,
-) -> None:
+    alt = f"{base_name(entry['file'])}: tap the {asked.name} of {what}"
+    tapped = ask_lines(asked, photo, entry, part, alt, f"{asked.name} {sha256[:12]} {what}")
+    if tapped is None:
+        return
+    # Looked at before they are kept: lines that make no part would stand in the way of every grading.
+    if asked is EDGES:
+        check_band(BandEdges(*tapped))
+        tray.say_band(store, name, sha256, *tapped)
+    else:
+        check_rims(Rims(*tapped))
+        tray.say_rims(store, name, sha256, *tapped)
     st.session_state.pop("tapping")
-    tray.say_rims(store, name, sha256, *tapped)
-    bench = here.the_bench()
-    if not _grade_again(store, name, _counted_anew(lying.layout) if missing else lying.layout):
-        tray.say_nothing(store, name, sha256)  # rims that make no ring must not stand in the way
-        bench.wake(name)
+    _grade_again(store, name, _counted_anew(lying.layout) if part is None else lying.layout)
 
 
 def _middle(line: PartLine) -> tuple[float, float]:
@@ -178,8 +174,8 @@ def _asked(line: PartLine) -> tuple[str, int]:
     return str(kind), int(position)
 
 
-def _grade_again(store: record.Store, name: ElementName, layout: Layout) -> bool:
-    """Whether the pack could be graded as it lies now; the page is then shown anew."""
+def _grade_again(store: record.Store, name: ElementName, layout: Layout) -> None:
+    """Grade the pack as it lies now, and show the page anew unless that fails."""
     tray.lay_out(store, name, layout)
     bench = here.the_bench()
     bench.wake(name, now=True)
@@ -187,5 +183,5 @@ def _grade_again(store: record.Store, name: ElementName, layout: Layout) -> bool
         bench.wait(name)
     if error := bench.work(name).error:
         st.error(plain(error))
-        return False
-    st.rerun()
+    else:
+        st.rerun()

@@ -58,8 +58,8 @@ class Picture:
 class Asked:
     """Photos to be graded as one pack: as `pipeline.grade_photos` takes them.
 
-    `said` holds what a person put right in a photo, by its sha256: a dict of `rims` and `no_parts`; `begins`
-    is the first position where `positions` does not say it.
+    `said` holds what a person put right in a photo, by its sha256: a dict of `rims`, `no_parts` and `bands`;
+    `begins` is the first position where `positions` does not say it.
     """
 
     photos: tuple[Picture, ...]
@@ -272,12 +272,16 @@ def _clean(path: str, name: str, rules: str) -> "Clean":
     return clean_from_photo(PhotoFile(path, name), shop_settings())
 
 
-def _corrections(rims: list[list[Any]], no_parts: list[Any]) -> "Corrections":
-    from wearview.parts import Corrections, Rims
+def _corrections(rims: list[list[Any]], no_parts: list[Any], bands: list[list[Any]]) -> "Corrections":
+    from wearview.parts import BandEdges, Corrections, Rims
+
+    def points(listed: list[Any]) -> tuple[tuple[float, float], ...]:
+        return tuple((x, y) for x, y in listed)
 
     return Corrections(
-        tuple(Rims(tuple(map(tuple, outer)), tuple(map(tuple, inner))) for outer, inner in rims),
-        tuple(map(tuple, no_parts)),
+        tuple(Rims(points(outer), points(inner)) for outer, inner in rims),
+        points(no_parts),
+        tuple(BandEdges(points(one), points(other)) for one, other in bands),
     )
 
 

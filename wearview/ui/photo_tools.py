@@ -1,14 +1,15 @@
-"""What only a browser can do with a photo: slide between it and its heat map, and tap a rim on it."""
+"""What only a browser can do with a photo: slide between it and its heat map, tap rims or edges on it."""
 
+from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 from typing import Any
 
 import streamlit as st
 
-from wearview.ui.tray import Points
+from wearview.ui.said import Points
 
-MARGIN, ROOM = 0.06, 0.25  # of the part's size, shown around it: to look at it, and to tap its rims
+MARGIN, ROOM = 0.06, 0.25  # of the part's size, shown around it: to look at it, and to tap its lines
 
 
 def show_plate(photo: str, marked: str | None, entry: dict[str, Any], part: dict[str, Any], alt: str) -> None:
@@ -54,13 +55,58 @@ def _crop(entry: dict[str, Any], part: dict[str, Any] | None, share: float) -> d
     }
 
 
-def ask_rims(
-    photo: str, entry: dict[str, Any], part: dict[str, Any] | None, alt: str, key: str
+@dataclass(frozen=True, slots=True)
+class Lines:
+    """Which two lines are tapped on a part.
+
+    Attributes
+    ----------
+    asks : tuple of str
+        What to tap, line by line.
+    where : str
+        How the points lie on it.
+    enough : int
+        Points from which on a line can be fitted well.
+    closed : bool
+        Whether each line runs round the part; else its points are put in order from end to end.
+    name, other : str
+        What the lines are called, and the second one alone.
+    """
+
+    asks: tuple[str, str]
+    where: str
+    enough: int
+    closed: bool
+    name: str
+    other: str
+
+
+RIMS = Lines(
+    ("Tap the outer rim of the lining or face, not the teeth", "Tap the inner rim of the lining or face"),
+    "spread round it",
+    5,
+    True,
+    "rims",
+    "inner rim",
+)
+EDGES = Lines(
+    ("Tap one long edge of the lining", "Tap the other long edge of the lining"),
+    "at both ends and between, more where it bends",
+    4,
+    False,
+    "edges",
+    "other edge",
+)
+
+
+def ask_lines(
+    asked: Lines, photo: str, entry: dict[str, Any], part: dict[str, Any] | None, alt: str, key: str
 ) -> tuple[Points, Points] | None:
-    """Points that were tapped on the outer and the inner rim of a part, once both are done.
+    """Points that were tapped on the two lines of a part, once both are done.
 
     Parameters
     ----------
+    asked : Lines
     photo : str
         Address of the upright photo.
     entry, part : dict, dict or None
@@ -70,26 +116,34 @@ def ask_rims(
 
     Returns
     -------
-    (outer, inner) or None
+    (points, points) or None
         In pixels of the upright full-size photo.
     """
-    answer = _component("rims")(
+    answer = _component("outline")(
         data={
             "photo": photo,
             "alt": alt,
             "ratio": entry["width"] / entry["height"],
+            "steps": [
+                {"ask": asked.asks[0], "next": f"Go on to the {asked.other}"},
+                {"ask": asked.asks[1], "next": "Grade again with these"},
+            ],
+            "where": asked.where,
+            "enough": asked.enough,
+            "closed": asked.closed,
             **_crop(entry, part, ROOM),
         },
         key=key,
-        on_rims_change=lambda: None,
+        on_lines_change=lambda: None,
     )
-    if not answer.rims:
+    if not answer.lines:
         return None
 
     def in_photo(shares: list[list[float]]) -> Points:
         return tuple((x * entry["width"] - 0.5, y * entry["height"] - 0.5) for x, y in shares)
 
-    return in_photo(answer.rims["outer"]), in_photo(answer.rims["inner"])
+    first, second = answer.lines
+    return in_photo(first), in_photo(second)
 
 
 @cache

@@ -7,7 +7,6 @@ are added, never changed, so two phones can add to one tray at the same time.
 
 import hashlib
 import json
-import math
 import os
 import re
 from collections.abc import Iterator, Mapping
@@ -19,10 +18,9 @@ from typing import Any
 from wearview.errors import OutputError
 from wearview.files import make_folder, reason
 from wearview.store import Store, keep_file, trays_folder
+from wearview.ui.said import AS_FOUND, BAND, NO_PART, PUT_RIGHT, RIMS, Point, Points, Said, put_right
 
 BY_NAME, BY_TIME, AS_GIVEN, BY_HAND = "name", "time", "given", "hand"
-Point = tuple[float, float]
-Points = tuple[Point, ...]
 ORDERS = (BY_NAME, BY_TIME, AS_GIVEN, BY_HAND)
 
 
@@ -74,38 +72,6 @@ class Layout:
 
 
 @dataclass(frozen=True, slots=True)
-class Said:
-    """What a person put right in one photo; points are x and y in pixels of the upright photo.
-
-    Attributes
-    ----------
-    rims : tuple of (outer, inner)
-        Points on the two rims of each plate that he set.
-    no_parts : tuple of point
-        The middle of each thing that is no part.
-    """
-
-    rims: tuple[tuple[Points, Points], ...] = ()
-    no_parts: Points = ()
-
-    def with_rims(self, outer: Points, inner: Points) -> "Said":
-        """The same with a plate set anew; what was said of its place before no longer holds."""
-        clear = self._without(_middle(outer), _reach(outer))
-        return Said((*clear.rims, (outer, inner)), clear.no_parts)
-
-    def without_part(self, middle: Point) -> "Said":
-        """The same with the thing at a place being no part."""
-        reach = max((_reach(outer) for outer, _ in self.rims), default=0.0)
-        return Said(self._without(middle, reach).rims, (*self.no_parts, middle))
-
-    def _without(self, middle: Point, reach: float) -> "Said":
-        return Said(
-            tuple(rims for rims in self.rims if math.dist(_middle(rims[0]), middle) > reach / 2),
-            tuple(point for point in self.no_parts if math.dist(point, middle) > reach / 2),
-        )
-
-
-@dataclass(frozen=True, slots=True)
 class Tray:
     """What lies in a tray.
 
@@ -138,7 +104,7 @@ class Tray:
     def signature(self) -> str:
         """Changes with everything that a grading of this tray depends on."""
         layout = asdict(replace(self.layout, order="", hand=()))
-        photos = [[photo.sha256, asdict(self.said.get(photo.sha256, Said()))] for photo in self.photos]
+        photos = [[photo.sha256, self.said.get(photo.sha256, Said()).told] for photo in self.photos]
         clean = self.reference.sha256 if self.reference else None
         return hashlib.sha256(json.dumps([photos, clean, layout]).encode()).hexdigest()
 
@@ -192,17 +158,22 @@ def lay_out(store: Store, place: ElementName, layout: Layout) -> None:
 
 def say_rims(store: Store, place: ElementName, sha256: str, outer: Points, inner: Points) -> None:
     """Set the rims of a plate in a photo."""
-    _say(store, place, "rims", {"sha256": sha256, "outer": outer, "inner": inner})
+    _say(store, place, RIMS, {"sha256": sha256, "outer": outer, "inner": inner})
+
+
+def say_band(store: Store, place: ElementName, sha256: str, one: Points, other: Points) -> None:
+    """Set the long edges of a band's lining in a photo."""
+    _say(store, place, BAND, {"sha256": sha256, "edges": [one, other]})
 
 
 def say_no_part(store: Store, place: ElementName, sha256: str, middle: Point) -> None:
     """Say that what was found at a place of a photo is no part."""
-    _say(store, place, "no part", {"sha256": sha256, "at": middle})
+    _say(store, place, NO_PART, {"sha256": sha256, "at": middle})
 
 
 def say_nothing(store: Store, place: ElementName, sha256: str) -> None:
     """Take back what was put right in a photo."""
-    _say(store, place, "as found", {"sha256": sha256})
+    _say(store, place, AS_FOUND, {"sha256": sha256})
 
 
 def note_taken(store: Store, place: ElementName, sha256: str, taken_at: str) -> None:
@@ -233,8 +204,9 @@ def read_tray(store: Store, place: ElementName) -> Tray:
             photos.setdefault(said["sha256"], GivenPhoto(**said))
         elif what == "out":
             photos.pop(said["sha256"], None)
-        elif what in ("rims", "no part", "as found"):
-            tray = replace(tray, said={**tray.said, said["sha256"]: _put_right(tray, what, said)})
+        elif what in PUT_RIGHT:
+            before = tray.said.get(said["sha256"], Said())
+            tray = replace(tray, said={**tray.said, said["sha256"]: put_right(before, what, said)})
         elif what == "taken" and said["sha256"] in photos:
             photos[said["sha256"]] = replace(photos[said["sha256"]], taken_at=said["taken_at"])
         elif what == "reference":
@@ -269,27 +241,6 @@ def _natural(name: str) -> list[tuple[int, str]]:
     """A sort key under which photo 2 comes before photo 10."""
     pieces = re.split(r"(\d+)", name)
     return [(int(piece), "") if piece.isdecimal() else (-1, piece.lower()) for piece in pieces]
-
-
-def _put_right(tray: Tray, what: str, said: dict[str, Any]) -> Said:
-    before = tray.said.get(said["sha256"], Said())
-    if what == "rims":
-        return before.with_rims(_points(said["outer"]), _points(said["inner"]))
-    return before.without_part(tuple(said["at"])) if what == "no part" else Said()
-
-
-def _points(listed: list[list[float]]) -> Points:
-    return tuple((x, y) for x, y in listed)
-
-
-def _middle(points: Points) -> Point:
-    return sum(x for x, _ in points) / len(points), sum(y for _, y in points) / len(points)
-
-
-def _reach(points: Points) -> float:
-    """About the radius of a rim."""
-    middle = _middle(points)
-    return sum(math.dist(point, middle) for point in points) / len(points)
 
 
 def _layout(said: dict[str, Any]) -> Layout:
