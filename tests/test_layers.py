@@ -9,7 +9,7 @@ import pytest
 
 ROOT = Path(__file__).parents[1]
 ROWS = [
-    "errors terms",
+    "errors terms ranks",
     "reading settings colour palette files",
     "photo demo spread shop",
     "quality mat policy pair",

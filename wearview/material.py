@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import median_filter
 
 from wearview.parts import Part
+from wearview.ranks import median, middle, quantile
 from wearview.settings import Settings
 from wearview.surface import GRID, Rectified
 from wearview.terms import FRICTION, STEEL
@@ -85,10 +86,10 @@ def _colour(lab: Plane, whole: Mask, lit: Mask, groove: Mask, teeth: NDArray[np.
     if len(land) <= FEW:
         land = lab[whole] if whole.any() else np.zeros((1, 3), np.float32)
     land = land[:: 1 + len(land) // SAMPLE]
-    low, middle, high = np.quantile(land, [0.1, 0.5, 0.9], axis=0)
+    low, usual, high = (np.array([quantile(c, share) for c in land.T]) for share in (0.1, 0.5, 0.9))
     red, yellow = land[:, 1] - teeth[1], land[:, 2] - teeth[2]
     return {
-        "chroma": min(float(np.hypot(middle[1], middle[2])), 30) / 10,
+        "chroma": min(float(np.hypot(usual[1], usual[2])), 30) / 10,
         "spread_b": min(float(high[2] - low[2]), 30) / 10,
         "purple": float(((yellow < -3) & (red > 3)).mean()),
         "as_teeth": float(((np.hypot(red, yellow) < 3) & (land[:, 0] > 0.8 * teeth[0])).mean()),
@@ -121,9 +122,10 @@ def _texture(fine: Plane, coarse: Plane, measured: Mask) -> dict[str, float]:
     """Log contrast round the plate, in per cent of L* + 16, over about one and two fibres."""
     steps, both = np.abs(np.diff(fine, axis=1)), measured[:, 1:] & measured[:, :-1]
     every = 1 + int(both.sum()) // SAMPLE
-    usual, strong = np.quantile(steps[both][::every], [0.5, 0.95]) if both.sum() > FEW else (1.0, 1.0)
+    clear = steps[both][::every] if both.sum() > FEW else np.ones(1)
+    usual, strong = quantile(clear, 0.5), quantile(clear, 0.95)
     far = measured[:, 2:] & measured[:, :-2]
-    wide = float(np.median(np.abs(coarse[:, 2:] - coarse[:, :-2])[far][::every])) if far.sum() > FEW else 1.0
+    wide = middle(np.abs(coarse[:, 2:] - coarse[:, :-2])[far][::every]) if far.sum() > FEW else 1.0
     return {
         "grain": math.log(usual + NOISE_FLOOR),
         "flocks": math.log(wide + NOISE_FLOOR),
@@ -172,7 +174,7 @@ def _rims(
     clear = shown[on_face].mean(axis=0) > 0.8
     if clear.sum() < 50:
         clear[:] = True
-    usual = np.median(lab[:, np.flatnonzero(clear)[:: 1 + clear.sum() // RAYS]], axis=1)
+    usual = median(lab[:, np.flatnonzero(clear)[:: 1 + clear.sum() // RAYS]], 1)
     inner, outer = (rho > ratio + MARGIN) & (rho < ratio + RIM), (rho > 1 - RIM) & (rho < 1 - MARGIN)
     inner_lip, outer_lip = (rho > ratio - 0.022) & (rho < ratio + 0.01), (rho > 0.99) & (rho < 1.02)
     step = float(np.clip(np.median(usual[inner if inner_teeth else outer, 0]) - teeth[0], -50, 50)) / 20

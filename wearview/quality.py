@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from wearview.colour import SRGB_TO_XYZ, srgb_to_linear
 from wearview.photo import Photo
+from wearview.ranks import middle, quantile
 from wearview.terms import PROBLEMS
 
 Float32 = NDArray[np.float32]
@@ -107,7 +108,7 @@ def judge(photo: Photo) -> Quality:
         # Edges between colours of one lightness are not there in grey, and soft stains then speak for their
         # directions. What is blurred is blurred in every channel.
         width = min(width, *(2 * edge_width(np.ascontiguousarray(half[..., c])) for c in (0, 2)))
-    too_dark = float(np.quantile(luminance, 0.95)) < LEAST_LIGHT
+    too_dark = quantile(luminance, 0.95) < LEAST_LIGHT
     found = {
         "too small": max(photo.width, photo.height) < LEAST_SIDE,
         "too dark": too_dark,
@@ -119,7 +120,7 @@ def judge(photo: Photo) -> Quality:
     return Quality(
         gradeable=not any(PROBLEMS[name].refuses for name in problems),
         problems=problems,
-        median_luminance=float(np.median(luminance)),
+        median_luminance=middle(luminance),
         clipped=clipped,
         dark=dark,
         edge_width=width,
@@ -130,7 +131,7 @@ def _is_grey(rgb8: NDArray[np.uint8], brightest: NDArray[np.uint8]) -> bool:
     """Whether hardly a pixel has a colour among those neither too dark nor too bright to have one."""
     able = (brightest > _COLOURLESS) & (brightest < _CLIPPED)
     chroma = (brightest - rgb8.min(axis=2))[able]
-    return bool(chroma.size and np.quantile(chroma, _GREY_SHARE) <= _GREY)
+    return bool(chroma.size and quantile(chroma, _GREY_SHARE) <= _GREY)
 
 
 def edge_width(gray: NDArray[np.uint8] | Float32, mask: NDArray[np.bool_] | None = None) -> float:
@@ -165,13 +166,13 @@ def edge_width(gray: NDArray[np.uint8] | Float32, mask: NDArray[np.bool_] | None
     ended = np.isfinite(width)
     if np.count_nonzero(ended) < _ENOUGH:
         return math.nan
-    strong = ended & (contrast >= max(_LEAST_CONTRAST, float(np.quantile(contrast[ended], 0.9)) / 3))
+    strong = ended & (contrast >= max(_LEAST_CONTRAST, quantile(contrast[ended], 0.9) / 3))
     sector = _sector(angle)
     widths = np.full(_DIRECTIONS, np.nan)
     for k in range(_DIRECTIONS):
         chosen = strong & (sector == k)
         if np.count_nonzero(chosen) >= _ENOUGH:
-            widths[k] = np.quantile(width[chosen], 0.25)
+            widths[k] = quantile(width[chosen], 0.25)
     beside = np.fmax(np.roll(widths, 1), np.roll(widths, -1))
     return float(np.fmax.reduce(np.where(np.isnan(beside), widths, np.fmin(widths, beside))))
 
@@ -204,7 +205,7 @@ def _edge_points(
     for k in range(_DIRECTIONS):
         members = np.flatnonzero(sector == k)
         if members.size:
-            members = members[steep[members] >= 0.3 * np.quantile(steep[members], 0.995)]
+            members = members[steep[members] >= 0.3 * quantile(steep[members], 0.995)]
             # Evenly over the picture, so that no single object decides.
             chosen.append(
                 members[np.linspace(0, members.size - 1, min(_PER_DIRECTION, members.size)).astype(int)]

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from wearview import ranks
 from wearview.terms import PROBLEMS
 
 MIN_PIXELS = 50  # the contract's floor for a median of a sector or a step
@@ -76,7 +77,7 @@ def quantile(
     chosen = seen_values(values, mask)
     if chosen.size < MIN_PIXELS:
         return missing(unit, method, "too few pixels", n_pixels=int(chosen.size))
-    return Reading(float(np.quantile(chosen, q)), unit, method, int(chosen.size))
+    return Reading(ranks.quantile(chosen, q), unit, method, int(chosen.size))
 
 
 def share_over(values: NDArray[np.floating], mask: NDArray[np.bool_], limit: float, method: str) -> Reading:

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from wearview.colour import delta_e
 from wearview.errors import CleanReferenceError, ModelsError
+from wearview.ranks import median
 from wearview.settings import Settings
 from wearview.surface import Face
 
@@ -70,7 +71,7 @@ def reference_from_face(
     seen = face.mask & np.isfinite(face.lab).all(axis=-1)
     if seen.sum() < 500:
         return None
-    lab = np.median(face.lab[seen], axis=0).astype(float)
+    lab = median(face.lab[seen], 0).astype(float)
     spread = math.hypot(BATCH_SPREAD, 1.64 * face.noise)
     return Reference(source, file, lining, lab, spread, face.grain, None, face.light_uncertainty)
 

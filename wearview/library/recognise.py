@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from wearview.colour import delta_e, lab_to_linear, linear_to_lab
 from wearview.lining.sheen import without_sheen
+from wearview.ranks import median
 from wearview.reading import MIN_PIXELS
 from wearview.reference import Reference
 from wearview.spread import in_quadrature, lab_errors
@@ -70,7 +71,7 @@ def least_heated(face: Face) -> Array | None:
     cell, lab = ring * sectors + sector, face.lab[seen]
     order = np.argsort(cell, kind="stable")
     groups = np.split(lab[order], np.cumsum(np.bincount(cell, minlength=rings * sectors))[:-1])
-    medians = np.array([np.median(g, axis=0) for g in groups if len(g) >= MIN_PIXELS]).reshape(-1, 3)
+    medians = np.array([median(g, 0) for g in groups if len(g) >= MIN_PIXELS]).reshape(-1, 3)
     if not len(medians):
         return None
     lightest = np.argsort(medians[:, 0])[-max(1, round(_LIGHTEST * len(medians))) :]

@@ -11,6 +11,7 @@ from wearview.colour import linear_to_lab, srgb_to_linear
 from wearview.light.known import NOTHING_MEASURED, KnownColours, Targets, known_light
 from wearview.light.neutral import Neutral, find_neutrals
 from wearview.light.tone import PLAIN, Camera, KnownLight
+from wearview.ranks import median, middle, quantile
 
 TILES = (12, 9)
 ENOUGH_METAL = 80  # pixels of bare steel beside the faces
@@ -151,7 +152,7 @@ def estimate_light(
         What is known of theirs.
     """
     linear = srgb_to_linear(small)
-    teeth = float(np.median(linear[metal_mask][:, 1])) if metal_mask.sum() > ENOUGH_METAL else None
+    teeth = middle(linear[..., 1][metal_mask]) if metal_mask.sum() > ENOUGH_METAL else None
     # The mat's own squares would pass for cards.
     sheets = np.zeros(taken.shape, bool) if targets is None else targets.sheet(taken.shape)
     neutrals = find_neutrals(small, taken | sheets, teeth)
@@ -269,7 +270,7 @@ def _flat_median(
     height, width = mask.shape
     rows, columns = np.nonzero(mask)
     level = np.exp(_terms(2 * columns / (width - 1) - 1, 2 * rows / (height - 1) - 1) @ field)
-    return np.asarray(np.median(linear[mask] / level[:, None], axis=0), float)
+    return np.asarray(median(linear[mask] / level[:, None], 0), float)
 
 
 def _greyed(white: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -297,7 +298,7 @@ def _falloff(level: NDArray[np.float32], taken: NDArray[np.bool_]) -> tuple[NDAr
             if free.size and free.mean() > 0.35:
                 places.append(((column + 0.5) / across * 2 - 1, (row + 0.5) / down * 2 - 1))
                 # The lower part of a tile's values: shine adds light, and only adds.
-                values.append(math.log(max(1e-4, float(np.percentile(level[ys, xs][free], 40)))))
+                values.append(math.log(max(1e-4, quantile(level[ys, xs][free], 0.4))))
     if len(places) < 20:
         return np.zeros(6), UNSEEN_SCATTER
     at, value = np.array(places), np.array(values)

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearview.colour import srgb_to_linear
+from wearview.ranks import quantile
 
 # Reflectance of what people lay beside the part. Office paper reflects 0.82 to 0.92 of the light, a
 # photographer's grey card 0.18 by definition (both from memory).
@@ -103,8 +104,8 @@ def find_neutrals(
         seen = level[free]
         if not seen.size:
             continue
-        darkest, brightest = np.quantile(seen, (0.01, 0.999))
-        steps = np.linspace(float(darkest), float(brightest), LEVELS)[1:-1]
+        darkest, brightest = quantile(seen, 0.01), quantile(seen, 0.999)
+        steps = np.linspace(darkest, brightest, LEVELS)[1:-1]
         for limit in np.unique(steps):
             for piece in (level > limit, level < limit):
                 outlines.extend(_sheets((piece & free).astype(np.uint8)))

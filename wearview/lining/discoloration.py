@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from wearview.colour import delta_e
 from wearview.lining.glazing import read_glazing
 from wearview.lining.sheen import without_sheen
+from wearview.ranks import middle
 from wearview.reading import MIN_PIXELS, Reading, missing, quantile, share_over
 from wearview.reference import Reference
 from wearview.settings import Rules, Settings
@@ -219,7 +220,7 @@ def _draw_likelihood(
     """
     if not math.isfinite(uncertainty):
         return np.empty(0)
-    lighter = float(np.median(delta_l)) + lab_errors(clean, uncertainty)[:, 0] - _AS_LIGHT_AS_CLEAN
+    lighter = middle(delta_l) + lab_errors(clean, uncertainty)[:, 0] - _AS_LIGHT_AS_CLEAN
     believed = np.exp(-np.square(np.maximum(lighter, 0) / _LIGHTER) / 2)
     return np.asarray(ERROR_LIKELIHOOD * believed)
 
@@ -231,7 +232,7 @@ def _with_spread(reading: Reading, spread: float) -> Reading:
 def _median(values: NDArray[np.floating]) -> Reading:
     if values.size < MIN_PIXELS:
         return missing("L*", _METHOD, "too few pixels", n_pixels=int(values.size))
-    return Reading(float(np.median(values)), "L*", _METHOD, int(values.size))
+    return Reading(middle(values), "L*", _METHOD, int(values.size))
 
 
 def _medians_by_step(

@@ -9,6 +9,7 @@ from scipy.special import expit
 
 from wearview.colour import lab_to_linear
 from wearview.lining.sheen import veil
+from wearview.ranks import median, middle
 from wearview.reading import MIN_PIXELS, Reading, missing, seen_values
 from wearview.reference import Reference
 from wearview.surface import Face
@@ -80,7 +81,7 @@ def clean_in_photo(faces: Sequence[Face], reference: Reference) -> Reference:
     for face in faces:
         lightness = seen_values(face.lab[..., 0], face.mask)
         if math.isfinite(face.grain) and lightness.size >= MIN_PIXELS:
-            darker = max(0.0, clean_root / (float(np.median(lightness)) + 16) - 1)
+            darker = max(0.0, clean_root / (middle(lightness) + 16) - 1)
             grains.append(face.grain / (1 + _BURNT_GRAIN * darker))
     if len(grains) < 2:
         return reference
@@ -146,8 +147,8 @@ def evidence_of_glaze(face: Face, reference: Reference) -> Evidence:
     """What a face with measured pixels shows of glaze beside a clean lining whose colour is known."""
     assert reference.lab_median is not None
     lab = face.lab[face.mask & np.isfinite(face.lab).all(axis=-1)]
-    lighter = np.median(lab[lab[:, 0] >= np.median(lab[:, 0])], axis=0)
-    colours = np.stack([np.median(lab, axis=0), lighter, reference.lab_median])
+    lighter = median(lab[lab[:, 0] >= middle(lab[:, 0])], 0)
+    colours = np.stack([median(lab, 0), lighter, reference.lab_median])
     usual, light, clean = lab_to_linear(colours).astype(float)
     grain = face.grain / reference.grain
     if (over := veil(np.stack([usual, light]), clean)) is not None:

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearview.colour import lab_to_linear, linear_to_lab
+from wearview.ranks import median, middle, quantile
 from wearview.reading import MIN_PIXELS
 from wearview.surface import Face
 
@@ -63,7 +64,7 @@ def own_sheen(face: Face, clean_lab: NDArray[np.floating]) -> float:
     if len(lab) < MIN_PIXELS:
         return math.nan
     over = veil(lab_to_linear(lab), lab_to_linear(np.asarray(clean_lab, float)))
-    return math.nan if over is None else float(np.quantile(over[0], 0.95) - np.median(over[0]))
+    return math.nan if over is None else quantile(over[0], 0.95) - middle(over[0])
 
 
 def without_sheen(lab: NDArray[np.float32], clean_lab: NDArray[np.floating]) -> NDArray[np.float32]:
@@ -82,7 +83,7 @@ def without_sheen(lab: NDArray[np.float32], clean_lab: NDArray[np.floating]) -> 
     hue is too noisy to part the two. A grey lining stays as it is.
     """
     linear = lab_to_linear(lab)
-    clean, usual = lab_to_linear(np.stack([clean_lab, np.median(lab, axis=0)])).astype(float)
+    clean, usual = lab_to_linear(np.stack([clean_lab, median(lab, 0)])).astype(float)
     if (over := veil(usual, clean)) is None:
         return lab
     added, browned = (float(v) for v in over)

@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 from wearview.errors import ModelsError
 from wearview.parts.rims import ANGLES, strongest_channel
 from wearview.parts.teeth import Rays, Teeth
+from wearview.ranks import median, middle
 from wearview.settings import models_folder
 
 FILE = "edges-1.toml"
@@ -136,9 +137,9 @@ def edge_readings(rays: Rays, teeth: Teeth, *, outward: bool) -> NDArray[np.floa
     sign = 1 if outward else -1
     strip = _strip(rays, sign)
     bench = _bench(rays, sign)
-    level = _middle_round(np.median(bench, axis=1), 4)
-    noise = float(np.median(strongest_channel(bench - level[:, None]))) + 2.0
-    face = _middle_round(np.median(strip[:, OFFSETS < FACE_ABOUT], axis=1), 2)
+    level = _middle_round(median(bench, 1), 4)
+    noise = middle(strongest_channel(bench - level[:, None])) + 2.0
+    face = _middle_round(median(strip[:, OFFSETS < FACE_ABOUT], 1), 2)
     light = _light(strip)
     from_bench, from_face = light - _light(level[:, None]), light - _light(face[:, None])
     off_bench, off_face = _off(strip, level[:, None], noise), _off(strip, face[:, None], noise)
@@ -217,9 +218,9 @@ def _bench(rays: Rays, sign: int) -> NDArray[np.float32]:
 
 def _middle_round(colour: NDArray[np.float32], blocks: int) -> NDArray[np.float32]:
     """Running median round the plate of colours (ROWS, 3), over so many blocks both ways."""
-    middle = np.median(colour.reshape(ROWS // BLOCK, BLOCK, 3), axis=1)
-    near = np.stack([np.roll(middle, k, axis=0) for k in range(-blocks, blocks + 1)])
-    return np.repeat(np.median(near, axis=0), BLOCK, axis=0).astype(np.float32)
+    blocked = median(colour.reshape(ROWS // BLOCK, BLOCK, 3), 1)
+    near = np.stack([np.roll(blocked, k, axis=0) for k in range(-blocks, blocks + 1)])
+    return np.repeat(median(near, 0), BLOCK, axis=0).astype(np.float32)
 
 
 def _light(colour: NDArray[np.float32]) -> NDArray[np.float32]:

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from wearview.parts.part import Ellipse
 from wearview.parts.plane import Plane, slants_of_ellipse
+from wearview.ranks import quantile
 
 MAX_EDGES = 30_000  # wood grain can give ten times as many; the strongest hold the rims
 MIN_CHAIN = 18  # pixels in a connected edge: grain and noise break into shorter ones, rims do not
@@ -62,7 +63,7 @@ def edge_map(
         for source, target in ((dx, best_x), (dy, best_y), (size, best)):
             cv2.copyTo(source, stronger, target)
     # Little of a photo is edge; what is under the 90th percentile is bench texture and noise.
-    high = float(max(60, np.percentile(best[::4, ::4], 90)))
+    high = float(max(60, quantile(best[::4, ::4], 0.9)))
     return np.asarray(cv2.Canny(best_x, best_y, 0.45 * high, high), np.uint8), best_x, best_y
 
 

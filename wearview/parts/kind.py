@@ -6,6 +6,7 @@ import math
 import numpy as np
 
 from wearview.parts.candidate import Plate
+from wearview.ranks import median, middle
 from wearview.terms import FRICTION, STEEL
 
 # Hub splines are cut in friction plates, drum lugs on steels; packs the other way round exist (common
@@ -27,13 +28,13 @@ def kind_features(plate: Plate) -> dict[str, float]:
     low, high = rays.column(plate.ratio + 0.012), rays.column(0.988)
     face = rays.grey[:, low:high]
     grey = face[~plate.hidden] if not plate.hidden.all() else face
-    along_radius = float(np.median(np.abs(np.diff(grey, axis=1))))
-    round_plate = float(np.median(np.abs(np.diff(grey, axis=0))))
-    level = float(np.median(grey)) + 1e-3
+    along_radius = middle(np.abs(np.diff(grey, axis=1)))
+    round_plate = middle(np.abs(np.diff(grey, axis=0)))
+    level = middle(grey) + 1e-3
     return {
         "inner_teeth": float(plate.inside.count > 0),
         "lay": math.log((along_radius + 0.5) / (round_plate + 0.5)),
-        "rough": float(np.median(np.abs(grey - np.median(grey, axis=1, keepdims=True)))) / level,
+        "rough": middle(np.abs(grey - median(grey, 1)[:, None])) / level,
     }
 
 

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from wearview.parts.part import Ellipse, in_view
 from wearview.parts.plane import Plane
 from wearview.parts.rings import RingSet
+from wearview.ranks import middle
 
 ANGLES = 720
 TURN = np.arange(ANGLES) * (2 * math.pi / ANGLES)  # radians, clockwise on screen from +x
@@ -113,7 +114,7 @@ def ring_steps(polar: Polar, least_coverage: float) -> list[RingStep]:
     """Steps that run round the plate, smallest radius first."""
     # Bench texture steps everywhere; what runs round the plate must stand out from it.
     usual = polar.step[polar.step > 2]
-    limit = float(np.clip(1.7 * np.median(usual), MIN_STEP, SURE_STEP)) if usual.size else MIN_STEP
+    limit = float(np.clip(1.7 * middle(usual), MIN_STEP, SURE_STEP)) if usual.size else MIN_STEP
     significant = polar.step > limit
     band = max(2, round(0.012 * polar.radius[-1]))
     joined = cv2.dilate(significant.astype(np.uint8), np.ones((1, 2 * band + 1), np.uint8))
@@ -127,7 +128,7 @@ def ring_steps(polar: Polar, least_coverage: float) -> list[RingStep]:
     for i in np.flatnonzero(peak):
         near = polar.step[:, max(0, i - band) : i + band + 1].max(axis=1)
         if not found or i - found[-1].index > band:
-            found.append(RingStep(int(i), float(coverage[i]), float(np.median(near[near > limit]))))
+            found.append(RingStep(int(i), float(coverage[i]), middle(near[near > limit])))
     return found
 
 

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from wearview.parts.part import Ellipse, radius_ratio
 from wearview.parts.rims import ANGLES, TURN, strongest_channel
+from wearview.ranks import median, middle, quantile
 
 DEEPEST_TOOTH = 0.16  # of the outer radius
 CORE_RING = 0.022  # of the outer radius: less steel than 1.5 mm between lining and tooth root is no core ring
@@ -157,7 +158,7 @@ def find_teeth(rays: Rays, outward: bool, hidden: NDArray[np.bool_]) -> Teeth:
     count = int(counts[row])
     within, without = (_high(wide_near[count, far]) for far in (past < -PAST_EDGE, past > PAST_EDGE))
     depth = _depth_of_first_step(rays, rim, sign)
-    solid, lock = _solid_angles(np.where(hidden, np.median(depth), depth), count)
+    solid, lock = _solid_angles(np.where(hidden, middle(depth), depth), count)
     margin = max(1, round(0.15 * ANGLES / count))
     beyond = columns[sign * (rays.rho[columns] - rim) > PAST_RIM]
     gaps, teeth = inner_part(~solid & ~hidden, margin), inner_part(solid & ~hidden, margin)
@@ -184,7 +185,7 @@ def _ripple(
     grey = rays.grey[:, columns]
     slow = cv2.blur(np.vstack([grey[-90:], grey, grey[:90]]), (1, 145))[90:-90]  # shading round the plate
     grey = grey - slow
-    scale = np.median(np.abs(grey), axis=0) * 3 + 1e-3
+    scale = median(np.abs(grey), 0) * 3 + 1e-3
     grey = np.clip(grey, -scale, scale)  # a glint or a stray chip weighs no more than a tooth
     grey[hidden] = 0
     # Shading and stray edges fall off with frequency, tooth rows do not: weigh so that the former are flat.
@@ -198,7 +199,7 @@ def _depth_of_first_step(rays: Rays, rim: float, sign: int) -> NDArray[np.float6
     columns = np.arange(rays.column(rim + sign * PAST_RIM), rays.column(rim + sign * DEEPEST_TOOTH), sign)
     step = rays.step[:, columns]
     strongest = step.max(axis=1)
-    limit = np.maximum(6.0, 0.5 * np.minimum(strongest, np.median(strongest)))[:, None]
+    limit = np.maximum(6.0, 0.5 * np.minimum(strongest, middle(strongest)))[:, None]
     hit = (step > limit) & (step >= cv2.dilate(step, np.ones((1, 5), np.uint8)))
     depth = np.abs(rays.rho[columns[hit.argmax(axis=1)]] - rim)
     return np.where(hit.any(axis=1), depth, 0.0)
@@ -211,7 +212,7 @@ def _solid_angles(depth: NDArray[np.float64], count: int) -> tuple[NDArray[np.bo
     The phase may drift slowly round the plate, as perspective makes it; it is averaged over six teeth.
     """
     turn = np.exp(-2j * np.pi * count * np.arange(ANGLES) / ANGLES)
-    depth = np.minimum(depth, np.percentile(depth, 95))
+    depth = np.minimum(depth, quantile(depth, 0.95))
     spread = 3 * ANGLES / count
     kernel = np.exp(-0.5 * ((np.arange(ANGLES) - ANGLES // 2) / spread) ** 2)
     signal = (depth - depth.mean()) * turn
@@ -226,10 +227,10 @@ def _metal_in_gaps(
     """Whether the ring next to the rim is as metallic between the teeth as on them: a core ring."""
     if len(columns) < 4 or not gaps.any() or not teeth.any():
         return False
-    near, middle = columns[:2], columns[len(columns) // 6 : len(columns) // 4 + 1]
-    ring = np.median(rays.rgb[gaps][:, near].reshape(-1, 3), axis=0)
-    on_teeth = np.median(rays.rgb[teeth][:, near].reshape(-1, 3), axis=0)
-    in_gaps = np.median(rays.rgb[gaps][:, middle].reshape(-1, 3), axis=0)
+    near, between = columns[:2], columns[len(columns) // 6 : len(columns) // 4 + 1]
+    ring = median(rays.rgb[gaps][:, near].reshape(-1, 3), 0)
+    on_teeth = median(rays.rgb[teeth][:, near].reshape(-1, 3), 0)
+    in_gaps = median(rays.rgb[gaps][:, between].reshape(-1, 3), 0)
     return bool(np.abs(ring - on_teeth).max() < 0.5 * np.abs(ring - in_gaps).max())
 
 
@@ -239,14 +240,14 @@ def bench_in_face(rays: Rays) -> float:
     A ring set that took tooth gaps or the hole for face shows bench there.
     """
     near, far = rays.column(1.18), rays.column(1.27)
-    bench = np.median(rays.rgb[:, near : far + 1], axis=1)
+    bench = median(rays.rgb[:, near : far + 1], 1)
     texture = strongest_channel(rays.rgb[:, near : far + 1] - bench[:, None])
-    limit = 10.0 + 1.5 * float(np.median(texture))
+    limit = 10.0 + 1.5 * middle(texture)
     face = rays.rgb[:, rays.column(rays.ratio + 0.02) : rays.column(0.98)]
     if face.shape[1] < 3:
         return 1.0
     alike = (strongest_channel(face - bench[:, None]) < limit).mean(axis=0)
-    return float(np.quantile(alike, 0.9))
+    return quantile(alike, 0.9)
 
 
 def toothed_side(rays: Rays, hidden: NDArray[np.bool_]) -> tuple[Teeth, Teeth]:
@@ -278,7 +279,7 @@ def _first_edge(rays: Rays, angles: NDArray[np.bool_], columns: NDArray[np.int64
     """
     if not angles.any() or len(columns) < 3:
         return int(columns[0]) if len(columns) else 0
-    profile = np.median(rays.step[angles][:, columns], axis=0)
+    profile = median(rays.step[angles][:, columns], 0)
     peak = profile >= cv2.dilate(profile[None], np.ones((1, 5), np.uint8))[0]
     clear = np.flatnonzero(peak & (profile > 0.55 * profile.max()))
     return int(columns[clear[0]])

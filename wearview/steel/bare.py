@@ -7,6 +7,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from wearview.ranks import middle, quantile
 from wearview.reading import MIN_PIXELS
 from wearview.settings import Tints
 from wearview.spread import SIGMAS_90
@@ -92,21 +93,21 @@ def find_bare(
     group = _neutral_group(off, lab[:, 0], known, yellowest, darkest)
     if np.count_nonzero(group) < max(MIN_PIXELS, _BARE_SHARE * len(lab)):
         # No bare metal in view: heat darkens, so the lightest of the face is the best guess of its lightness.
-        lightness = float(np.quantile(lab[:, 0], 0.95)) if clean_lab is None else float(clean_lab[0])
+        lightness = quantile(lab[:, 0], 0.95) if clean_lab is None else float(clean_lab[0])
         return Bare((lightness, float(prior[0]), float(prior[1])), False, light, weak)
 
-    own = np.array([np.median(off[group, 0]), min(np.median(off[group, 1]), _yellow_free(off[group]))])
+    own = np.array([middle(off[group, 0]), min(middle(off[group, 1]), _yellow_free(off[group]))])
     # Two witnesses of the bare colour, the light's own estimate and this metal, joined by inverse
     # variances; where they disagree by more than their intervals allow, the result's interval grows
     # with it (R. T. Birge, 1932; from memory).
     both = math.hypot(known, _BARE_TONE)
     a, b = prior + own * (known / both) ** 2
     disagreement = max(1.0, float(np.hypot(*own)) / both)
-    lightness = float(np.median(lab[group, 0]))
+    lightness = middle(lab[group, 0])
     tinted = lab[~group, 0]
     if len(tinted) >= _BARE_SHARE * len(lab):
         # Every oxide is darker than bare metal: a neutral darker than the tints round it is oxide itself.
-        lightness = max(lightness, float(np.quantile(tinted, 0.9)))
+        lightness = max(lightness, quantile(tinted, 0.9))
     return Bare((lightness, float(a), float(b)), True, disagreement * known * _BARE_TONE / both, weak)
 
 
@@ -124,7 +125,7 @@ def _neutral_group(
     reach = float(np.clip(_SEARCH_BEYOND * light, *_SEARCH))
     furthest = max(reach, min(_BLUE_SEARCH, _BLUE_BEYOND * light))
     a, b, away = off[:, 0], off[:, 1], np.hypot(off[:, 0], off[:, 1])
-    bright = lightness > max(darkest, _BRIGHT * float(np.quantile(lightness, 0.95)))
+    bright = lightness > max(darkest, _BRIGHT * quantile(lightness, 0.95))
     blue_cast = bright & (away <= furthest) & (b < 0) & (np.abs(a) < 2 - 0.3 * b)
     near = ((away <= reach) | blue_cast) & (b <= yellowest)
     edges = np.linspace(-furthest, furthest, 4 * math.ceil(furthest) + 1)
@@ -143,5 +144,5 @@ def _yellow_free(group: NDArray[np.float32]) -> float:
     Straw too pale to count lifts b* and leaves a*. So the spread of a* says how far down from the
     middle the lower quarter of b* would lie without it.
     """
-    low_a, high_a = np.quantile(group[:, 0], (0.25, 0.75))
-    return float(np.quantile(group[:, 1], 0.25) + (high_a - low_a) / 2)
+    low_a, high_a = (quantile(group[:, 0], share) for share in (0.25, 0.75))
+    return quantile(group[:, 1], 0.25) + (high_a - low_a) / 2

@@ -3,6 +3,7 @@
 import numpy as np
 from numpy.typing import NDArray
 
+from wearview.ranks import quantile
 from wearview.reading import MIN_PIXELS
 from wearview.settings import Span, Tints
 from wearview.steel.bare import Bare
@@ -75,4 +76,4 @@ def pale_below(lab: NDArray[np.float32], bare: Bare, tints: Tints) -> float:
     if len(blue) < MIN_PIXELS:
         return low
     chroma = np.hypot(blue[:, 1] - bare.lab[1], blue[:, 2] - bare.lab[2])
-    return float(np.clip(tints.pale_share * np.quantile(chroma, 0.95), low, high))
+    return float(np.clip(tints.pale_share * quantile(chroma, 0.95), low, high))

@@ -11,6 +11,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from wearview.ranks import middle
 from wearview.reading import MIN_PIXELS
 from wearview.settings import Tints
 from wearview.steel.bare import Bare
@@ -93,7 +94,7 @@ def _settle_grey(codes: Codes, lightness: NDArray[np.float32], bare: Bare, tints
         return
     neutral = codes == BARE
     # As light against the blue as only bare metal is.
-    bright = lightness > tints.grey_beside_blue * np.median(lightness[late])
+    bright = lightness > tints.grey_beside_blue * middle(lightness[late])
     count, labels, _ = components(neutral & ~bright & (lightness < tints.grey_darker_than * bare.lab[0]))
     dark = share_beside(find_borders(labels, count, codes), PURPLE, BLUE, GREY) >= tints.grey_border_dark
     dark[0] = False
@@ -137,5 +138,5 @@ def turn_grey_against_clean(
         return
     limit = clean_lab[0] - tints.grey_below_clean_l - light
     # By the median first: grinding marks darken one direction and lighten the other.
-    if float(np.median(lab[..., 0][neutral])) < limit:
+    if middle(lab[..., 0][neutral]) < limit:
         families[neutral & (lab[..., 0] < limit)] = GREY

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from wearview.light import Light
 from wearview.parts import Part
 from wearview.photo import Photo
+from wearview.ranks import median, middle
 from wearview.surface.rectify import Rectified
 from wearview.surface.texture import read_grain
 from wearview.terms import LINED_KINDS
@@ -106,7 +107,7 @@ def take_face(photo: Photo, rectified: Rectified, part: Part, light: Light) -> F
     visible = max(1, int(whole.sum()))
     excluded = {name: float((what & whole).sum() / visible) for name, what in left_out.items()}
     centre = rectified.xy[whole].mean(axis=0) if whole.any() else np.zeros(2)
-    median = np.median(lab[mask], axis=0) if mask.any() else np.array([50.0, 0, 0])
+    usual = median(lab[mask], 0) if mask.any() else np.array([50.0, 0, 0])
     problems = list(part.problems)
     if excluded["glare"] > MUCH_GLARE:
         problems.append("glare")
@@ -122,7 +123,7 @@ def take_face(photo: Photo, rectified: Rectified, part: Part, light: Light) -> F
         grain=read_grain(photo, part, rectified.xy, mask) if lined else math.nan,
         excluded=excluded,
         light_uncertainty=light.uncertainty(
-            median, 2 * centre[0] / (photo.width - 1) - 1, 2 * centre[1] / (photo.height - 1) - 1
+            usual, 2 * centre[0] / (photo.width - 1) - 1, 2 * centre[1] / (photo.height - 1) - 1
         ),
         noise=NOISE,
         problems=tuple(problems),
@@ -137,7 +138,7 @@ def _shine(lab: NDArray[np.float32], whole: NDArray[np.bool_]) -> NDArray[np.boo
     if whole.sum() < 200:
         return out
     chroma = np.hypot(lab[..., 1], lab[..., 2])
-    usual_l, usual_c = float(np.median(lab[..., 0][whole])), float(np.median(chroma[whole]))
+    usual_l, usual_c = middle(lab[..., 0][whole]), middle(chroma[whole])
     return np.asarray(whole & (lab[..., 0] > usual_l + 22) & (chroma < 0.6 * usual_c + 1))
 
 

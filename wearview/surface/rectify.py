@@ -11,6 +11,7 @@ from wearview.colour import linear_to_lab
 from wearview.light import Light
 from wearview.parts import Part
 from wearview.photo import Photo
+from wearview.ranks import median, middle
 
 GRID = 400  # pixels of the outer diameter on the grid: the contract's disc is then 2.7 pixels wide
 DISC = 1 / 150  # of the outer diameter, the contract's averaging disc without a scale
@@ -110,7 +111,7 @@ def _metal_lab(photo: Photo, part: Part, light: Light) -> NDArray[np.float64]:
     rows, columns = np.nonzero(inside)
     codes = photo.working[rows + part.origin[1], columns + part.origin[0]][None]
     xy = ((np.stack([columns, rows], axis=-1) + np.array(part.origin) + 0.5) * part.scale - 0.5)[None]
-    return np.asarray(np.median(_lit(codes, xy.astype(np.float32), photo, light)[0], axis=0), float)
+    return np.asarray(median(_lit(codes, xy.astype(np.float32), photo, light)[0], 0), float)
 
 
 def _plate_grid(
@@ -166,7 +167,7 @@ def _spacing(xy: NDArray[np.float32]) -> float:
     rows."""
     along = np.hypot(*np.moveaxis(np.diff(xy, axis=1), -1, 0))
     down = np.hypot(*np.moveaxis(np.diff(xy, axis=0), -1, 0))
-    return float(math.sqrt(max(1e-6, float(np.median(along)) * float(np.median(down)))))
+    return float(math.sqrt(max(1e-6, middle(along) * middle(down))))
 
 
 def _sample(rgb8: NDArray[np.uint8], xy: NDArray[np.float32], spacing: float) -> NDArray[np.uint8]:
@@ -208,14 +209,14 @@ def find_marks(
     """
     width = max(5, round(diameter / 45)) | 1
     filled = lightness.copy()
-    filled[~whole] = np.median(lightness[whole]) if whole.any() else 0
+    filled[~whole] = middle(lightness[whole]) if whole.any() else 0
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (width, width))
     smooth = cv2.GaussianBlur(filled, (0, 0), 0.8)
     dark = cv2.morphologyEx(smooth, cv2.MORPH_CLOSE, kernel) - smooth
     light = smooth - cv2.morphologyEx(smooth, cv2.MORPH_OPEN, kernel)
     found = {}
     for name, height in (("groove", dark), ("ink", light)):
-        usual = float(np.median(height[whole])) if whole.any() else 0.0
+        usual = middle(height[whole]) if whole.any() else 0.0
         strong = (height > max(3.5, 3.2 * usual)) & whole
         _, label, stats, _ = cv2.connectedComponentsWithStats(strong.astype(np.uint8), connectivity=8)
         long_ = np.maximum(stats[:, cv2.CC_STAT_WIDTH], stats[:, cv2.CC_STAT_HEIGHT]) > 0.6 * width

@@ -10,6 +10,7 @@ from wearview.colour import SRGB_TO_XYZ, srgb_to_linear
 from wearview.parts import Part
 from wearview.photo import Photo
 from wearview.quality import edge_width
+from wearview.ranks import middle, quantile
 
 COPY = 400  # pixels of the outer diameter at most, so that plates are compared at much the same size
 MIN_DIAMETER = 220  # full-size pixels; below, a flock of fibres 0.7 mm across is a pixel
@@ -107,7 +108,7 @@ def _contrast(copy: NDArray[np.uint8], land: NDArray[np.float32], diameter: floa
     texture = 100 * (root / np.maximum(broad, 1) - 1) * land
     seen = texture[land > 0]
     # Cut at what is usual above the mean: grooves, specks and cracks too shallow to be masked are dark.
-    limit = float(np.quantile(seen[seen > 0], 0.98)) if (seen > 0).any() else 0.0
+    limit = quantile(seen[seen > 0], 0.98) if (seen > 0).any() else 0.0
     return np.asarray(np.clip(texture, -limit, limit), np.float32)
 
 
@@ -123,7 +124,7 @@ def _power(
     ring = (frequency / RING).astype(np.int16)
     rings = np.arange(round(BAND[0] / RING), round(TAIL[1] / RING))
     return np.asarray((rings + 0.5) * RING, float), np.array(
-        [np.median(power[ring == k]) for k in rings]
+        [middle(power[ring == k]) for k in rings]
     ) / math.log(2)
 
 
