@@ -68,7 +68,7 @@ def reference_from_face(
     face: Face, source: str, file: str | None = None, lining: str | None = None
 ) -> Reference | None:
     """The clean reference that a face gives, or None when too little of it could be measured."""
-    seen = face.mask & np.isfinite(face.lab).all(axis=-1)
+    seen = face.seen
     if seen.sum() < 500:
         return None
     lab = median(face.lab[seen], 0).astype(float)

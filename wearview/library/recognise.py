@@ -64,7 +64,7 @@ def least_heated(face: Face) -> Array | None:
     Heat darkens a lining, so it is the lightest quarter of the medians of 6 rings by 12 sectors: medians, so
     that a clean face's fibres do not make it lighter than it is.
     """
-    seen = face.mask & np.isfinite(face.lab).all(axis=-1)
+    seen = face.seen
     rings, sectors = _CELLS
     ring = np.clip(face.radius[seen] * rings, 0, rings - 1).astype(int)
     sector = np.clip(face.angle_deg[seen] * sectors / 360, 0, sectors - 1).astype(int)

@@ -103,12 +103,15 @@ class Light:
         self, rgb8: NDArray[np.uint8], x: NDArray[np.floating], y: NDArray[np.floating]
     ) -> NDArray[np.float32]:
         """Linear sRGB of codes at places given as -1..1 across the photo, the light taken out: white is 1."""
-        under = (self.white * self.level(x, y)[..., None]).astype(np.float32)
-        return self.camera.mixed(self.camera.decoded8(rgb8) / under).astype(np.float32)
+        decoded = self.camera.decoded8(rgb8).reshape(1, -1, 3)
+        even = cv2.transform(decoded, (self.camera.matrix / self.white).astype(np.float32))
+        under = np.asarray(self.level(x, y), np.float32)[..., None]
+        return np.asarray(np.asarray(even).reshape(rgb8.shape) / under)
 
-    def level(self, x: NDArray[np.floating], y: NDArray[np.floating]) -> NDArray[np.float64]:
-        """Factor of the light at places given as -1..1 across the photo."""
-        return np.asarray(np.exp(_terms(np.asarray(x), np.asarray(y)) @ self.field))
+    def level(self, x: NDArray[np.floating], y: NDArray[np.floating]) -> NDArray[np.floating]:
+        """Factor of the light at places given as -1..1 across the photo. Single precision stays single."""
+        plain, along, down, along2, across, down2 = (float(term) for term in self.field)
+        return np.asarray(np.exp(plain + x * (along + along2 * x + across * y) + y * (down + down2 * y)))
 
     def uncertainty(self, lab: NDArray[np.floating], x: float, y: float) -> float:
         """Half width of the 90 % interval of the light's share in Delta E for a surface of this colour at a

@@ -6,6 +6,7 @@ encodes. The other way round: the bend is straightened on the encoded values, de
 
 from dataclasses import dataclass, replace
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import least_squares
@@ -51,7 +52,11 @@ class Camera:
 
     def decoded8(self, rgb8: NDArray[np.uint8]) -> NDArray[np.float32]:
         """Linear light of 8-bit codes, any shape."""
-        return self.decoded(np.arange(256) / 255).astype(np.float32)[rgb8]
+        if not rgb8.size:
+            return rgb8.astype(np.float32)
+        table = self.decoded(np.arange(256) / 255).astype(np.float32)
+        flat = np.ascontiguousarray(rgb8).reshape(1, -1)
+        return np.asarray(cv2.LUT(flat, table)).reshape(rgb8.shape)
 
     def mixed(self, relative: NDArray[np.floating]) -> Array:
         """Linear sRGB of channels divided by their white, shape (..., 3)."""

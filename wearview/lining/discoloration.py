@@ -112,7 +112,7 @@ def read_lining(face: Face, reference: Reference, settings: Settings) -> LiningR
     if reference.lab_median is None:
         return _all_missing(face, ("no clean reference",))
     clean = np.asarray(reference.lab_median, dtype=np.float64)
-    seen = face.mask & np.isfinite(face.lab).all(axis=-1)
+    seen = face.seen
     n = int(np.count_nonzero(seen))
     if n < MIN_PIXELS:
         return _all_missing(face, ("too few pixels",), n)

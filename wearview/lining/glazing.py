@@ -113,7 +113,7 @@ def read_glazing(face: Face, reference: Reference) -> Reading:
     """
     if reference.lab_median is None:
         return missing("index 0-100", _METHOD, "no clean reference")
-    seen = face.mask & np.isfinite(face.lab).all(axis=-1)
+    seen = face.seen
     n = int(np.count_nonzero(seen))
     if n < MIN_PIXELS:
         return missing("index 0-100", _METHOD, "too few pixels", n_pixels=n)
@@ -146,7 +146,7 @@ def gained_sheen(added: float) -> float:
 def evidence_of_glaze(face: Face, reference: Reference) -> Evidence:
     """What a face with measured pixels shows of glaze beside a clean lining whose colour is known."""
     assert reference.lab_median is not None
-    lab = face.lab[face.mask & np.isfinite(face.lab).all(axis=-1)]
+    lab = face.lab[face.seen]
     lighter = median(lab[lab[:, 0] >= middle(lab[:, 0])], 0)
     colours = np.stack([median(lab, 0), lighter, reference.lab_median])
     usual, light, clean = lab_to_linear(colours).astype(float)

@@ -60,7 +60,7 @@ def own_sheen(face: Face, clean_lab: NDArray[np.floating]) -> float:
     The 95th percentile less the median of `veil`, as a share of a white sheet's light. Lamp and slant move
     it, so it compares only photos taken alike. NaN for a grey lining or too few pixels.
     """
-    lab = face.lab[face.mask & np.isfinite(face.lab).all(axis=-1)]
+    lab = face.lab[face.seen]
     if len(lab) < MIN_PIXELS:
         return math.nan
     over = veil(lab_to_linear(lab), lab_to_linear(np.asarray(clean_lab, float)))

@@ -95,7 +95,7 @@ def read_steel(face: Face, clean: Reference | None, settings: Settings) -> Steel
     hue, so lightness alone never makes a tint.
     """
     rules, tints = settings.rules, settings.tints
-    seen = face.mask & np.isfinite(face.lab).all(axis=-1)
+    seen = face.seen
     n = int(np.count_nonzero(seen))
     if n < MIN_PIXELS:
         return _all_missing(face, n)

@@ -75,6 +75,11 @@ class Face:
     problems: tuple[str, ...] = ()
     metal_lab: NDArray[np.float64] | None = None
 
+    @property
+    def seen(self) -> NDArray[np.bool_]:
+        """Measured pixels whose colour is known, shape (H, W)."""
+        return self.mask & np.isfinite(self.lab[..., 0] + self.lab[..., 1] + self.lab[..., 2])
+
 
 def take_face(photo: Photo, rectified: Rectified, part: Part, light: Light) -> Face:
     """The face of a part, with what hides or marks it left out by what kind of surface it is.
@@ -106,7 +111,7 @@ def take_face(photo: Photo, rectified: Rectified, part: Part, light: Light) -> F
         mask &= ~what
     visible = max(1, int(whole.sum()))
     excluded = {name: float((what & whole).sum() / visible) for name, what in left_out.items()}
-    centre = rectified.xy[whole].mean(axis=0) if whole.any() else np.zeros(2)
+    centre = [along[whole].mean() for along in cv2.split(rectified.xy)] if whole.any() else (0.0, 0.0)
     usual = median(lab[mask], 0) if mask.any() else np.array([50.0, 0, 0])
     problems = list(part.problems)
     if excluded["glare"] > MUCH_GLARE:
@@ -152,6 +157,5 @@ def _disc_mean(lab: NDArray[np.float32], mask: NDArray[np.bool_], disc: float) -
     sigma = max(0.3, disc / 4)
     total = cv2.GaussianBlur(lab * weight[..., None], (0, 0), sigma)
     share = cv2.GaussianBlur(weight, (0, 0), sigma)
-    out = total / np.maximum(share, 1e-6)[..., None]
-    out[~mask] = np.nan
-    return np.asarray(out, np.float32)
+    share = np.where(mask, np.maximum(share, 1e-6), np.float32(np.nan))
+    return np.asarray(total / share[..., None], np.float32)

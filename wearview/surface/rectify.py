@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import dataclass
+from functools import cache
 
 import cv2
 import numpy as np
@@ -81,7 +82,7 @@ def rectify(photo: Photo, part: Part, light: Light, mm_per_px: float = math.nan)
     lab, whole = _lit(codes, xy, photo, light), inside & _sample_mask(part, xy)
     return Rectified(
         lab=lab,
-        clipped=np.asarray((codes >= CLIPPED).any(axis=2)),
+        clipped=np.maximum(np.maximum(codes[..., 0], codes[..., 1]), codes[..., 2]) >= CLIPPED,
         whole=whole,
         radius=radius,
         angle_deg=angle,
@@ -98,7 +99,10 @@ def _lit(
     codes: NDArray[np.uint8], xy: NDArray[np.float32], photo: Photo, light: Light
 ) -> NDArray[np.float32]:
     """Lab of sampled codes with the light at each place taken out."""
-    x, y = 2 * xy[..., 0] / (photo.width - 1) - 1, 2 * xy[..., 1] / (photo.height - 1) - 1
+    x, y = (
+        along * np.float32(2 / (side - 1)) - 1
+        for along, side in zip(cv2.split(xy), (photo.width, photo.height), strict=True)
+    )
     return linear_to_lab(np.clip(light.relative(codes, x, y), 0, 4))
 
 
@@ -121,21 +125,35 @@ def _plate_grid(
     face."""
     assert part.outer is not None
     assert part.inner is not None
+    rho, cos, sin, angle = _unit_grid()
+    ratio = math.sqrt(part.inner.major * part.inner.minor / (part.outer.major * part.outer.minor))
+    t = np.clip((rho - np.float32(ratio)) / np.float32(1 - ratio), -0.2, 1.2)
+    inner, outer = (
+        np.vstack([rim.axes, [rim.cx, rim.cy]]).astype(np.float32) for rim in (part.inner, part.outer)
+    )
+    xy = np.empty((*rho.shape, 2), np.float32)
+    for k in range(2):
+        at_inner, at_outer = (cos * rim[0, k] + sin * rim[1, k] + rim[2, k] for rim in (inner, outer))
+        xy[..., k] = at_inner + (at_outer - at_inner) * t
+    inside = (rho < 1 - RIM_MARGIN) & (rho > ratio + RIM_MARGIN)
+    return xy, np.clip(t, 0, 1), angle, inside
+
+
+@cache
+def _unit_grid() -> tuple[NDArray[np.float32], ...]:
+    """The same for every plate, shape (H, W): radius over the outer rim's, cosine, sine and degrees of the
+    angle."""
     size = round(GRID * 1.03)
-    step = (np.arange(size, dtype=np.float32) - (size - 1) / 2) / (GRID / 2)
+    assert size % 2 == 0  # no pixel in the very middle, which has no angle
+    step = (np.arange(size) - (size - 1) / 2) / (GRID / 2)
     u, v = np.meshgrid(step, step)
     rho = np.hypot(u, v)
-    ratio = math.sqrt(part.inner.major * part.inner.minor / (part.outer.major * part.outer.minor))
-    t = np.clip((rho - ratio) / (1 - ratio), -0.2, 1.2)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        cos, sin = np.where(rho > 0, u / rho, 1), np.where(rho > 0, v / rho, 0)
-    unit = np.stack([cos, sin], axis=-1)
-    at_inner = unit @ part.inner.axes + [part.inner.cx, part.inner.cy]
-    at_outer = unit @ part.outer.axes + [part.outer.cx, part.outer.cy]
-    xy = (at_inner + (at_outer - at_inner) * t[..., None]).astype(np.float32)
-    inside = (rho < 1 - RIM_MARGIN) & (rho > ratio + RIM_MARGIN)
-    angle = np.degrees(np.arctan2(v, u)) % 360
-    return xy, np.clip(t, 0, 1).astype(np.float32), angle.astype(np.float32), inside
+    grid = tuple(
+        plane.astype(np.float32) for plane in (rho, u / rho, v / rho, np.degrees(np.arctan2(v, u)) % 360)
+    )
+    for plane in grid:
+        plane.flags.writeable = False
+    return grid
 
 
 def _band_grid(
@@ -165,15 +183,16 @@ def _band_grid(
 def _spacing(xy: NDArray[np.float32]) -> float:
     """Full-size pixels per grid pixel, the geometric mean of both directions in the middle of the grid's
     rows."""
-    along = np.hypot(*np.moveaxis(np.diff(xy, axis=1), -1, 0))
-    down = np.hypot(*np.moveaxis(np.diff(xy, axis=0), -1, 0))
-    return float(math.sqrt(max(1e-6, middle(along) * middle(down))))
+    x, y = cv2.split(xy)
+    along, down = (cv2.magnitude(np.diff(x, axis=axis), np.diff(y, axis=axis)) for axis in (1, 0))
+    return math.sqrt(max(1e-6, middle(along) * middle(down)))
 
 
 def _sample(rgb8: NDArray[np.uint8], xy: NDArray[np.float32], spacing: float) -> NDArray[np.uint8]:
     """Colours at the grid's places; averaged over a grid pixel where the photo is finer than the grid."""
-    x0, y0 = np.maximum(0, np.floor(xy.reshape(-1, 2).min(axis=0)).astype(int) - 2)
-    x1, y1 = np.ceil(xy.reshape(-1, 2).max(axis=0)).astype(int) + 3
+    x, y = cv2.split(xy)
+    x0, y0 = (max(0, math.floor(along.min()) - 2) for along in (x, y))
+    x1, y1 = (math.ceil(along.max()) + 3 for along in (x, y))
     crop = rgb8[y0:y1, x0:x1]
     if crop.size == 0:
         return np.zeros((*xy.shape[:2], 3), np.uint8)
@@ -185,16 +204,21 @@ def _sample(rgb8: NDArray[np.uint8], xy: NDArray[np.float32], spacing: float) ->
         crop = cv2.resize(crop, size, interpolation=cv2.INTER_AREA)
     else:
         factor_x = factor_y = 1.0
-    at = (xy - [x0, y0] + 0.5) * [factor_x, factor_y] - 0.5
-    return np.asarray(
-        cv2.remap(crop, at.astype(np.float32), None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    at_x, at_y = (
+        (along - np.float32(first - 0.5)) * np.float32(factor) - np.float32(0.5)
+        for along, first, factor in ((x, x0, factor_x), (y, y0, factor_y))
     )
+    return np.asarray(cv2.remap(crop, at_x, at_y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE))
 
 
 def _sample_mask(part: Part, xy: NDArray[np.float32]) -> NDArray[np.bool_]:
     """Whether each grid pixel shows the part's face, by its working-copy mask."""
-    at = ((xy + 0.5) / part.scale - 0.5 - np.array(part.origin)).astype(np.float32)
-    shown = cv2.remap(part.face_mask.astype(np.float32), at, None, cv2.INTER_LINEAR, borderValue=0)
+    scale = np.float32(1 / part.scale)
+    x, y = (
+        along * scale + np.float32(0.5 / part.scale - 0.5 - first)
+        for along, first in zip(cv2.split(xy), part.origin, strict=True)
+    )
+    shown = cv2.remap(part.face_mask.astype(np.float32), x, y, cv2.INTER_LINEAR, borderValue=0)
     return np.asarray(shown > 0.5)
 
 
