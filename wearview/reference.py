@@ -71,7 +71,7 @@ def reference_from_face(
     seen = face.seen
     if seen.sum() < 500:
         return None
-    lab = median(face.lab[seen], 0).astype(float)
+    lab = median(face.colours, 0).astype(float)
     spread = math.hypot(BATCH_SPREAD, 1.64 * face.noise)
     return Reference(source, file, lining, lab, spread, face.grain, None, face.light_uncertainty)
 

@@ -68,9 +68,11 @@ def least_heated(face: Face) -> Array | None:
     rings, sectors = _CELLS
     ring = np.clip(face.radius[seen] * rings, 0, rings - 1).astype(int)
     sector = np.clip(face.angle_deg[seen] * sectors / 360, 0, sectors - 1).astype(int)
-    cell, lab = ring * sectors + sector, face.lab[seen]
+    cell, lab = ring * sectors + sector, face.colours
     order = np.argsort(cell, kind="stable")
-    groups = np.split(lab[order], np.cumsum(np.bincount(cell, minlength=rings * sectors))[:-1])
+    groups = np.split(
+        np.take(lab, order, axis=0), np.cumsum(np.bincount(cell, minlength=rings * sectors))[:-1]
+    )
     medians = np.array([median(g, 0) for g in groups if len(g) >= MIN_PIXELS]).reshape(-1, 3)
     if not len(medians):
         return None

@@ -117,7 +117,7 @@ def read_lining(face: Face, reference: Reference, settings: Settings) -> LiningR
     if n < MIN_PIXELS:
         return _all_missing(face, ("too few pixels",), n)
 
-    lab = without_sheen(face.lab[seen], clean)
+    lab = without_sheen(face.colours, clean)
     difference = delta_e(lab, clean)
     delta_l = lab[:, 0] - np.float32(clean[0])
     everywhere = np.ones(n, dtype=bool)
@@ -189,7 +189,7 @@ def _area_draws(
     """
     if not math.isfinite(uncertainty):
         return np.empty((0, len(AREAS)))
-    order = np.argsort(difference, kind="stable")
+    order = _order(difference)
     k = min(_SAMPLE, len(order))
     sample = lab[order[((np.arange(k) + 0.5) * len(order) / k).astype(int)]]
     errors = lab_errors(clean, uncertainty)
@@ -209,6 +209,18 @@ def _area_draws(
     # The sample stands for the face up to 1 / 512; what it is off by without any error is taken off
     # every draw.
     return np.clip(draws - areas_of(sample) + measured, 0, 1)
+
+
+def _order(values: NDArray[np.float32]) -> NDArray[np.intp]:
+    """Indices that sort values of 0 and up, equal ones in their order.
+
+    The bits of such a float rise with it. Sorted together with their places they take a tenth of the time of
+    NumPy's stable argsort.
+    """
+    keys = (values + np.float32(0)).view(np.uint32).astype(np.uint64) << np.uint64(32)
+    keys |= np.arange(len(values), dtype=np.uint64)
+    keys.sort()
+    return (keys & np.uint64(0xFFFFFFFF)).astype(np.intp)
 
 
 def _draw_likelihood(

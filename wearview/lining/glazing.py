@@ -146,8 +146,9 @@ def gained_sheen(added: float) -> float:
 def evidence_of_glaze(face: Face, reference: Reference) -> Evidence:
     """What a face with measured pixels shows of glaze beside a clean lining whose colour is known."""
     assert reference.lab_median is not None
-    lab = face.lab[face.seen]
-    lighter = median(lab[lab[:, 0] >= middle(lab[:, 0])], 0)
+    lab = face.colours
+    light_half = np.flatnonzero(lab[:, 0] >= middle(lab[:, 0]))
+    lighter = median(np.take(lab, light_half, axis=0), 0)
     colours = np.stack([median(lab, 0), lighter, reference.lab_median])
     usual, light, clean = lab_to_linear(colours).astype(float)
     grain = face.grain / reference.grain

@@ -60,7 +60,7 @@ def own_sheen(face: Face, clean_lab: NDArray[np.floating]) -> float:
     The 95th percentile less the median of `veil`, as a share of a white sheet's light. Lamp and slant move
     it, so it compares only photos taken alike. NaN for a grey lining or too few pixels.
     """
-    lab = face.lab[face.seen]
+    lab = face.colours
     if len(lab) < MIN_PIXELS:
         return math.nan
     over = veil(lab_to_linear(lab), lab_to_linear(np.asarray(clean_lab, float)))
@@ -82,7 +82,6 @@ def without_sheen(lab: NDArray[np.float32], clean_lab: NDArray[np.floating]) -> 
     Sheen is no discoloration: it hides one. One amount is taken off the whole face, since a single pixel's
     hue is too noisy to part the two. A grey lining stays as it is.
     """
-    linear = lab_to_linear(lab)
     clean, usual = lab_to_linear(np.stack([clean_lab, median(lab, 0)])).astype(float)
     if (over := veil(usual, clean)) is None:
         return lab
@@ -91,5 +90,6 @@ def without_sheen(lab: NDArray[np.float32], clean_lab: NDArray[np.floating]) -> 
     sure = added - _BROWNED_LOOKS_LIKE * browned - doubt
     if sure <= 0:
         return lab
+    linear = lab_to_linear(lab)
     off = np.minimum(sure, _MOST * linear.min(axis=-1, keepdims=True))
     return linear_to_lab(linear - off.astype(np.float32))

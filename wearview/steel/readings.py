@@ -99,7 +99,7 @@ def read_steel(face: Face, clean: Reference | None, settings: Settings) -> Steel
     n = int(np.count_nonzero(seen))
     if n < MIN_PIXELS:
         return _all_missing(face, n)
-    lab = face.lab[seen]
+    lab = face.colours
     light = face.light_uncertainty
     clean_lab = None if clean is None or clean.lab_median is None else np.asarray(clean.lab_median, float)
     if clean is not None and clean_lab is not None:

@@ -80,6 +80,11 @@ class Face:
         """Measured pixels whose colour is known, shape (H, W)."""
         return self.mask & np.isfinite(self.lab[..., 0] + self.lab[..., 1] + self.lab[..., 2])
 
+    @property
+    def colours(self) -> NDArray[np.float32]:
+        """Lab of the pixels `seen`, row by row, shape (N, 3)."""
+        return np.take(self.lab.reshape(-1, 3), np.flatnonzero(self.seen), axis=0)
+
 
 def take_face(photo: Photo, rectified: Rectified, part: Part, light: Light) -> Face:
     """The face of a part, with what hides or marks it left out by what kind of surface it is.
