@@ -1,5 +1,6 @@
 """Grades trays in the background: each photo as soon as it came, the pack once no more are coming."""
 
+import hashlib
 import logging
 import queue
 import threading
@@ -33,11 +34,11 @@ SMALL_WIDTH = 640  # px, the overlay of a photo in a list
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Seen:
-    """What one photo shows, graded alone: the contract's document, and the overlay as a small JPEG; or why it
-    could not be read, with what to do."""
+    """What one photo shows, graded alone: the contract's document, and the sha256 of the small overlay that
+    the bench holds until the pack is stored; or why it could not be read, with what to do."""
 
     document: Document | None
-    overlay: bytes | None
+    overlay: str | None
     problem: str | None
 
 
@@ -68,6 +69,7 @@ class Bench:
         self._grader = Grader()
         self._calls: queue.Queue[tuple[ElementName, bool]] = queue.Queue()
         self._seen: dict[tuple[str, str], Seen] = {}
+        self._overlays: dict[str, bytes] = {}
         self._work: dict[ElementName, Work] = {}
         self._due: dict[ElementName, float] = {}
         self._lock = threading.Lock()
@@ -94,6 +96,16 @@ class Bench:
     def seen(self, lying: Tray, photo: GivenPhoto) -> Seen | None:
         """What a photo shows; None while it was not graded."""
         return self._seen.get(_key(lying, photo))
+
+    def overlay(self, sha256: str) -> bytes:
+        """The small overlay of a photo that was graded alone, as JPEG.
+
+        Raises
+        ------
+        KeyError
+            When it is not held, or no more.
+        """
+        return self._overlays[sha256]
 
     def readable(self, lying: Tray) -> Tray:
         """The tray without photos that are known to be unreadable."""
@@ -179,7 +191,7 @@ class Bench:
                 continue
             unread = answer.unread.get(photo.name)
             overlay = answer.overlays.get(photo.sha256)
-            small = None if overlay is None else small_picture(overlay.read_bytes(), SMALL_WIDTH)
+            small = None if overlay is None else self._hold(small_picture(overlay.read_bytes(), SMALL_WIDTH))
             self._seen[_key(lying, photo)] = Seen(None if unread else answer.document, small, unread)
             for entry in answer.document["photos"]:
                 if entry["taken_at"] and not photo.taken_at:
@@ -238,8 +250,15 @@ class Bench:
         tray.note_graded(self.store, place, lying)
         by_sha = {photo.sha256: photo for photo in lying.photos}
         for entry in answer.document["photos"]:  # the record has the overlays now
-            alone = answer.document | {"photos": [entry]}
-            self._seen[_key(lying, by_sha[entry["sha256"]])] = Seen(alone, None, None)
+            key, alone = _key(lying, by_sha[entry["sha256"]]), answer.document | {"photos": [entry]}
+            if (before := self._seen.get(key)) is not None and before.overlay is not None:
+                self._overlays.pop(before.overlay, None)
+            self._seen[key] = Seen(alone, None, None)
+
+    def _hold(self, overlay: bytes) -> str:
+        sha256 = hashlib.sha256(overlay).hexdigest()
+        self._overlays[sha256] = overlay
+        return sha256
 
     def _begins(self, lying: Tray, photo: GivenPhoto) -> int:
         """The position of a photo's first part, as far as those before it in the pack have been seen."""

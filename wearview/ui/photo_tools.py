@@ -1,5 +1,6 @@
-"""What only a browser can do with a photo: slide between it and its heat map, tap rims or edges on it."""
+"""What only a browser can do with photos: slide between one and its heat map, tap rims or edges, drag."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
@@ -144,6 +145,29 @@ def ask_lines(
 
     first, second = answer.lines
     return in_photo(first), in_photo(second)
+
+
+def ask_order(photos: Sequence[tuple[str, str, str | None]], key: str) -> tuple[str, ...] | None:
+    """The order in which photos were put by hand; None until they are moved.
+
+    Parameters
+    ----------
+    photos : sequence of (id, name, address or None)
+        As they lie, with the address of a small picture where there is one.
+    key : str
+        The widget's key.
+
+    Returns
+    -------
+    tuple of str or None
+        The ids.
+    """
+    answer = _component("order")(
+        data={"photos": [{"id": i, "name": name, "picture": picture} for i, name, picture in photos]},
+        key=key,
+        on_order_change=lambda: None,
+    )
+    return tuple(answer.order) if answer.order else None
 
 
 @cache

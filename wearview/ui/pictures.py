@@ -18,7 +18,8 @@ from wearview.report.pictures import screen_picture, small_picture
 from wearview.ui import here
 from wearview.ui.bench import SMALL_WIDTH, bench_of
 
-PHOTO, MARKED, SMALL = "photo", "marked", "small"  # a photo upright, its overlay, the overlay for a list
+# A photo upright, its overlay, the overlay for a list, and one of those that is not stored yet.
+PHOTO, MARKED, SMALL, NEW = "photo", "marked", "small", "new"
 _HEADERS = {"Cache-Control": "private, max-age=31536000, immutable", "X-Content-Type-Options": "nosniff"}
 
 
@@ -41,7 +42,8 @@ async def picture(request: Request) -> Response:
 
 @lru_cache(maxsize=64)
 def _made(url: str | None, kind: str, sha256: str) -> bytes:
-    return _MAKERS[kind](record.photo_bytes(bench_of(url).store, sha256))
+    bench = bench_of(url)
+    return bench.overlay(sha256) if kind == NEW else _MAKERS[kind](record.photo_bytes(bench.store, sha256))
 
 
 _MAKERS = {

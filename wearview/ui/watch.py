@@ -9,6 +9,7 @@ from wearview import store as record
 from wearview.record import Grading
 from wearview.ui import here, pictures, show, told, tray
 from wearview.ui.bench import Bench, Seen
+from wearview.ui.photo_tools import ask_order
 from wearview.ui.tray import ElementName, GivenPhoto, Layout, Tray
 from wearview.ui.words import plain
 
@@ -65,6 +66,9 @@ def _tray(at: Watched, lying: Tray) -> None:
     _state(at, lying)
     if at.blind:
         st.info(BLIND)
+    if len(lying.photos) > 1 and st.toggle("Drag the photos into another order", key="drag"):
+        _order(at, lying)
+        return
     for number, photo in enumerate(lying.photos, start=1):
         _photo(at, lying, number, photo)
 
@@ -117,15 +121,27 @@ def _photo(at: Watched, lying: Tray, number: int, photo: GivenPhoto) -> None:
 
 
 def _overlay(at: Watched, photo: GivenPhoto, seen: Seen | None) -> None:
-    """The marked picture: the newest one, or the one that was stored with the pack."""
-    fresh = None if at.blind or seen is None else seen.overlay
-    alt = told.alt_text(photo, seen)
-    if fresh is not None:
-        st.image(fresh, alt=alt, width="stretch")
-    elif at.stored is not None and photo.sha256 in at.stored.overlays:
-        # Forty of them go over the shop's network: each as small as it is shown, once, when it is looked at.
-        small = pictures.address(pictures.SMALL, at.stored.overlays[photo.sha256])
-        st.html(f'<img class="wv-small" loading="lazy" src="{small}" alt="{escape(alt, quote=True)}">')
+    """The marked picture: small, and sent when it is looked at, for forty go over the shop's network."""
+    if (small := _small(at, photo, seen)) is not None:
+        alt = escape(told.alt_text(photo, seen), quote=True)
+        st.html(f'<img class="wv-small" loading="lazy" src="{small}" alt="{alt}">')
+
+
+def _small(at: Watched, photo: GivenPhoto, seen: Seen | None) -> str | None:
+    """Where the small marked picture lies: the newest one, or the one that was stored with the pack."""
+    if not at.blind and seen is not None and seen.overlay is not None:
+        return pictures.address(pictures.NEW, seen.overlay)
+    stored = at.stored.overlays.get(photo.sha256) if at.stored else None
+    return None if stored is None else pictures.address(pictures.SMALL, stored)
+
+
+def _order(at: Watched, lying: Tray) -> None:
+    """The photos as a list whose rows are dragged."""
+    photos = [(p.sha256, p.name, _small(at, p, at.bench.seen(lying, p))) for p in lying.photos]
+    hand = ask_order(photos, f"order {at.name.teardown} {at.name.element}")
+    if hand is not None and hand != tuple(photo.sha256 for photo in lying.photos):
+        lay(at.store, at.bench, at.name, replace(lying.layout, order=tray.BY_HAND, hand=hand))
+        st.rerun()
 
 
 def _buttons(at: Watched, lying: Tray, number: int, photo: GivenPhoto) -> None:
