@@ -19,6 +19,7 @@ from tests.accuracy.scoring import Scored, read_scenes, score_scene
 from tests.accuracy.table import scene_lines, table
 from tests.scenes.broad import broad_scenes
 from tests.scenes.catalogue import Scene, accuracy_scenes
+from tests.scenes.piled import piled_scenes
 from wearview.settings import load_settings
 
 SETS = {"tuned": True, "untouched": False}
@@ -28,7 +29,10 @@ def main(arguments: list[str] | None = None) -> int:
     """Grade every scene of a folder and print the table; progress goes to standard error."""
     parser = argparse.ArgumentParser(prog="python -m tests.accuracy", description=__doc__)
     parser.add_argument(
-        "--scenes", type=Path, default=None, help="folder made by python -m tests.scenes accuracy or broad"
+        "--scenes",
+        type=Path,
+        default=None,
+        help="folder made by python -m tests.scenes accuracy, broad or piled",
     )
     parser.add_argument("--only", choices=SETS, help="one set of scenes")
     parser.add_argument("--each", action="store_true", help="also a line for each tuned scene")
@@ -72,7 +76,8 @@ def _score(folder: Path, sets: list[bool]) -> list[Scored]:
 def _catalogue(scored: Sequence[Scored]) -> tuple[Scene, ...]:
     """The catalogue that the scenes come from: the table says how many of it are missing."""
     named = {s.scene["id"] for s in scored}
-    return max((accuracy_scenes(), broad_scenes()), key=lambda scenes: len(named & {s.id for s in scenes}))
+    every = (accuracy_scenes(), broad_scenes(), piled_scenes())
+    return max(every, key=lambda scenes: len(named & {s.id for s in scenes}))
 
 
 def _plain(value: Any) -> Any:

@@ -16,6 +16,7 @@ from tests.accuracy.scoring import Overlap, Pair, Scored
 KINDS = ("friction plate", "steel plate", "reaction plate", "band")
 TINTS = ("bare", "straw", "brown", "purple", "blue", "grey", "other")
 NEUTRAL_METHODS = ("card", "paper")
+CLOSE = 0.005  # of the diameter: what is asked of axis ends
 GLAZED = 60.0  # contract: from this index on glaze raises a level
 
 
@@ -31,10 +32,12 @@ class PartFigures:
     part_iou: Figure
     face_iou: Figure
     worst_photo_face_iou: float
+    worst_tenth_face_iou: float
     part_boundary_f: Figure
     face_boundary_f: Figure
     outer_axis_end: Figure
     inner_axis_end: Figure
+    axis_ends_close: Share
     kind_right: Share
     kinds: dict[str, dict[str, int]]
     in_order: Share
@@ -57,6 +60,8 @@ def part_figures(scored: Sequence[Scored]) -> PartFigures:
         return figure((getattr(pair.overlap, name) for pair in matched), worst)
 
     with_parts = [s for s in fit if s.pairs]
+    by_photo = sorted(photo_mean(s, "face_iou") for s in with_parts)
+    ends = [getattr(pair.overlap, f"{edge}_axis_end") for pair in matched for edge in ("outer", "inner")]
     return PartFigures(
         f1=_f1(found, missed, extra),
         found=found,
@@ -65,11 +70,13 @@ def part_figures(scored: Sequence[Scored]) -> PartFigures:
         worst_photo_f1=min((_photo_f1(s) for s in with_parts), default=math.nan),
         part_iou=over("part_iou"),
         face_iou=over("face_iou"),
-        worst_photo_face_iou=min((photo_mean(s, "face_iou") for s in with_parts), default=math.nan),
+        worst_photo_face_iou=min(by_photo, default=math.nan),
+        worst_tenth_face_iou=figure(by_photo[: math.ceil(len(by_photo) / 10)]).mean,
         part_boundary_f=over("part_boundary_f"),
         face_boundary_f=over("face_boundary_f"),
         outer_axis_end=over("outer_axis_end", max),
         inner_axis_end=over("inner_axis_end", max),
+        axis_ends_close=share(end <= CLOSE for end in ends if end is not None),
         kind_right=share(pair.seen["kind"] == pair.truth["kind"] for pair in matched if pair.seen),
         kinds=kinds,
         in_order=share(_is_in_order(s.pairs) for s in fit if len(s.pairs) > 1),

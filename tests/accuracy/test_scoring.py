@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -116,6 +117,23 @@ def test_missed_and_extra_parts_lower_f1_alike():
 
 def test_a_missed_part_pulls_its_photo_down():
     assert part_figures([scored_of(pair_of(1, 1), MISSED)]).worst_photo_face_iou == pytest.approx(0.4)
+
+
+def test_the_worst_tenth_is_the_mean_of_the_worst_photos_rounded_up():
+    photos = [scored_of(pair_of(1, 1), MISSED)] + [scored_of(pair_of(1, 1))] * 10
+    figures = part_figures(photos)
+    assert figures.worst_tenth_face_iou == pytest.approx((0.4 + 0.8) / 2)
+    assert figures.worst_photo_face_iou == pytest.approx(0.4)
+
+
+def test_axis_ends_count_as_close_up_to_half_a_percent_of_the_diameter():
+    def pair(outer: float | None, inner: float | None) -> Pair:
+        made = pair_of(1, 1)
+        assert made.overlap is not None
+        return replace(made, overlap=replace(made.overlap, outer_axis_end=outer, inner_axis_end=inner))
+
+    figures = part_figures([scored_of(pair(0.004, 0.006), pair(0.005, None), MISSED)])
+    assert figures.axis_ends_close == Share(2, 3)
 
 
 def test_a_part_near_a_threshold_is_kept_out_of_the_grades():

@@ -1,8 +1,8 @@
 """Make the scenes: ``python -m tests.scenes accuracy --out DIR``, or another of its commands.
 
 ``accuracy`` and ``broad`` render a catalogue, ``relight`` and ``broad-relight`` photograph scenes of it under
-four lights each, ``pairs`` renders plates under two lamps, ``part-free`` benches without a part,
-``demo_images`` the demo photos.
+four lights each, ``pairs`` renders plates under two lamps, ``piled`` plates on and in each other,
+``part-free`` benches without a part, ``demo_images`` the demo photos.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ from pathlib import Path
 from tests.scenes.broad import broad_scenes, part_free_scenes, relit_scenes
 from tests.scenes.catalogue import Scene, accuracy_scenes
 from tests.scenes.pairs import make_pairs, pair_scenes
+from tests.scenes.piled import piled_scenes
 from tests.scenes.render import VARIANT
 from tests.scenes.series import Task, make_all
 from tests.scenes.shoot import SAMPLES
@@ -28,6 +29,7 @@ CATALOGUES = {
     "broad": (broad_scenes, "240 further scenes, more varied"),
     "broad-relight": (relit_scenes, "forty of them under four lights each"),
     PAIRS: (pair_scenes, "glazed, oil-wet and clean plates under two lamps each, into a folder of that name"),
+    "piled": (piled_scenes, "90 scenes of plates fanned, stacked, in a drum, on edge, seen through holes"),
     PART_FREE: (part_free_scenes, "300 small photos without a part, into a folder of that name"),
 }
 

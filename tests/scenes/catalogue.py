@@ -37,7 +37,7 @@ class Scene:
     tuned: bool  # False: nothing in the program may be tuned on it
     bench: str
     light: str
-    layout: str  # "row" | "leaning" | "none"
+    layout: str  # "row" | "leaning" | "none", or one of piles.LAYOUTS
     parts: tuple[PartSpec, ...]
     shape_seed: int  # scenes that show the same pack share it
     slant_deg: float

@@ -9,12 +9,14 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from tests.scenes import geometry
+from tests.scenes import geometry, piles
 from tests.scenes.catalogue import Scene
 from tests.scenes.geometry import Array, Pinhole
 from tests.scenes.render import PlacedPart, Stage
 from tests.scenes.skin import PlateShape
 
+MOST_HIDDEN = 0.5  # contract: "covered" is a part of whose face less is in view
+EDGE_ON_DEG = 65.0  # between a face's normal and the view of it: four tenths of its width are left
 WHOLLY_SEEN = 0.985  # share of the face in view from which on its truth is that of the whole face
 
 
@@ -47,17 +49,20 @@ def truth_of(built: Built, hits: geometry.Hits) -> tuple[dict[str, Any], dict[st
             entry |= {"outer": None, "inner": None}
             whole = float(face.sum())
         masks[f"{k + 1}-part"], masks[f"{k + 1}-face"] = geometry.part_mask(hits, k), face
+        share = float(face.sum()) / max(whole, 1.0)
+        why_not = _not_gradeable(view, pose, top, share) if scene.layout in piles.LAYOUTS else None
         axis = view.project(pose.apply(np.array([[0, 0, top], [1.0, 0, top]])))
         turn = np.degrees(np.arctan2(*(axis[1] - axis[0])[::-1])) % 360
         entry |= {
             "part_mask": f"{scene.id}-{k + 1}-part.png",
             "face_mask": f"{scene.id}-{k + 1}-face.png",
-            "face_visible": round(min(1.0, float(face.sum()) / max(whole, 1.0)), 4),
+            "face_visible": round(min(1.0, share), 4),
             "mm_per_px": round(1 / (view.focal_px / float(np.linalg.norm(pose.shift - view.centre))), 5),
             "angle_offset_deg": round(float(turn), 2),  # add to an angle of `truth` to get it in the image
-            "gradeable": scene.gradeable,
+            "gradeable": scene.gradeable and why_not is None,
+            "reason": why_not,
             "truth": _in_view(view, placed, masks[f"{k + 1}-face"], whole)
-            if scene.gradeable
+            if scene.gradeable and why_not is None
             else placed.skin.truth,
             "lining": spec.lining,
         }
@@ -89,6 +94,16 @@ def truth_of(built: Built, hits: geometry.Hits) -> tuple[dict[str, Any], dict[st
         ],
     }
     return document, masks
+
+
+def _not_gradeable(view: Pinhole, pose: geometry.Pose, top: float, share: float) -> str | None:
+    """Why a part in a pile cannot be graded, in the words of the quality gate."""
+    middle = pose.apply(np.array([0.0, 0.0, top]))
+    away = (view.centre - middle) / np.linalg.norm(view.centre - middle)
+    slant = float(np.degrees(np.arccos(np.clip(abs(away @ pose.rotation[:, 2]), 0, 1))))
+    if slant > EDGE_ON_DEG:
+        return "edge view"
+    return "covered" if share < 1 - MOST_HIDDEN else None
 
 
 def _in_view(view: Pinhole, placed: PlacedPart, face: NDArray[np.bool_], whole_px: float) -> dict[str, Any]:

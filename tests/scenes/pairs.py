@@ -25,11 +25,11 @@ from tests.scenes.look import Look
 from tests.scenes.render import cast, render
 from tests.scenes.shoot import (
     _jpeg,
-    _json,
     _retaken,
     _rng,
     build,
     face_union,
+    json_of,
     write_whole,
 )
 from tests.scenes.skin import FRICTION
@@ -124,7 +124,7 @@ def shoot_pair(scene: Scene, out: Path, samples: int, variant: str, again: bool 
         write_whole(path, _jpeg(scene, linear, shot, 6 + k, built.equivalent_35mm))
     write_whole(folder / document["faces"], cv2.imencode(".png", faces.astype(np.uint8) * 255)[1].tobytes())
     document["phone"] = asdict(phone)
-    write_whole(folder / f"{scene.id}.json", _json(document))
+    write_whole(folder / f"{scene.id}.json", json_of(document))
 
 
 def _touched(linear: NDArray[np.float32], rng: np.random.Generator) -> NDArray[np.float32]:

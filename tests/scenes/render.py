@@ -118,10 +118,10 @@ def render(stage: Stage, samples: int, seed: int, variant: str = VARIANT) -> Fie
         image += np.array(
             mi.render(scene, sensor=sensor, integrator=integrator, spp=samples // passes, seed=seed + k)
         )
-    return _without_fireflies((image / passes).astype(np.float32))
+    return without_fireflies((image / passes).astype(np.float32))
 
 
-def _without_fireflies(image: Field) -> Field:
+def without_fireflies(image: Field) -> Field:
     """Replace lone pixels far brighter than those around them: paths that found a lamp by luck."""
     middle = cv2.medianBlur(image, 5)
     wild = image.max(axis=2) > FIREFLY * middle.max(axis=2) + 0.15
@@ -168,7 +168,7 @@ def _scene(mi: Any, stage: Stage, plain: bool = False) -> tuple[Any, list[tuple[
             solid = plate_solid(part.shape, part.skin.half_mm)
         else:
             solid = band_solid(part.shape, part.skin.half_mm)
-        px_per_mm = _px_per_mm(stage.camera, part.pose.shift)
+        px_per_mm = px_per_mm_at(stage.camera, part.pose.shift)
         metal, lining = edge_finishes(part)
         painted = _plain(mi, grey) if plain else _painted(mi, part.skin, px_per_mm)
         owners.append((add(solid.top, part.pose, painted), index, True))
@@ -182,7 +182,7 @@ def _scene(mi: Any, stage: Stage, plain: bool = False) -> tuple[Any, list[tuple[
     bench = (
         _plain(mi, grey)
         if plain
-        else _painted(mi, stage.bench, _px_per_mm(stage.camera, board.vertices.mean(0)))
+        else _painted(mi, stage.bench, px_per_mm_at(stage.camera, board.vertices.mean(0)))
     )
     content["bench"] = mesh_shape(mi, board, bench)
     if not plain:
@@ -190,7 +190,7 @@ def _scene(mi: Any, stage: Stage, plain: bool = False) -> tuple[Any, list[tuple[
     return mi.load_dict(content), owners
 
 
-def _px_per_mm(camera: Pinhole, point: NDArray[np.float64]) -> float:
+def px_per_mm_at(camera: Pinhole, point: NDArray[np.float64]) -> float:
     return camera.focal_px / float(np.linalg.norm(point - camera.centre))
 
 
@@ -252,8 +252,22 @@ def _plain(mi: Any, finish: Finish) -> Any:
     )
 
 
-def _painted(mi: Any, surface: Painted, px_per_mm: float) -> Any:
-    """A BSDF from maps reduced to what the camera resolves; finer relief widens the highlight instead."""
+@dataclass(frozen=True, slots=True, eq=False)
+class Maps:
+    """What a painted surface looks like at the camera's resolution, rows from the top.
+
+    ``alpha`` is GGX's; ``normal`` has x right, y up on the skin, z out of it.
+    """
+
+    albedo: Field  # (H, W, 3)
+    alpha: Field
+    specular: Field
+    metal: Field
+    normal: Field  # (H, W, 3)
+
+
+def maps_of(surface: Painted, px_per_mm: float) -> Maps:
+    """Maps reduced to what the camera resolves; finer relief widens the highlight instead."""
     rows, columns = surface.height.shape
     step = 2 * surface.half_mm[0] / columns
     slope_down, slope_right = np.gradient(surface.height, step)
@@ -268,21 +282,31 @@ def _painted(mi: Any, surface: Painted, px_per_mm: float) -> Any:
     alpha = np.sqrt(reduced(surface.roughness) ** 2 + np.clip(lost, 0, 0.3))
     normal = np.stack([-right, down, np.ones_like(right)], -1)
     normal /= np.linalg.norm(normal, axis=-1, keepdims=True)
+    metal = np.clip(reduced(surface.metal), 0, 1)
+    return Maps(
+        np.clip(reduced(surface.albedo), 0, 1),
+        np.clip(alpha, 0.03, 1),
+        np.clip(reduced(surface.specular), 0, 1),
+        metal,
+        normal,
+    )
+
+
+def _painted(mi: Any, surface: Painted, px_per_mm: float) -> Any:
+    """A BSDF from reduced maps."""
+    made = maps_of(surface, px_per_mm)
 
     def bitmap(field: Field) -> dict[str, Any]:
         data = np.ascontiguousarray(field.reshape(*field.shape[:2], -1).astype(np.float32))
         return {"type": "bitmap", "bitmap": mi.Bitmap(data), "raw": True, "wrap_mode": "clamp"}
 
-    metal = np.clip(reduced(surface.metal), 0, 1)
     maps = {
-        "base_color": bitmap(np.clip(reduced(surface.albedo), 0, 1)),
-        "roughness": bitmap(np.sqrt(np.clip(alpha, 0.03, 1))),
-        "metallic": bitmap(metal),
+        "base_color": bitmap(made.albedo),
+        "roughness": bitmap(np.sqrt(made.alpha)),
+        "metallic": bitmap(made.metal),
     }
-    sheen = np.clip(
-        np.maximum(reduced(surface.specular), metal), 0, 1
-    )  # at specular 0 Mitsuba drops metal's lobe too
-    shown = sheen[metal < 0.5]
+    sheen = np.maximum(made.specular, made.metal)  # at specular 0 Mitsuba drops metal's lobe too
+    shown = sheen[made.metal < 0.5]
     if shown.size == 0 or float(np.ptp(shown)) < 0.1:
         body: dict[str, Any] = {
             "type": "principled",
@@ -296,7 +320,7 @@ def _painted(mi: Any, surface: Painted, px_per_mm: float) -> Any:
             "dull": {"type": "principled", "specular": 0.0, **maps},
             "bright": {"type": "principled", "specular": 1.0, **maps},
         }
-    return mi.load_dict({"type": "normalmap", "normalmap": bitmap(normal * 0.5 + 0.5), "bsdf": body})
+    return mi.load_dict({"type": "normalmap", "normalmap": bitmap(made.normal * 0.5 + 0.5), "bsdf": body})
 
 
 def _sensor(mi: Any, camera: Pinhole) -> Any:

@@ -15,7 +15,7 @@ from numpy.random import Generator
 from numpy.typing import NDArray
 
 from tests.scenes import camera as phone_camera
-from tests.scenes import geometry, layout
+from tests.scenes import geometry, layout, piles
 from tests.scenes.boards import ALL_BENCHES
 from tests.scenes.camera import PHONES, Exif, Phone, develop, spoiled, write_jpeg
 from tests.scenes.catalogue import PartSpec, Scene
@@ -53,13 +53,16 @@ def build(scene: Scene) -> Built:
     rng = _rng(scene, 1)
     away = np.array(AWAY[scene.apply_end])
     plates = [shape for shape in shapes if isinstance(shape, PlateShape)]
-    if scene.layout == "leaning":
+    held: list[tuple[Thing, geometry.Pose]] = []  # what holds the plates: a drum
+    if scene.layout in piles.LAYOUTS:
+        poses, held = piles.placed(rng, scene.layout, plates, away)
+    elif scene.layout == "leaning":
         poses = layout.leaning_row(rng, plates, away, rng.uniform(0.16, 0.32), scene.first_on_top)
     elif len(plates) < len(shapes):
         poses = [geometry.Pose(layout.yaw(rng.normal(0, 7)), np.zeros(3))]
     else:
         poses = layout.row(rng, plates, away, rng.uniform(5, 16), 0.12 if len(shapes) > 2 else 0.05)
-    if shapes:
+    if shapes and not held:
         poses = layout.centred(poses, shapes)
     neutral = _neutral(scene, rng, poses, shapes)
     view, equivalent = _view(scene, rng, poses, shapes, neutral)
@@ -69,7 +72,8 @@ def build(scene: Scene) -> Built:
         for k, (spec, shape) in enumerate(zip(scene.parts, shapes, strict=True))
     ]
     parts = [PlacedPart(*each) for each in zip(shapes, skins, poses, strict=True)]
-    things = ([PlacedThing(*neutral)] if neutral else []) + _clutter(scene, rng, view, poses, shapes, neutral)
+    things = [PlacedThing(*each) for each in ([neutral] if neutral else []) + held]
+    things += _clutter(scene, rng, view, poses, shapes, neutral, held)
     bench, shift, turn = _bench(scene, view)
     light = ALL_LIGHTS[scene.light](_rng(scene, 3))
     if scene.shadow_edge:
@@ -156,8 +160,10 @@ def _clutter(
     poses: list[geometry.Pose],
     shapes: list[PlateShape | BandShape],
     neutral: tuple[Thing, geometry.Pose] | None,
+    held: list[tuple[Thing, geometry.Pose]],
 ) -> list[PlacedThing]:
     taken = [(p.shift[:2], layout.reach_box(p, s)) for p, s in zip(poses, shapes, strict=True)]
+    taken += [(pose.shift[:2], np.full(2, thing.reach)) for thing, pose in held]
     flat = all(p.shift[2] == 0 for p in poses)
     holes = [
         (p.shift[:2], s.core_inner_r - (s.tooth_depth if s.teeth == "inner" else 0))
@@ -248,7 +254,7 @@ def relit(scene: Scene, linear: Field, equivalent_35mm: int, faces: NDArray[np.b
     return photos
 
 
-def _json(document: Mapping[str, Any]) -> bytes:
+def json_of(document: Mapping[str, Any]) -> bytes:
     """Indented JSON; numpy's scalars become Python's, and NaN raises."""
     return json.dumps(document, indent=1, allow_nan=False, default=lambda scalar: scalar.item()).encode()
 
@@ -295,7 +301,7 @@ def shoot(
     if relight:
         write_relit(scene, linear, out, document)
     document["phone"] = asdict(phone)
-    write_whole(out / f"{scene.id}.json", _json(document))
+    write_whole(out / f"{scene.id}.json", json_of(document))
     return document
 
 
@@ -309,7 +315,7 @@ def write_relit(scene: Scene, linear: Field, out: Path, document: Mapping[str, A
         name = f"{scene.id}-light{k}"
         write_whole(folder / f"{name}.jpg", photo)
         entry = {**document, "photo": f"{name}.jpg", "group": scene.id}
-        write_whole(folder / f"{name}.json", _json(entry))
+        write_whole(folder / f"{name}.json", json_of(entry))
 
 
 def rephotograph(scene: Scene, out: Path) -> None:
