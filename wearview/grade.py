@@ -87,10 +87,11 @@ def grade_lining(readings: LiningReadings, reference: Reference, rules: Rules) -
         because.append("Compared with the cleanest plate only.")
     if _is_lighter(readings) and colour_level > 0:
         problems = tuple(dict.fromkeys((*problems, "does not fit the reference")))
-        because.append(
+        sentence = (
             "The face is lighter than the clean lining, and heat darkens: check that both are the same "
             "lining, in the same light, both dry or both wet."
         )
+        return _cannot_tell(relative, problems, [sentence], measured=because)
     names = (CLEANEST_HERE, *LINING_LEVELS[1:]) if relative else LINING_LEVELS
     if (open_grades := _too_uncertain(chances, rules)) is not None:
         return _cannot_tell(
@@ -280,6 +281,12 @@ def _lining_reasons(readings: LiningReadings, colour_level: int, glazed: bool, r
     ]
     if math.isfinite(readings.uncertainty):
         said.append(f"Colour is known to within Delta E {readings.uncertainty:.1f}.")
+    if readings.too_bright > 0:
+        share = 100 * -math.expm1(-readings.too_bright)
+        said.append(
+            f"The lightest plate came out lighter than clean lining, and heat lightens nothing: the light of "
+            f"this photo was taken down by {share:.0f} %."
+        )
     said.append(_glazing_sentence(readings.glazing, colour_level, glazed, rules))
     return said
 

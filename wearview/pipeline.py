@@ -12,7 +12,7 @@ from wearview.errors import PhotoError
 from wearview.grade import grade_lining, grade_steel
 from wearview.library import choose, main_reference
 from wearview.light import Light, known_colours, match_light
-from wearview.lining import clean_in_photo, read_lining, read_two_lights
+from wearview.lining import clean_in_photo, read_lining, read_too_bright, read_two_lights
 from wearview.look import (
     Clean,
     Seen,
@@ -323,14 +323,16 @@ def _with_reaction_plate(photos: list[GradedPhoto]) -> list[GradedPhoto]:
 
 def _graded(photo: GradedPhoto, shared: Reference, settings: Settings) -> GradedPhoto:
     own = [part.chosen.reference for part in photo.parts if part.chosen is not None]
-    here = {id(r): clean_in_photo(_compared_with(photo, r, shared), r) for r in (shared, *own)}
+    compared = [(r, _compared_with(photo, r, shared)) for r in (shared, *own)]
+    here = {id(r): clean_in_photo(faces, r) for r, faces in compared}
+    too_bright = max(read_too_bright(faces, r) for r, faces in compared)
     parts = []
     for part in photo.parts:
         if part.face is None:
             parts.append(part)
         elif part.part.kind in LINED_KINDS:
             reference = here[id(part.chosen.reference if part.chosen is not None else shared)]
-            lining = read_lining(part.face, reference, settings)
+            lining = read_lining(part.face, reference, settings, too_bright)
             if part.relit is not None:
                 lining = replace(lining, glazing=read_two_lights(part.face, part.relit, reference))
             grade = grade_lining(lining, reference, settings.rules)

@@ -248,10 +248,16 @@ def test_against_the_cleanest_part_the_grade_is_relative():
     assert grade_lining(lining(1, 0, 0, 0), cleanest, RULES).name == "light heat"
 
 
-def test_a_face_lighter_than_clean_is_graded_and_doubted():
+def test_a_colour_that_is_off_because_it_is_lighter_is_no_heat():
     grade = grade_lining(lining(0.9, 0.0, 0.0, 0.0, delta_l=8.0), PHOTO, RULES)
-    assert grade.level == 1
+    assert grade.level is None
     assert grade.problems == ("does not fit the reference",)
+    assert "lighter than the clean lining" in grade.because[0]
+
+
+def test_light_taken_down_is_said_with_its_share():
+    readings = replace(lining(0.9, 0.0, 0.0, 0.0), too_bright=math.log(1.25))
+    assert any("taken down by 20 %" in s for s in grade_lining(readings, PHOTO, RULES).because)
 
 
 def test_the_reasons_give_the_numbers_and_the_limits():

@@ -2,6 +2,7 @@
 
 from wearview.lining.discoloration import AREAS, LIMITS, LiningReadings, read_lining
 from wearview.lining.glazing import clean_in_photo, read_glazing
+from wearview.lining.lightest import read_too_bright
 from wearview.lining.two_lights import Relit, read_two_lights
 
 __all__ = [
@@ -12,5 +13,6 @@ __all__ = [
     "clean_in_photo",
     "read_glazing",
     "read_lining",
+    "read_too_bright",
     "read_two_lights",
 ]

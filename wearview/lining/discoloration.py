@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from wearview.colour import delta_e
 from wearview.lining.glazing import read_glazing
+from wearview.lining.lightest import AS_LIGHT_AS_CLEAN, dimmed
 from wearview.lining.sheen import without_sheen
 from wearview.ranks import middle
 from wearview.reading import MIN_PIXELS, Reading, missing, quantile, share_over
@@ -21,9 +22,8 @@ AREAS = ("area_over_5", "area_over_10", "area_over_20", "area_char")
 LIMITS = (5.0, 10.0, 20.0)
 
 _METHOD = "against clean"
-# L*: how much lighter than clean a face's median may be without doubt, sheen left on it, and over how much
-# more the belief in it fades. 0 to 3 of either do as well.
-_AS_LIGHT_AS_CLEAN, _LIGHTER = 2.0, 2.0
+# L* over which the belief in a face lighter than that fades. 0 to 3 do as well.
+_LIGHTER = 2.0
 # Face pixels that stand for all when the colour is varied, evenly spaced in order of Delta E: no chance
 # of a level comes out more than 0.02 off what 8000 pixels give, mean 0.003 (40 faces). A table of
 # binned colours was tried and is worse: whole cells cross a limit at once.
@@ -62,6 +62,8 @@ class LiningReadings:
         Delta E of every measured face pixel, NaN elsewhere.
     problems : tuple of str
         Names from `terms.PROBLEMS`.
+    too_bright : float
+        Natural log of the factor by which the light was taken down, as in `read_too_bright`.
     """
 
     delta_e00_median: Reading
@@ -81,6 +83,7 @@ class LiningReadings:
     draw_likelihood: NDArray[np.float64]
     delta_e_map: NDArray[np.float32]
     problems: tuple[str, ...]
+    too_bright: float = 0.0
 
     @property
     def areas(self) -> tuple[Reading, Reading, Reading, Reading]:
@@ -88,7 +91,9 @@ class LiningReadings:
         return self.area_over_5, self.area_over_10, self.area_over_20, self.area_char
 
 
-def read_lining(face: Face, reference: Reference, settings: Settings) -> LiningReadings:
+def read_lining(
+    face: Face, reference: Reference, settings: Settings, too_bright: float = 0.0
+) -> LiningReadings:
     """Discoloration and glazing of a face against the clean lining.
 
     Parameters
@@ -98,6 +103,9 @@ def read_lining(face: Face, reference: Reference, settings: Settings) -> LiningR
     reference : Reference
         Clean lining of the same material; with source "none" every reading is missing ("no clean reference").
     settings : Settings
+    too_bright : float
+        What `read_too_bright` says of the face's photo. Glazing is read without it, as sheen may be a part of
+        it.
 
     Returns
     -------
@@ -117,7 +125,7 @@ def read_lining(face: Face, reference: Reference, settings: Settings) -> LiningR
     if n < MIN_PIXELS:
         return _all_missing(face, ("too few pixels",), n)
 
-    lab = without_sheen(face.colours, clean)
+    lab = dimmed(without_sheen(face.colours, clean), too_bright)
     difference = delta_e(lab, clean)
     delta_l = lab[:, 0] - np.float32(clean[0])
     everywhere = np.ones(n, dtype=bool)
@@ -154,6 +162,7 @@ def read_lining(face: Face, reference: Reference, settings: Settings) -> LiningR
         draw_likelihood=_draw_likelihood(delta_l, clean, uncertainty)[: len(draws)],
         delta_e_map=difference_map,
         problems=tuple(problems),
+        too_bright=too_bright,
     )
 
 
@@ -232,7 +241,7 @@ def _draw_likelihood(
     """
     if not math.isfinite(uncertainty):
         return np.empty(0)
-    lighter = middle(delta_l) + lab_errors(clean, uncertainty)[:, 0] - _AS_LIGHT_AS_CLEAN
+    lighter = middle(delta_l) + lab_errors(clean, uncertainty)[:, 0] - AS_LIGHT_AS_CLEAN
     believed = np.exp(-np.square(np.maximum(lighter, 0) / _LIGHTER) / 2)
     return np.asarray(ERROR_LIKELIHOOD * believed)
 
