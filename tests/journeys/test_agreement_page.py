@@ -9,9 +9,11 @@ from tests import documents
 from tests.chromium import findings, needed
 from tests.journeys.test_app import add_hot_pack, app, run, shown, turn_to, url
 from tests.journeys.test_app_in_browser import browser, served
+from tests.stages.test_followed import LINING
 from wearview import store as record
 from wearview.agreement import Counted, Rated, agree, sums_of
-from wearview.ui.plots import kappa_svg, levels_svg
+from wearview.record import LinedPlate, follow
+from wearview.ui.plots import heat_svg, kappa_svg, levels_svg
 
 __all__ = ["app", "url"]
 AGREEMENT = "wearview/ui/pages/agreement.py"
@@ -27,7 +29,8 @@ def judge_many(url):
         parts = [documents.part(photo, n, n, (n + pack) % 5, left=110 * n) for n in range(1, PLATES + 1)]
         entry = documents.photo_entry(photo, f"{pack}.jpg", parts)
         name = f"pack {pack}"
-        record.add_grading(store, "Job 8", name, documents.document([entry]), [record.GradedPhoto(photo)])
+        document = documents.document([entry]) | {"reference": LINING}
+        record.add_grading(store, "Job 8", name, document, [record.GradedPhoto(photo)])
         for n in range(1, PLATES + 1):
             heat = min(4, (n + pack) % 5 + (n == 2))
             by = "Ines" if pack % 2 else "Olu"
@@ -45,6 +48,8 @@ def test_it_shows_blind_apart_and_leads_to_the_plates_that_differ_most(app, url)
     turn_to(run(app), AGREEMENT)
     assert "blind" in shown(app)
     assert "Ines" in shown(app)
+    assert "One lining over all units" in [title.value for title in app.subheader]
+    assert "from 50 plates on" in shown(app)  # of each place from the reaction end there are 30
     far = [button for button in app.button if button.key.startswith("apart ")]
     assert len(far) == 12
     far[0].click()
@@ -81,6 +86,17 @@ def test_the_area_of_a_disc_is_the_number_of_parts():
     area = sorted(float(disc.get("r")) ** 2 for disc in drawn.iterfind(".//{*}circle"))
     counts = np.sort(found.counts[found.counts > 0])
     assert area == pytest.approx(counts * area[-1] / counts[-1], rel=0.02)  # radii are rounded to 0.1
+
+
+def test_a_bar_stands_for_each_place_with_fifty_plates():
+    plates = [LinedPlate("u", str(n), n % 3 + 1, int(n % 2 == 0), None) for n in range(3 * 50 - 1)]
+    drawn = ET.fromstring(heat_svg(follow("tan-paper", plates)))
+    texts = [text.text for text in drawn.iterfind(".//{*}text")]
+    assert {"nearest", "2nd", "25 of 50"} <= set(texts)
+    assert "3rd" not in texts
+    low, high = (float(bar.get("height")) for bar in drawn.iterfind(".//{*}rect"))
+    assert low == high == 110  # half of the height drawn for all
+    assert heat_svg(follow("tan-paper", plates[:60])) is None
 
 
 @needed()

@@ -31,6 +31,7 @@ def graded(store):
     record.set_shop_blind(store, False)
     documents.add_beside(store, "Job 7")
     record.keep_report(store, "Job 7", {"report.html": b"<p>as it was</p>"})
+    change(store, "INSERT INTO graded_lining VALUES (1, 'abc-1', 'tan-paper')")
     assert all(rows(store).values())
     return store
 

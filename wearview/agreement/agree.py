@@ -18,12 +18,10 @@ from wearview.agreement.sums import (
     sums_of,
     table_of,
 )
+from wearview.record import LEAST_PACKS
 
 # About 2 k^2 pairs for k levels. D. V. Cicchetti (1981), Applied Psychological Measurement 5(1), 101-104.
 LEAST_PAIRS = 2 * LEVELS**2
-# With fewer clusters the resampled intervals come out too narrow: simulation study in BMC Health Services
-# Research 4:33 (2004).
-LEAST_PACKS = 24
 SCHEME = "quadratic weights, levels 0 to 4; 95 % interval by resampling whole packs"
 TOO_FEW, TOO_LITTLE_VARIETY, FEW_PACKS = "too few pairs", "too little variety", "few packs"
 NOTES = {

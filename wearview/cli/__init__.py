@@ -82,7 +82,18 @@ def _run(args: argparse.Namespace) -> int:
             from wearview.cli.regrade import regrade
 
             return regrade(args)
-    from wearview.cli import beside, care, customer, element, job, lining, policy, rules, teardown
+    from wearview.cli import (
+        beside,
+        care,
+        customer,
+        element,
+        followed,
+        job,
+        lining,
+        policy,
+        rules,
+        teardown,
+    )
 
     commands = {
         "rules list": rules.list_rules,
@@ -91,6 +102,7 @@ def _run(args: argparse.Namespace) -> int:
         "lining add": lining.add,
         "lining list": lining.list_all,
         "lining show": lining.show,
+        "lining history": followed.history,
         "lining remove": lining.remove,
         "teardown new": teardown.new,
         "teardown list": teardown.list_all,

@@ -141,6 +141,12 @@ def _add_lining(commands: argparse._SubParsersAction) -> None:
     p = add_command(actions, "lining show", "show a lining with its photos and versions")
     p.add_argument("name", metavar="NAME")
     add_json(p)
+    p = add_command(
+        actions, "lining history", "follow a lining over all stored units: how often hot, where, when"
+    )
+    p.add_argument("name", metavar="NAME")
+    add_json(p)
+    add_store(p)
     p = add_command(actions, "lining remove", "take a lining out of use; its versions are kept")
     p.add_argument("name", metavar="NAME")
 

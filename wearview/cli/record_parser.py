@@ -77,6 +77,7 @@ def _add_facts(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--customer", metavar="REF", help="the shop's reference for the customer")
     asked = " or ".join(f'"{wish}"' for wish in WISHES)
     parser.add_argument("--wish", metavar="TEXT", help=f"what the customer asked for: {asked}, or own words")
+    parser.add_argument("--mileage", metavar="TEXT", help='how far it had run, as: "84000 km" or "52000 mi"')
     parser.add_argument("--blind", choices=YES_NO, help="whether grades are hidden until the verdict is in")
 
 

@@ -24,6 +24,7 @@ from wearview.record import (
     TeardownLine,
     compare,
     measured_json,
+    mileage_json,
     part_lines,
     unexpected_heat,
 )
@@ -119,6 +120,7 @@ def teardown_text(teardown: Teardown, earlier: list[Teardown], handed: list[reco
         "serial": teardown.serial,
         "customer": teardown.customer or (ERASED if teardown.customer_id else None),
         "wish": teardown.wish,
+        "mileage": teardown.mileage.both if teardown.mileage else None,
         "opened (UTC)": _minute(teardown.opened_at),
         "closed": "yes" if teardown.closed else None,
         "blind": "grades are hidden until the verdict is in" if teardown.blind else None,
@@ -145,6 +147,7 @@ def _facts(args: argparse.Namespace) -> dict[str, Any]:
         "customer_ref": args.customer,
         "wish": args.wish,
         "blind": yes_or_no(args.blind),
+        "mileage": args.mileage,
     }
 
 
@@ -178,6 +181,7 @@ def _as_json(teardown: Teardown) -> dict[str, Any]:
         "serial": teardown.serial,
         "customer": teardown.customer,
         "wish": teardown.wish,
+        "mileage": mileage_json(teardown.mileage),
         "opened_at": teardown.opened_at,
         "blind": teardown.blind,
         "closed": teardown.closed,

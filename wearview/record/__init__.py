@@ -4,8 +4,9 @@
 document of it, `document` checks and writes it, `ids` keeps a stored part's id.
 `history` is the view of a teardown that stores give and reports take, with `duty` of its elements and
 `verdict`s, what was looked at beside the packs (`inspection`) and `measured` with a tool; `blind` hides
-grades until a verdict is in, `comparison` sets an earlier teardown of the unit beside this one, `orders`
-makes the parts list, `suggest` what the shop's policy suggests.
+grades until a verdict is in, `comparison` sets an earlier teardown of the unit beside this one, `followed`
+sees one lining over all units, with the `mileage` of each, `orders` makes the parts list, `suggest` what the
+shop's policy suggests.
 """
 
 from typing import TYPE_CHECKING, Any
@@ -14,6 +15,17 @@ from wearview.record.blind import HIDDEN, veil, veil_document
 from wearview.record.comparison import Comparison, ThenNow, compare
 from wearview.record.document import CONTRACT, Document, combine, parts_of, schema, to_json, validate
 from wearview.record.duty import EXAMPLES, Duty
+from wearview.record.followed import (
+    LEAST_PACKS,
+    LEAST_PLATES,
+    STEP_KM,
+    Followed,
+    Heat,
+    LinedPlate,
+    follow,
+    lining_of,
+    places_from_reaction_end,
+)
 from wearview.record.history import (
     Element,
     Grading,
@@ -36,6 +48,7 @@ from wearview.record.inspection import (
 )
 from wearview.record.length import Length, parse_length
 from wearview.record.measured import OVER, UNDER, WITHIN, Measured, measured_from, measured_json
+from wearview.record.mileage import Mileage, mileage_json, parse_mileage
 from wearview.record.orders import OrderLine, parts_list
 from wearview.record.stated import Place, parse_kinds, parse_places
 from wearview.record.suggest import Suggestion, suggestions
@@ -50,9 +63,12 @@ __all__ = [
     "EXAMPLES",
     "EXAMPLE_CHECKLIST",
     "HIDDEN",
+    "LEAST_PACKS",
+    "LEAST_PLATES",
     "NOT_DONE",
     "OVER",
     "PACK",
+    "STEP_KM",
     "UNDER",
     "WITHIN",
     "AttachedPhoto",
@@ -61,13 +77,17 @@ __all__ = [
     "Document",
     "Duty",
     "Element",
+    "Followed",
     "Graded",
     "GradedPart",
     "GradedPhoto",
     "Grading",
+    "Heat",
     "Inspection",
     "Length",
+    "LinedPlate",
     "Measured",
+    "Mileage",
     "OrderLine",
     "PartLine",
     "Place",
@@ -82,16 +102,21 @@ __all__ = [
     "compare",
     "counted",
     "differences",
+    "follow",
     "keep_ids",
+    "lining_of",
     "measured_from",
     "measured_json",
+    "mileage_json",
     "parse_kinds",
     "parse_length",
+    "parse_mileage",
     "parse_places",
     "parse_target",
     "part_lines",
     "parts_list",
     "parts_of",
+    "places_from_reaction_end",
     "position_label",
     "schema",
     "suggestions",

@@ -7,6 +7,7 @@ from wearview.record.document import Document, parts_of
 from wearview.record.duty import Duty
 from wearview.record.inspection import Inspection
 from wearview.record.measured import Measured
+from wearview.record.mileage import Mileage
 from wearview.record.verdict import PACK, Verdict, position_label
 
 
@@ -96,6 +97,8 @@ class Teardown:
         What was found there, of each item what holds now.
     measured : tuple of Measured
         Of each measured value the one that holds now.
+    mileage : Mileage or None
+        How far the unit had run when it was opened.
     """
 
     name: str
@@ -111,6 +114,7 @@ class Teardown:
     checklist: tuple[str, ...] = ()
     inspections: tuple[Inspection, ...] = ()
     measured: tuple[Measured, ...] = ()
+    mileage: Mileage | None = None
 
 
 @dataclass(frozen=True, slots=True)

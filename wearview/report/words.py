@@ -4,7 +4,18 @@ from datetime import datetime
 from pathlib import PureWindowsPath
 from typing import Any
 
-from wearview.record import NOT_DONE, OVER, UNDER, WITHIN, Measured, Verdict
+from wearview.record import (
+    NOT_DONE,
+    OVER,
+    STEP_KM,
+    UNDER,
+    WITHIN,
+    Followed,
+    Heat,
+    Measured,
+    Mileage,
+    Verdict,
+)
 from wearview.report.packpic import PackPicture
 from wearview.terms import FOUND, FRICTION, NOT_LOOKED_AT, NOTHING_FOUND, REACTION, STEEL
 
@@ -46,6 +57,7 @@ ABOUT_LIMITS = (
     "A limit is what the technician took from the source named beside it. Without one, nothing is said of a "
     "value."
 )
+ABOUT_PLACES = "Counted among the friction plates that a pack's photos show, from its reaction end."
 NOT_GRADED = "not graded"
 NOTHING = "Nothing was graded or judged so far."
 UNKNOWN_LEVEL = "cannot tell: the photo does not show enough to choose a level"
@@ -164,6 +176,38 @@ def earlier_place(verdict: Verdict) -> str:
 def no_own_verdict(whole: tuple[Verdict, ...]) -> str:
     """What stands for a part without a verdict of its own: the pack's that holds now, if there is one."""
     return f"with the whole pack: {DECISIONS[whole[-1].decision]}" if whole else NO_VERDICT
+
+
+def place_words(place: int) -> str:
+    """A place counted from the reaction end."""
+    return "nearest" if place == 1 else f"{place}{'nd' if place == 2 else 'rd' if place == 3 else 'th'}"
+
+
+def mileage_words(from_km: int) -> str:
+    """A group of mileages by the kilometres at which it begins."""
+    low, high = (f"{round(Mileage(str(km), 'km').miles):,}" for km in (from_km, from_km + STEP_KM))
+    return f"{from_km:,} to {from_km + STEP_KM:,} km ({low} to {high} mi)"
+
+
+def named_places(found: Followed) -> list[tuple[str, Heat]]:
+    """A lining's plates by their place from the reaction end, in words."""
+    return [(place_words(place), heat) for place, heat in found.by_place.items()]
+
+
+def named_mileages(found: Followed) -> list[tuple[str, Heat]]:
+    """A lining's plates by the mileage of their units, in words."""
+    rest = [("not typed", found.without_mileage)] if found.without_mileage.n else []
+    return [*((mileage_words(km), heat) for km, heat in found.by_mileage.items()), *rest]
+
+
+def lining_words(found: Followed) -> str | None:
+    """How often a lining was hot in this shop; None where too few plates were seen to say so."""
+    if found.whole.share is None:
+        return None
+    return (
+        f"Lining {found.lining} over all units of this shop so far: heat showed on {found.whole.hot} of "
+        f"{found.whole.n} graded plates, {found.whole.packs} packs of {found.whole.units} units."
+    )
 
 
 def swatch_alt(level: int | None) -> str:

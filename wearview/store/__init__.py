@@ -19,6 +19,7 @@ from wearview.store.customers import (
     list_customers,
 )
 from wearview.store.elements import add_element, copy_elements, state_duty
+from wearview.store.followed import followed, lining_names
 from wearview.store.gradings import GradedPhoto, add_grading
 from wearview.store.handover import Handover, hand_over, handovers, keep_report
 from wearview.store.inspections import (
@@ -66,6 +67,7 @@ __all__ = [
     "earlier_teardowns",
     "erase_customer",
     "find_teardowns",
+    "followed",
     "get_customer",
     "get_teardown",
     "get_whole_teardown",
@@ -74,6 +76,7 @@ __all__ = [
     "judged_parts",
     "keep_file",
     "keep_report",
+    "lining_names",
     "list_customers",
     "list_teardowns",
     "new_teardown",

@@ -14,11 +14,12 @@ from wearview.record import parts_of
 from wearview.shop import shop_folder
 from wearview.store.connect import Store, snapshot
 from wearview.store.counted import is_as_recorded, mend_counts
+from wearview.store.followed import lining_rows
 from wearview.store.gradings import part_row
 from wearview.store.guards import guard_names
 from wearview.store.photos import photo_path, trays_folder
 from wearview.store.seal import FIRST, digest, key_text, row_text
-from wearview.store.tables import APPEND_ONLY, SEALED, graded_part, grading, photo, seal
+from wearview.store.tables import APPEND_ONLY, SEALED, graded_lining, graded_part, grading, photo, seal
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,12 +163,19 @@ def _documents(connection: Connection) -> Iterator[Finding]:
         if hashlib.sha256(row.document.encode("utf-8")).hexdigest() != row.document_sha256:
             yield Finding(f"grading [{row.id}]", "its document was altered")
             continue
-        told = {part["id"]: part_row(entry, part) for entry, part in parts_of(json.loads(row.document))}
+        document = json.loads(row.document)
+        told = {part["id"]: part_row(entry, part) for entry, part in parts_of(document)}
         mine = connection.execute(select(*columns).where(graded_part.c.grading_id == row.id)).mappings()
         kept = {found["part_id"]: dict(found) for found in mine}
         for part_id in sorted(told.keys() | kept.keys()):
             if told.get(part_id) != kept.get(part_id):
                 yield Finding(f"graded_part [{row.id}, {part_id}]", "does not say what its document says")
+        named = select(graded_lining.c.part_id, graded_lining.c.lining)
+        linings = connection.execute(named.where(graded_lining.c.grading_id == row.id))
+        if {row["part_id"]: row["lining"] for row in lining_rows(document)} != {
+            found.part_id: found.lining for found in linings
+        }:
+            yield Finding(f"graded_lining [{row.id}]", "does not say what its document says")
 
 
 def _file(store: Store, sha256: str, size: int) -> Iterator[Finding]:

@@ -12,11 +12,12 @@ from wearview.record import keep_ids, parts_of, to_json, validate
 from wearview.store.connect import Store, writing
 from wearview.store.counted import counting
 from wearview.store.elements import element_for
+from wearview.store.followed import lining_rows
 from wearview.store.look import gradings_of, open_teardown
 from wearview.store.names import checked_name, now
 from wearview.store.photos import keep_file, note_file
 from wearview.store.seal import add_row
-from wearview.store.tables import graded_part, graded_photo, grading
+from wearview.store.tables import graded_lining, graded_part, graded_photo, grading
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -117,6 +118,8 @@ def _insert_grading(
         add_row(connection, graded_photo, row)
     if rows := [part_row(entry, part) for entry, part in parts_of(document)]:
         connection.execute(insert(graded_part), [{"grading_id": grading_id, **row} for row in rows])
+    if linings := lining_rows(document):
+        connection.execute(insert(graded_lining), [{"grading_id": grading_id, **row} for row in linings])
 
 
 def part_row(entry: Mapping[str, Any], part: Mapping[str, Any]) -> dict[str, Any]:

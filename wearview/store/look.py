@@ -8,7 +8,16 @@ from datetime import date
 from sqlalchemy import ColumnElement, Connection, Row, Select, func, or_, select
 
 from wearview.errors import CallError
-from wearview.record import Duty, Element, Grading, Teardown, TeardownLine, Verdict, veil
+from wearview.record import (
+    Duty,
+    Element,
+    Grading,
+    Teardown,
+    TeardownLine,
+    Verdict,
+    parse_mileage,
+    veil,
+)
 from wearview.store.beside import checklist_for, inspections_of, measured_of
 from wearview.store.connect import Store, reading
 from wearview.store.names import serial_key
@@ -93,7 +102,7 @@ def earlier_teardowns(store: Store, name: str) -> list[Teardown]:
         if key is None:
             return []
         query = (
-            _with_facts(select(teardown.c.id, teardown.c.name, teardown.c.opened_at))
+            with_facts(select(teardown.c.id, teardown.c.name, teardown.c.opened_at))
             .where(teardown_facts.c.serial_key == key, teardown.c.id < row.id)
             .order_by(teardown.c.id.desc())
         )
@@ -192,7 +201,7 @@ def unknown(name: str, what: str, known: list[str]) -> CallError:
     return CallError(name, f"is no {what}", remedy)
 
 
-def _with_facts(query: Select) -> Select:
+def with_facts(query: Select) -> Select:
     """The query joined with what is said of each teardown now."""
     newer = teardown_facts.alias()
     newest = select(func.max(newer.c.id)).where(newer.c.teardown_id == teardown.c.id).scalar_subquery()
@@ -221,7 +230,7 @@ def _lines(connection: Connection, conditions: Sequence[ColumnElement[bool]]) ->
         teardown_facts.c.closed,
         counted,
     )
-    query = _with_customer(_with_facts(select(*columns).select_from(teardown)))
+    query = _with_customer(with_facts(select(*columns).select_from(teardown)))
     query = query.where(*conditions).order_by(teardown.c.opened_at.desc(), teardown.c.id.desc())
     return [TeardownLine(*row) for row in connection.execute(query)]
 
@@ -247,6 +256,7 @@ def _teardown(connection: Connection, row: Row) -> Teardown:
         checklist_for(connection, facts.unit),
         inspections_of(connection, row.id),
         measured_of(connection, row.id),
+        mileage=None if facts.mileage is None else parse_mileage(facts.mileage),
     )
 
 

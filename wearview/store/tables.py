@@ -66,6 +66,7 @@ teardown_facts = Table(
     Column("blind", Boolean, nullable=False),
     Column("closed", Boolean, nullable=False),
     Column("stated_at", String(40), nullable=False),
+    Column("mileage", String(40)),
 )
 
 # Personal data stands apart, in the one table that may be corrected and erased; nothing else repeats it.
@@ -157,6 +158,15 @@ graded_part = Table(
     Column("level", Integer),
     Column("name", String(80)),
     Column("score", Float),
+)
+
+# The lining that a graded part was compared with, by its name in the library; from the document too.
+graded_lining = Table(
+    "graded_lining",
+    metadata,
+    Column("grading_id", ForeignKey("grading.id"), primary_key=True, autoincrement=False),
+    Column("part_id", String(40), primary_key=True),
+    Column("lining", Text, nullable=False, index=True),
 )
 
 verdict = Table(
@@ -269,4 +279,4 @@ CORRECTABLE = {customer.name}
 COUNTS = {agreement_sum.name, apart.name}
 APPEND_ONLY = [table for table in metadata.sorted_tables if table.name not in CORRECTABLE | COUNTS]
 # Rows that a seal covers. The rest follows from them (a graded part from its document) or is the program's.
-SEALED = [table for table in APPEND_ONLY if table not in (seal, schema_step, graded_part)]
+SEALED = [table for table in APPEND_ONLY if table not in (seal, schema_step, graded_part, graded_lining)]

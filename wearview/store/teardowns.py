@@ -5,6 +5,7 @@ from typing import Any
 from sqlalchemy import Connection, Row, select
 
 from wearview.errors import CallError
+from wearview.record import parse_mileage
 from wearview.store.connect import Store, writing
 from wearview.store.customers import customer_for
 from wearview.store.look import NOBODY, facts_of, find_teardown
@@ -23,6 +24,7 @@ def new_teardown(
     customer_ref: str | None = None,
     wish: str | None = None,
     blind: bool | None = None,
+    mileage: str | None = None,
 ) -> None:
     """Open a teardown: one unit opened for one customer.
 
@@ -34,9 +36,10 @@ def new_teardown(
     Raises
     ------
     CallError
-        When the name is taken, empty or not printable.
+        When the name is taken, empty or not printable, or the mileage is none.
     """
     name = checked_name(name)
+    run = str(parse_mileage(mileage)) if mileage else None
     with writing(store) as connection:
         if connection.scalar(select(teardown.c.id).where(teardown.c.name == name)) is not None:
             raise CallError(name, "there is a teardown of this name", "Choose another name")
@@ -48,6 +51,7 @@ def new_teardown(
             "wish": wish or None,
             "blind": blind_by_default(connection) if blind is None else blind,
             "closed": False,
+            "mileage": run,
         }
         _state(connection, row_id, facts, when)
         if customer_ref:
@@ -63,15 +67,17 @@ def change_teardown(
     customer_ref: str | None = None,
     wish: str | None = None,
     blind: bool | None = None,
+    mileage: str | None = None,
 ) -> None:
     """State facts of a teardown anew. What is None stays as it is; an empty text takes a fact back.
 
     Raises
     ------
     CallError
-        When the teardown is unknown.
+        When the teardown is unknown, or the mileage is none.
     """
-    given = {"unit": unit, "serial": serial, "wish": wish, "blind": blind}
+    run = str(parse_mileage(mileage)) if mileage else mileage
+    given = {"unit": unit, "serial": serial, "wish": wish, "blind": blind, "mileage": run}
     with writing(store) as connection:
         row = find_teardown(connection, name)
         changed = {key: value if value != "" else None for key, value in given.items() if value is not None}
@@ -113,7 +119,7 @@ def _set_closed(store: Store, name: str, closed: bool) -> None:
 
 
 def _facts(row: Row) -> dict[str, Any]:
-    return {name: getattr(row, name) for name in ("unit", "serial", "wish", "blind", "closed")}
+    return {name: getattr(row, name) for name in ("unit", "serial", "wish", "blind", "closed", "mileage")}
 
 
 def _state(connection: Connection, teardown_id: int, facts: dict[str, Any], when: str) -> None:

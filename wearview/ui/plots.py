@@ -1,11 +1,14 @@
-"""What the agreement page draws: kappa over time for each technician, and levels beside heat levels."""
+"""What the agreement page draws: kappa over time for each technician, levels beside heat levels, and where in
+their packs the plates of one lining showed heat."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from wearview.agreement import LEAST_PAIRS, QUARTER, TECHNICIAN, Agreement, Counted
+from wearview.record import Followed
 from wearview.report.templates import templates
+from wearview.report.words import place_words
 
 _LEFT, _RIGHT, _TOP, _HEIGHT = (
     60,
@@ -82,6 +85,32 @@ def levels_svg(found: Agreement) -> str:
     ]
     drawn: str = _pieces().levels(cells, _CELL, _LEFT, _TOP)
     return drawn.strip()
+
+
+def heat_svg(found: Followed) -> str | None:
+    """How often plates of a lining were hot, a bar for each place from the reaction end; None where no place
+    has enough plates."""
+    shown = [(place, heat) for place, heat in found.by_place.items() if heat.share is not None]
+    if not shown:
+        return None
+    bars = [
+        (_LEFT + _STEP * (n + 0.5), _y(heat.share or 0.0), place_words(place), f"{heat.hot} of {heat.n}")
+        for n, (place, heat) in enumerate(shown)
+    ]
+    scale = [(label, _y(value)) for label, value in (("0 %", 0.0), ("50 %", 0.5), ("100 %", 1.0))]
+    width = _LEFT + _STEP * max(len(bars), _FEWEST) + 20
+    drawn: str = _pieces().heat(bars, scale, width, _TOP + _HEIGHT, _LEFT)
+    return drawn.strip()
+
+
+def heat_words(found: Followed) -> str:
+    """The same for those who cannot see it."""
+    told = [
+        f"{place_words(place)}: {heat.hot} of {heat.n} hot"
+        for place, heat in found.by_place.items()
+        if heat.share is not None
+    ]
+    return f"Friction plates of {found.lining} by their place from the reaction end. {', '.join(told)}."
 
 
 def _beside(n: int, count: int) -> float:

@@ -1,4 +1,4 @@
-"""How the grades and the technicians' own heat levels agree, over the whole record."""
+"""How grades and the technicians' own heat levels agree over the whole record, and how one lining fares."""
 
 from typing import Any
 
@@ -13,9 +13,10 @@ from wearview.agreement import (
     TECHNICIAN,
     Counted,
 )
+from wearview.record import LEAST_PACKS, LEAST_PLATES
 from wearview.report.templates import templates
 from wearview.ui import here, show
-from wearview.ui.plots import kappa_svg, kappa_words, levels_svg
+from wearview.ui.plots import heat_svg, heat_words, kappa_svg, kappa_words, levels_svg
 from wearview.ui.words import plain
 
 EMPTY = (
@@ -37,6 +38,7 @@ def page() -> None:
             st.info(EMPTY)
         if counted.judged:
             _decisions(counted)
+        _followed(here.open_record())
 
 
 def _levels(counted: Counted) -> None:
@@ -91,6 +93,20 @@ def _decisions(counted: Counted) -> None:
     st.subheader("Decisions beside grades")
     st.caption("No measure of agreement: a clean plate may be replaced because the customer wants it fresh.")
     show.html(_pieces().decided(counted.decisions))
+
+
+def _followed(store: record.Store) -> None:
+    """One lining over all units of the shop."""
+    names = record.lining_names(store)
+    if not names:
+        return
+    st.subheader("One lining over all units")
+    name = st.selectbox("Lining", names, key="followed lining")
+    found = record.followed(store, name)
+    if svg := heat_svg(found):
+        with st.container(key="heat-plot"):
+            st.image(svg, alt=heat_words(found), width=560)
+    show.html(_pieces().followed(found, LEAST_PLATES, LEAST_PACKS))
 
 
 def _pieces() -> Any:

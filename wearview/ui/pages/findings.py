@@ -49,6 +49,7 @@ def page() -> None:
         else:
             st.info(NOTHING_MEASURED)
         if not teardown.closed:
+            _mileage(store, teardown)
             _measure(store, teardown)
             _take_back(store, teardown)
 
@@ -102,6 +103,21 @@ def _checklist(store: record.Store, teardown: Teardown) -> None:
             items = [line for line in typed.splitlines() if line.strip()]
             record.set_checklist(store, items, None if unit == units[0] else unit)
             _stored("The checklist is settled.")
+
+
+def _mileage(store: record.Store, teardown: Teardown) -> None:
+    """Ask how far the unit had run."""
+    typed = st.text_input(
+        "Mileage of the unit",
+        str(teardown.mileage or ""),
+        key=f"mileage of {teardown.name}",
+        placeholder="for example 84000 km or 52000 mi",
+    )
+    if typed != str(teardown.mileage or "") and st.button(
+        "Keep the mileage", width="stretch", key="keep mileage"
+    ):
+        record.change_teardown(store, teardown.name, mileage=typed)
+        _stored(f"Mileage: {typed or 'taken back'}.")
 
 
 def _measure(store: record.Store, teardown: Teardown) -> None:
