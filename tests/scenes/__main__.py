@@ -1,8 +1,9 @@
 """Make the scenes: ``python -m tests.scenes accuracy --out DIR``, or another of its commands.
 
 ``accuracy`` and ``broad`` render a catalogue, ``relight`` and ``broad-relight`` photograph scenes of it under
-four lights each, ``pairs`` renders plates under two lamps, ``piled`` plates on and in each other,
-``part-free`` benches without a part, ``demo_images`` the demo photos.
+four lights each, ``pairs`` and ``fresh-pairs`` render plates under two lamps, ``deposits`` steels with more
+than oxide on them, ``piled`` plates on and in each other, ``part-free`` benches without a part,
+``demo_images`` the demo photos.
 """
 
 from __future__ import annotations
@@ -13,13 +14,14 @@ from pathlib import Path
 
 from tests.scenes.broad import broad_scenes, part_free_scenes, relit_scenes
 from tests.scenes.catalogue import Scene, accuracy_scenes
-from tests.scenes.pairs import make_pairs, pair_scenes
+from tests.scenes.deposit_scenes import deposit_scenes, make_deposits
+from tests.scenes.pairs import fresh_pair_scenes, make_pairs, pair_scenes
 from tests.scenes.piled import piled_scenes
 from tests.scenes.render import VARIANT
 from tests.scenes.series import Task, make_all
 from tests.scenes.shoot import SAMPLES
 
-PART_FREE, PAIRS = "part-free", "pairs"
+PART_FREE, PAIRS, FRESH_PAIRS, DEPOSITS = "part-free", "pairs", "fresh-pairs", "deposits"
 CATALOGUES = {
     "accuracy": (accuracy_scenes, "the scenes that the accuracy table is made from"),
     "relight": (
@@ -30,6 +32,11 @@ CATALOGUES = {
     "broad-relight": (relit_scenes, "forty of them under four lights each"),
     PAIRS: (pair_scenes, "glazed, oil-wet and clean plates under two lamps each, into a folder of that name"),
     "piled": (piled_scenes, "90 scenes of plates fanned, stacked, in a drum, on edge, seen through holes"),
+    FRESH_PAIRS: (fresh_pair_scenes, "half as many others, all untouched, into the same folder"),
+    DEPOSITS: (
+        deposit_scenes,
+        "steels with varnish, rust and transferred lining, into a folder of that name",
+    ),
     PART_FREE: (part_free_scenes, "300 small photos without a part, into a folder of that name"),
 }
 
@@ -59,8 +66,11 @@ def main(arguments: list[str] | None = None) -> int:
         make_demo(options.out, options.only, options.samples, options.variant, options.again)
         return 0
     scenes = _chosen(CATALOGUES[options.command][0](), options.only)
-    if options.command == PAIRS:
+    if options.command in (PAIRS, FRESH_PAIRS):
         make_pairs(options.out, scenes, options.samples, options.variant, options.again)
+        return 0
+    if options.command == DEPOSITS:
+        make_deposits(options.out, scenes, options.samples, options.variant, options.again)
         return 0
     task = Task(
         out=options.out / PART_FREE if options.command == PART_FREE else options.out,

@@ -18,3 +18,5 @@ class Look:
     heat: str | None = None  # a kind of wear.heat_shape
     spots: int | None = None  # hot spots on a steel; from three on they decide the level
     one_sided: bool | None = None  # hot spots on one side only
+    deposit: str | None = None  # one of deposits.DEPOSITS, on a steel; None is none
+    finish: str | None = None  # a lay of texture.ground_metal with a strong sheen along it

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from tests.scenes import texture, truth, wear
+from tests.scenes import deposits, texture, truth, wear
 from tests.scenes.grid import Grid
 from tests.scenes.lined import bare_core
 from tests.scenes.look import Look
@@ -18,12 +19,16 @@ from tests.scenes.wear import FAMILY_FROM, Spot, smooth_noise
 
 ATTEMPTS = 12  # redraws of the oxide while it reads another level than asked; cheap, nothing is painted yet
 HEAT_KINDS = ("even", "inner", "outer", "middle", "sectors", "one side")
+STRONG_SHEEN = 4.0  # relief of a finish that was asked for, against the usual
 STRAW, BROWN, PURPLE, BLUE, GREY = (float(step) for step in FAMILY_FROM)
 
 
 def paint_steel(rng: np.random.Generator, kind: str, grid: Grid, level: int, look: Look) -> Skin:
     """A used steel at heat level ``level``; truth holds what its oxide and marks read."""
     other, smear = _transferred_lining(rng, grid)
+    deposit = deposits.lay(rng, grid, look.deposit) if look.deposit else None
+    if deposit is not None:
+        other = other | deposit.there
     best: tuple[Field, dict[str, Any], str] | None = None
     for _ in range(ATTEMPTS):
         oxide, spots, heat_kind = _oxide(rng, grid, level, look)
@@ -41,7 +46,26 @@ def paint_steel(rng: np.random.Generator, kind: str, grid: Grid, level: int, loo
     def read(seen: NDArray[np.bool_]) -> dict[str, Any]:
         return truth.read_steel(grid, family, other, seen)
 
-    return _finish(rng, kind, grid, oxide, smear, readings, read, heat_kind, look)
+    skin = _finish(rng, kind, grid, oxide, smear, readings, read, heat_kind, look)
+    if deposit is None:
+        return replace(
+            skin, kinds=np.where(other, deposits.KINDS.index(deposits.TRANSFER), family).astype(np.uint8)
+        )
+    kinds = np.where(smear > 0.5, deposits.KINDS.index(deposits.TRANSFER), family)
+    return _under(skin, deposit, grid, np.where(deposit.there, deposit.kind, kinds))
+
+
+def _under(skin: Skin, deposit: deposits.Deposit, grid: Grid, kinds: NDArray[np.integer]) -> Skin:
+    """A steel with a deposit on its face."""
+    on = replace(deposit, cover=deposit.cover * grid.cover, relief=deposit.relief * grid.cover)
+    return replace(
+        skin,
+        albedo=on.on_albedo(skin.albedo),
+        roughness=on.on_roughness(skin.roughness),
+        metal=skin.metal * (1 - on.hides * on.cover),
+        height=on.on_relief(skin.height),
+        kinds=kinds.astype(np.uint8),
+    )
 
 
 def _oxide(
@@ -117,7 +141,7 @@ def _finish(
     look: Look,
 ) -> Skin:
     lay = str(rng.choice(["turned", "turned", "cross hatch", "tumbled"]))
-    ground = texture.ground_metal(rng, grid, lay)
+    ground = texture.ground_metal(rng, grid, look.finish or lay)
     scores = texture.round_scratches(rng, grid, int(rng.integers(10, 60)))
     strays = texture.stray_scratches(rng, grid, int(rng.integers(5, 40)))
     blotch = smooth_noise(rng, grid.shape, 6 / grid.mm_per_px, 4)
@@ -128,7 +152,7 @@ def _finish(
         -((np.clip(grid.edge_mm, 0, None) / rng.uniform(0.6, 1.6)) ** 2)
     )  # never touched by the lining
     albedo *= (1 + 0.045 * ground + 0.02 * blotch + 0.12 * scores + 0.10 * strays - 0.10 * rim)[..., None]
-    rough = rng.uniform(0.2, 0.36)
+    rough = rng.uniform(0.2, 0.36) * (0.6 if look.finish else 1.0)
     roughness = rough + 0.015 * ground + 0.08 * rim + 0.14 * np.clip((oxide - 3) / 3, 0, 1)
     if look.wet:
         albedo, roughness = albedo * 0.93, roughness * 0.7
@@ -138,7 +162,7 @@ def _finish(
     oily = look.oil if look.oil is not None else rng.random() < 0.2
     film = _oil_drops(rng, grid) if oily else np.zeros(grid.shape, np.float32)
     albedo *= (1 - 0.12 * film)[..., None]
-    relief = 0.0022 * ground - 0.006 * scores - 0.004 * strays
+    relief = (STRONG_SHEEN if look.finish else 1.0) * 0.0022 * ground - 0.006 * scores - 0.004 * strays
     return Skin(
         kind=kind,
         half_mm=grid.half_mm,

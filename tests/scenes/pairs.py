@@ -44,10 +44,20 @@ SETTLED_PX, SETTLED_DEG = 3.0, 0.15  # of a phone that rests on something and is
 
 def pair_scenes(rounds: int = 4) -> tuple[Scene, ...]:
     """Every lining that shows heat, ``rounds`` times glazed, oil-wet and clean; and its clean dry plate."""
+    return _pairs("qp", rounds, 0)
+
+
+def fresh_pair_scenes(rounds: int = 2) -> tuple[Scene, ...]:
+    """Other plates in other places, none of them for tuning: what is right on `pair_scenes` may be luck."""
+    return tuple(replace(scene, tuned=False) for scene in _pairs("vw", rounds, 100))
+
+
+def _pairs(letters: str, rounds: int, seed: int) -> tuple[Scene, ...]:
     linings = [x for x in LININGS if x.lab[0] >= TOO_DARK_L]
-    clean = [_scene(f"q{k:02d}", k, x, "dry", 0) for k, x in enumerate(linings)]
+    of_clean, of_pair = letters
+    clean = [_scene(f"{of_clean}{k:02d}", k, x, "dry", seed) for k, x in enumerate(linings)]
     pairs = [
-        replace(_scene(f"p{n:03d}", n, lining, state, 40), reference=f"q{k:02d}")
+        replace(_scene(f"{of_pair}{n:03d}", n, lining, state, seed + 40), reference=f"{of_clean}{k:02d}")
         for n, (_, k, lining, state) in enumerate(
             (turn, k, lining, state)
             for turn in range(rounds)

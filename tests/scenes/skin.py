@@ -100,6 +100,7 @@ class Skin:
     height: NDArray[np.float32]  # (H, W) mm of relief above the nominal surface: grain, grooves, scratches
     truth: dict[str, Any]  # plain JSON values, see tests/scenes/truth.py
     read: Callable[[NDArray[np.bool_]], dict[str, Any]] | None = None  # truth of the map's True pixels alone
+    kinds: NDArray[np.uint8] | None = None  # (H, W) index into deposits.KINDS, of a steel
 
     def __post_init__(self) -> None:
         shape = self.height.shape

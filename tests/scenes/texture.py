@@ -101,8 +101,8 @@ def weave(grid: Grid, yarn_mm: float, turn_deg: float) -> tuple[Field, Field]:
 def ground_metal(rng: np.random.Generator, grid: Grid, lay: str) -> Field:
     """Unit relief of a ground or brushed face.
 
-    ``lay`` is "turned" (lines round the part), "cross hatch" (two sets of long arcs) or "tumbled" (no
-    direction).
+    ``lay`` is "turned" (lines round the part), "cross hatch" (two sets of long arcs), "brushed" (one set of
+    all but straight ones) or "tumbled" (no direction).
     """
     if lay == "turned":
         fine = ring_noise(rng, grid, 1.6 * grid.mm_per_px, 18.0)
@@ -111,12 +111,14 @@ def ground_metal(rng: np.random.Generator, grid: Grid, lay: str) -> Field:
     if lay == "cross hatch":
         lines = _arc_lines(rng, grid) + _arc_lines(rng, grid)
         return unit(lines + 0.35 * smooth_noise(rng, grid.shape, 2.0))
+    if lay == "brushed":
+        return unit(_arc_lines(rng, grid, 12.0) + 0.2 * smooth_noise(rng, grid.shape, 2.0))
     return unit(smooth_noise(rng, grid.shape, 1.5) + 0.6 * smooth_noise(rng, grid.shape, 6.0, 2))
 
 
-def _arc_lines(rng: np.random.Generator, grid: Grid) -> Field:
+def _arc_lines(rng: np.random.Generator, grid: Grid, farther: float = 1.0) -> Field:
     """Lines of a large wheel: circles about a far centre, broken up along their length."""
-    far = grid.scale_mm * rng.uniform(0.7, 1.6)
+    far = farther * grid.scale_mm * rng.uniform(0.7, 1.6)
     turn = rng.uniform(0, 2 * np.pi)
     centre_x, centre_y = np.float32(far * np.cos(turn)), np.float32(far * np.sin(turn))
     distance: Field = np.hypot(grid.x - centre_x, grid.y - centre_y) / np.float32(grid.mm_per_px)
