@@ -15,7 +15,7 @@ from wearview.lining import LIMITS, LiningReadings
 from wearview.reading import Reading
 from wearview.reference import Reference
 from wearview.settings import Rules
-from wearview.spread import ERROR_LIKELIHOOD, SIGMAS_90
+from wearview.spread import SIGMAS_90
 from wearview.steel import HotSpots, SteelReadings
 from wearview.terms import CLEANEST_HERE, GLAZED, LINING_LEVELS, PROBLEMS, STEEL_LEVELS
 
@@ -124,7 +124,7 @@ def grade_steel(readings: SteelReadings, rules: Rules) -> Grade:
     if level is None or refused:
         return _cannot_tell(False, readings.problems, refused or _say("too few pixels"))
     draws = _steel_progress(readings.area_draws, spots.count.value, spots.area.value, rules)
-    chances = _chances(draws, ERROR_LIKELIHOOD[: len(draws)])
+    chances = _chances(draws, readings.draw_likelihood)
     because = _steel_reasons(readings, level, rules)
     if (open_grades := _too_uncertain(chances, rules)) is not None:
         sentences = _say_open(open_grades, STEEL_LEVELS, readings.uncertainty)

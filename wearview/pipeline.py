@@ -8,8 +8,9 @@ from types import MappingProxyType
 
 import numpy as np
 
-from wearview.errors import PhotoError
+from wearview.errors import CallError, PhotoError
 from wearview.grade import grade_lining, grade_steel
+from wearview.joining import join_shots, shot_again, standing
 from wearview.library import choose, main_reference
 from wearview.light import Light, known_colours, match_light
 from wearview.lining import clean_in_photo, read_lining, read_too_bright, read_two_lights
@@ -35,14 +36,13 @@ from wearview.relight import look_again
 from wearview.settings import Settings
 from wearview.steel import read_steel
 from wearview.surface import Face
-from wearview.terms import BAND, FRICTION, LINED_KINDS, REACTION, STEEL
+from wearview.terms import BAND, FRICTION, LINED_KINDS, REACTION, STEEL, WEAK_LIGHT
 
 Progress = Callable[[int, int, str], None]
 Known = Callable[[Source, int], GradedPhoto | None]
 Finish = Callable[[GradedPhoto], GradedPhoto]
 BY_PLACE = 0.6  # confidence in a reaction plate known by its place alone
 NO_CORRECTIONS: Mapping[str, Corrections] = MappingProxyType({})
-WEAK_LIGHT = ("metal", "reference", "none")
 
 
 def grade_photos(
@@ -57,6 +57,7 @@ def grade_photos(
     first: str = "apply",
     kinds: Sequence[str] | None = None,
     places: Sequence[Place] | None = None,
+    shots: int = 1,
     corrections: Mapping[str, Corrections] = NO_CORRECTIONS,
     begins: int = 1,
     known: Known = lambda source, position: None,
@@ -87,6 +88,9 @@ def grade_photos(
         Kinds in the order found, from `terms.KINDS`, when a person states them.
     places : sequence of Place or None
         Positions in the order found; counted from `begins` without.
+    shots : int
+        So many photos that follow each other show the same parts, joined into one reading; `kinds` and
+        `places` are those of the first.
     corrections : mapping of str to Corrections
         What a person put right in a photo, by its sha256.
     begins : int
@@ -94,7 +98,7 @@ def grade_photos(
     known : callable
         Gives a photo that was graded before, with the same settings, reference photo, corrections and apply
         end, and with this position as its first; None where it was not. Asked only where neither kinds nor
-        places are stated.
+        places are stated and every photo shows parts of its own.
     finish : callable
         Called once with each photo as soon as it is graded; what it returns stands in its place from then on.
         One that draws the photo and gives it back `without_pictures` keeps a long pack in little memory.
@@ -110,7 +114,15 @@ def grade_photos(
     ------
     CleanReferenceError
         When the reference photo cannot be read or holds no lining that can serve.
+    CallError
+        When the photos do not make whole groups of shots.
     """
+    if len(sources) % shots:
+        raise CallError(
+            f"{len(sources)} photos",
+            f"do not make groups of {shots} shots",
+            "Give as many shots of every part, those of the same parts after each other",
+        )
     total = len(sources) + (reference is not None)
     anchor, clean = None, None
     if isinstance(reference, Clean):
@@ -126,9 +138,11 @@ def grade_photos(
     photos: list[GradedPhoto] = []
     count = _Count(begins, places)
     stated, colours = list(kinds or []), known_colours(settings)
-    done_before = known if kinds is None and places is None else lambda source, position: None
+    alone = kinds is None and places is None and shots == 1
+    done_before = known if alone else lambda source, position: None
     for done, source in enumerate(order):
         progress(done + (reference is not None), total, name_of(source))
+        count.turn_to(done // shots)
         if (before := done_before(source, count.next)) is not None and before.sha256 not in seen_hashes:
             seen_hashes.add(before.sha256)
             photos.append(count.number(before))
@@ -143,7 +157,7 @@ def grade_photos(
             continue
         seen_hashes.add(photo.sha256)
         seen = look_at(photo, corrections.get(photo.sha256, NOTHING_SAID), colours)
-        if stated:
+        if stated and count.again is None:
             seen = replace(seen, parts=_with_kinds(seen.parts, stated, apply_end))
         if anchor is None:
             anchor = seen.light
@@ -164,7 +178,7 @@ def grade_photos(
     else:
         shared = clean
     progress(total, total, "")
-    photos = _with_reaction_plate(_doubt_stated(photos, kinds, places))
+    photos = _with_reaction_plate(join_shots(_doubt_stated(photos, kinds, places), shared, settings))
     return Graded(tuple(photos), tuple(unread), shared, _pack(photos), tuple(repeated))
 
 
@@ -279,7 +293,7 @@ def _doubt_stated(
 
     One part missed, or one too many, shifts what was stated of all that follow; nothing tells which it is.
     """
-    found = sum(len(photo.parts) for photo in photos)
+    found = sum(part.shot_of is None for photo in photos for part in photo.parts)
     if all(stated is None or len(stated) == found for stated in (kinds, places)):
         return photos
     doubt = "stated parts do not fit"
@@ -287,20 +301,35 @@ def _doubt_stated(
 
 
 class _Count:
-    """Positions in the order found; after the stated ones have run out, counting goes on from the last."""
+    """Positions in the order found; after the stated ones have run out, counting goes on from the last.
+
+    `again` is the photo whose parts the next one shows again, the first of its group with any part.
+    """
 
     def __init__(self, begins: int, places: Sequence[Place] | None) -> None:
         self._given = list(places or [])
+        self._group = -1
         self.next = begins
+        self.again: GradedPhoto | None = None
+
+    def turn_to(self, group: int) -> None:
+        """The photos that follow are shots of this group."""
+        if group != self._group:
+            self._group, self.again = group, None
 
     def number(self, photo: GradedPhoto) -> GradedPhoto:
-        """The photo with its parts' positions."""
+        """The photo with its parts' positions; without parts, where it is no shot of those it should show."""
+        if self.again is not None and photo.parts:
+            return shot_again(photo, self.again)
         parts = []
         for part in photo.parts:
             place = self._given.pop(0) if self._given else Place(self.next)
             self.next = place.position + 1
             parts.append(replace(part, position=place.position, side=place.side))
-        return replace(photo, parts=tuple(parts))
+        numbered = replace(photo, parts=tuple(parts))
+        if parts:
+            self.again = numbered
+        return numbered
 
 
 def _with_reaction_plate(photos: list[GradedPhoto]) -> list[GradedPhoto]:
@@ -309,7 +338,7 @@ def _with_reaction_plate(photos: list[GradedPhoto]) -> list[GradedPhoto]:
     Frictions and steels alternate, and the last is the thick plate that the pack is pressed against (common
     practice, no source). From above its thickness does not show, so only its place tells, and half-heartedly.
     """
-    parts = sorted((p for photo in photos for p in photo.parts), key=lambda p: p.position)
+    parts = sorted(standing(photos), key=lambda p: p.position)
     if len(parts) < 3 or parts[-1].part.kind != STEEL or parts[-1].part.kind_confidence == 1:
         return photos
     frictions = sum(p.part.kind == FRICTION for p in parts)
@@ -358,7 +387,7 @@ def _compared_with(photo: GradedPhoto, reference: Reference, shared: Reference) 
 
 
 def _pack(photos: Sequence[GradedPhoto]) -> Pack | None:
-    parts = [p for photo in photos for p in photo.parts]
+    parts = standing(photos)
     if len(parts) < 2 or any(p.part.kind == BAND for p in parts):
         return None
     entries = [

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearview.colour import lab_to_linear
-from wearview.light import Light, known_colours
+from wearview.light import Light, known_colours, match_light
 from wearview.lining import Relit
 from wearview.look import light_of
 from wearview.pair import NO_FIT, lay_onto, moved_shine
@@ -19,7 +19,9 @@ from wearview.quality import judge
 from wearview.settings import Settings
 from wearview.surface import Face, Rectified, rectify, take_face
 from wearview.surface.texture import read_grain
+from wearview.terms import WEAK_LIGHT
 
+NOT_KNOWN = "second light not known"
 # Of the diameter: over which a lamp's shine on a lining changes little, and many fibres are averaged.
 _REACH = 0.03
 # Edges of a second photo that are this many times as wide as the first one's: it was shaken.
@@ -55,6 +57,11 @@ def look_again(
     if not quality[1].gradeable or shaken or laid.photo is None:
         return [None] * len(lined), (NO_FIT,)
     other = light_of(laid.photo, [part for part, _ in lined], known_colours(settings))
+    if other.method in WEAK_LIGHT:
+        # Bare metal mirrors the lamp, so that it does not tell one that was moved; the bench does.
+        other = match_light(other, light)
+        if other.method != "reference":
+            return [None] * len(lined), (NOT_KNOWN,)
     out = []
     for part, face in lined:
         here, there = rectify(first, part, light), rectify(laid.photo, part, other)

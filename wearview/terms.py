@@ -81,6 +81,10 @@ class Problem:
     refuses: bool
 
 
+# Ways to know the light that rest on nothing of known colour in the photo.
+WEAK_LIGHT = ("metal", "reference", "none")
+SHOTS_DO_NOT_FIT, SHOTS_DISAGREE = "shots do not fit", "shots disagree"
+
 _PUBLISHED = (
     Problem(
         "blurred",
@@ -198,6 +202,24 @@ _PUBLISHED = (
         "second light does not fit",
         "The second photo does not lie on the first: the phone moved or shook, or it shows something else.",
         "Rest the phone on something, move only the lamp, and take both again.",
+        False,
+    ),
+    Problem(
+        "second light not known",
+        "The second photo shows nothing of known colour, nor the first one's bench: it was left out.",
+        "Put the same sheet of plain white paper or grey card in both photos.",
+        False,
+    ),
+    Problem(
+        SHOTS_DO_NOT_FIT,
+        "This shot shows other parts than the first one, or more or fewer: its parts were left out.",
+        "Take every shot of the same parts, the phone held the same way up.",
+        False,
+    ),
+    Problem(
+        SHOTS_DISAGREE,
+        "The shots of this part differ by more than their light accounts for.",
+        "Look for glare, oil or a shadow in one of them, and take it again.",
         False,
     ),
     Problem(

@@ -52,6 +52,7 @@ def steel(
         bare=None,
         uncertainty=1.0,
         area_draws=np.tile(values, (16, 1)),
+        draw_likelihood=np.ones(16),
         family_map=nothing.astype(np.uint8),
         spot_map=nothing.astype(bool),
         problems=problems,

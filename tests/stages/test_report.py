@@ -18,6 +18,8 @@ from wearview.palette import LEVEL_COLOURS
 from wearview.record import Duty, Element, Grading, Teardown, Verdict
 from wearview.report import write_report
 from wearview.report.packpic import pack_picture
+from wearview.report.shop import Shop
+from wearview.report.view import report_view
 from wearview.terms import CAUTIONS
 
 WHEN = "2024-05-03T10:00:00+00:00"
@@ -406,3 +408,25 @@ def test_bands_and_single_plates_have_no_pack_drawing():
     photo = documents.jpeg(1)
     assert pack_picture([documents.part(photo, n, n, 0, "band") for n in (1, 2)]) is None
     assert pack_picture([documents.part(photo, 1, 1, 0)]) is None
+
+
+def test_each_part_names_its_own_clean_lining(hot, tmp_path):
+    document, photos = hot
+    green = {"source": "library", "file": None, "lining": "green", "lab_median": [50.0, -8.0, 14.0]}
+    document["photos"][0]["parts"][1]["reference"] = green
+    write_report(teardown(element(document)), photos.__getitem__, tmp_path)
+    page = " ".join((tmp_path / "report.html").read_text("utf-8").split())
+    assert "(clean.jpg); position 2: compared with the stored lining colour green. Graded" in page
+    rows = list(csv.DictReader(io.StringIO((tmp_path / "parts.csv").read_text("utf-8"))))
+    assert [row["compared_with"] for row in rows] == ["clean.jpg", "green", "clean.jpg"]
+
+
+def test_the_photo_of_another_shot_shows_the_position_of_its_part(hot, tmp_path):
+    document, _ = hot
+    again = documents.jpeg(150)
+    entry = documents.photo_entry(again, "forward-3.jpg", [documents.part(again, 1, 3, 3)])
+    entry["parts"][0]["shot_of"] = document["photos"][1]["parts"][0]["id"]
+    document["photos"].append(entry)
+    view = report_view(teardown(element(document)), Shop(None))
+    assert [photo.positions for photo in view.photos] == [("1", "2"), ("3",), ("3",)]
+    assert [part.label for part in view.elements[0].parts] == ["1", "2", "3"]

@@ -14,7 +14,9 @@ from PIL import Image
 from tests.faces import TAN, clean_lining, ring_face, veiled
 from tests.scenes.colours import lab_to_linear_srgb
 from wearview.cli import main
+from wearview.light import Light
 from wearview.lining import Relit, read_glazing, read_two_lights
+from wearview.look import light_of
 from wearview.pair import NO_FIT, lay_onto, moved_shine
 from wearview.photo import read_photo, read_photo_bytes
 from wearview.pipeline import grade_photos
@@ -122,6 +124,21 @@ def test_a_pair_that_does_not_fit_is_refused_and_the_first_photo_decides(spoil):
     assert NO_FIT in photo.problems
     assert photo.parts[0].lining.glazing.method == "one photo"
     assert photo.parts[0].grade.level == 0
+
+
+def test_a_second_light_without_paper_is_matched_through_the_bench_or_refused(monkeypatch):
+    no_paper = Light("none", np.full(3, 0.8), np.zeros(6), 9.0, 9.0, None, None)
+    for bench, problems in ((np.full(3, 0.3), []), (None, ["second light not known"])):
+        first = replace(light_of(read_photo(str(PLATE)), []), bench=np.full(3, 0.3))
+        other = replace(no_paper, bench=bench)
+        monkeypatch.setattr("wearview.look._light", lambda *_, first=first: first)
+        monkeypatch.setattr("wearview.relight.light_of", lambda *_, other=other: other)
+        graded = grade_photos(
+            [str(PLATE)], SETTINGS, reference=None, lining=clean_lining(TAN), second=shot(lambda rgb8: rgb8)
+        )
+        [photo] = graded.photos
+        assert [name for name in photo.problems if name == "second light not known"] == problems
+        assert (photo.parts[0].relit is None) == bool(problems)
 
 
 def test_a_clean_plate_under_two_lights_has_no_glaze(tmp_path, capsys):

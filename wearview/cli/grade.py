@@ -52,6 +52,7 @@ def grade(args: argparse.Namespace) -> int:
         first=args.first,
         kinds=kinds,
         places=places,
+        shots=args.shots,
         corrections=outlines,
         progress=show_progress,
     )

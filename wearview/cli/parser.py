@@ -67,6 +67,14 @@ def _add_grade(commands: argparse._SubParsersAction) -> None:
     p.add_argument(
         "--positions", metavar="LIST", help="positions in the order found; 3a and 3r are the sides of plate 3"
     )
+    p.add_argument(
+        "--shots",
+        metavar="N",
+        type=_count,
+        default=1,
+        help="N photos after each other show the same parts: one reading of all; "
+        "kinds and positions are given once",
+    )
     p.add_argument("--outlines", metavar="FILE", help="rims and band edges that you set yourself, as JSON")
     p.add_argument("--rules", metavar="ID", help="a version of the rules (default: the newest accepted)")
     _add_chart(p)

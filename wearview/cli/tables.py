@@ -5,7 +5,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
 from wearview.record import HIDDEN, Duty, Element, PartLine, Teardown, Verdict, unexpected_heat
-from wearview.terms import NO_PASS, PROBLEMS, TINTS
+from wearview.terms import NO_PASS, PROBLEMS, SHOTS_DISAGREE, TINTS
 
 WIDTH = 100
 RELATIVE = "Compared with the cleanest plate only: level 0 means the cleanest here."
@@ -117,15 +117,18 @@ def element_text(element: Element, lines: Sequence[PartLine]) -> str:
 
 
 def _heading(title: str, document: dict[str, Any]) -> str:
-    reference = document["reference"]
-    compared = {
+    compared = _compared(document["reference"])
+    heading = printable(f"{title} ({compared}; {document['rules']['id']})")
+    return f"{heading}\n{'-' * min(len(heading), WIDTH)}"
+
+
+def _compared(reference: dict[str, Any]) -> str:
+    return {
         "photo": f"compared with {reference['file']}",
         "library": f"compared with lining {reference['lining']}",
         "cleanest part": "compared with the cleanest plate only",
         "none": "nothing clean to compare with",
     }[reference["source"]]
-    heading = printable(f"{title} ({compared}; {document['rules']['id']})")
-    return f"{heading}\n{'-' * min(len(heading), WIDTH)}"
 
 
 def _measured(line: PartLine) -> list[str]:
@@ -180,6 +183,14 @@ def _sentences(document: dict[str, Any], lines: Sequence[PartLine]) -> Iterator[
     if pack is None:  # a pack's advice holds the remedies of its own parts
         for name in _hindrances(lines):
             yield _remedy("hidden" if name == HIDDEN else "cannot tell", name)
+    for line in lines:
+        if own := line.part.get("reference"):
+            yield printable(f"position {line.label}: {_compared(own)}")
+    yield from (
+        _remedy(f"position {line.label}", SHOTS_DISAGREE)
+        for line in lines
+        if SHOTS_DISAGREE in line.part["problems"]
+    )
     if any(line.part["grade"] and line.part["grade"]["relative"] for line in lines):
         yield RELATIVE
     if lines:

@@ -9,9 +9,10 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from wearview.pack.pattern import find_pattern, shows_heat
-from wearview.pack.plates import PackEntry, Plate, join_sides
+from wearview.pack.plates import PackEntry, Plate, join_sides, sides_of
 from wearview.pack.trend import Trend, find_trend
 from wearview.pack.words import advise, explain
+from wearview.shots import Shots
 from wearview.terms import BAND, FRICTION, STEEL
 
 __all__ = ["NearReactionEnd", "Pack", "PackEntry", "Trend", "find_trend", "profile_pack"]
@@ -37,6 +38,8 @@ class Pack:
     pattern : str
         One of `terms.PATTERNS`.
     near_reaction_end : NearReactionEnd
+    sides : tuple of Shots
+        The two linings of each plate of which both sides were measured, beside each other.
     explanation, advice : tuple of str
         Plain sentences.
     """
@@ -45,6 +48,7 @@ class Pack:
     trend: Trend
     pattern: str
     near_reaction_end: NearReactionEnd
+    sides: tuple[Shots, ...]
     explanation: tuple[str, ...]
     advice: tuple[str, ...]
 
@@ -86,6 +90,7 @@ def profile_pack(entries: Iterable[PackEntry]) -> Pack | None:
             tuple(plate.position for plate in near),
             tuple(plate.position for plate in near if shows_heat(plate)),
         ),
+        sides=tuple(filter(None, map(sides_of, plates))),
         explanation=explain(plates, basis, pattern, trend, along),
         advice=advise(plates, pattern),
     )

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from wearview.errors import CallError
 from wearview.grade import Grade
 from wearview.lining import LiningReadings
+from wearview.shots import Shots, compare_sides
 from wearview.steel import SteelReadings
 from wearview.terms import PROBLEMS
 
@@ -107,6 +108,12 @@ class Plate:
     def complete(self) -> bool:
         """Whether every part of it is graded."""
         return all(part.level is not None for part in self.parts)
+
+
+def sides_of(plate: Plate) -> Shots | None:
+    """The two linings of one plate beside each other; None where only one of them was measured."""
+    linings = [part.lining for part in plate.parts if part.lining and part.lining.delta_e00_median.known]
+    return compare_sides([part.id for part in plate.parts], linings) if len(linings) == 2 else None
 
 
 def join_sides(parts: Iterable[PackEntry]) -> tuple[Plate, ...]:

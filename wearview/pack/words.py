@@ -3,10 +3,11 @@
 Every cause is something to check and never a finding. Sources of the facts are named where they are used.
 """
 
+import math
 from collections.abc import Sequence
 
 from wearview.pack.pattern import shows_heat
-from wearview.pack.plates import Plate
+from wearview.pack.plates import Plate, sides_of
 from wearview.pack.trend import Trend
 from wearview.terms import FRICTION, PROBLEMS
 
@@ -185,8 +186,17 @@ def _on_sides(plates: Sequence[Plate]) -> list[str]:
         if len(plate.parts) == 2:
             apply, reaction = plate.parts
             sides = f"apply side {apply.name}, reaction side {reaction.name}"
-            said.append(f"Position {plate.position}: {sides}; the worse side counts.")
+            said.append(f"Position {plate.position}: {sides}; the worse side counts.{_apart(plate)}")
     return said
+
+
+def _apart(plate: Plate) -> str:
+    """How far apart the two sides of a plate are, against what they are known to."""
+    if (told := sides_of(plate)) is None or not math.isfinite(told.expected):
+        return ""
+    known = "more than" if not told.agree else "no more than"
+    apart = f"Delta E {2 * told.spread:.1f} apart, {known} the {told.expected:.1f}"
+    return f" The sides are {apart} to which they are known."
 
 
 def _on_faces(plates: Sequence[Plate]) -> list[str]:

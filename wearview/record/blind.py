@@ -24,7 +24,7 @@ def veil(teardown: Teardown) -> Teardown:
 def veil_document(document: Document, shown: Collection[str] = ()) -> Document:
     """The document without the measurements of parts that are not among `shown` (ids), nor its pack."""
     photos = [
-        photo | {"parts": [part if part["id"] in shown else _hidden(part) for part in photo["parts"]]}
+        photo | {"parts": [part if _stands_for(part) in shown else _hidden(part) for part in photo["parts"]]}
         for photo in document["photos"]
     ]
     return document | {"photos": photos, "pack": None}
@@ -41,7 +41,7 @@ def _veiled_grading(grading: Grading, shown: Collection[str]) -> Grading:
     hiding = {
         photo["sha256"]
         for photo in grading.document["photos"]
-        if any(part["id"] not in shown for part in photo["parts"])
+        if any(_stands_for(part) not in shown for part in photo["parts"])
     }
     if not hiding:
         return grading
@@ -49,5 +49,11 @@ def _veiled_grading(grading: Grading, shown: Collection[str]) -> Grading:
     return replace(grading, document=veil_document(grading.document, shown), overlays=overlays)
 
 
+def _stands_for(part: dict) -> str:
+    """The id of the part that a verdict is given to; another shot of it follows it."""
+    return str(part.get("shot_of", part["id"]))
+
+
 def _hidden(part: dict) -> dict:
+    part = {name: value for name, value in part.items() if name != "shots"}
     return part | dict.fromkeys(_MEASURED) | {"problems": [*part["problems"], HIDDEN], "gradeable": False}

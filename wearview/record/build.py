@@ -16,6 +16,7 @@ from wearview.record.document import CONTRACT, Document
 from wearview.record.graded import Graded, GradedPart, GradedPhoto
 from wearview.reference import DEMO, Reference
 from wearview.settings import Settings
+from wearview.shots import Shots
 from wearview.steel import SteelReadings
 from wearview.terms import PROBLEMS, TINTS
 
@@ -125,6 +126,10 @@ def _part(graded: GradedPart, reference: dict[str, Any]) -> dict[str, Any]:
         entry["outline"]["stated"] = True
     if graded.side is not None:
         entry["side"] = graded.side
+    if graded.shot_of is not None:
+        entry["shot_of"] = graded.shot_of
+    if graded.shots is not None:
+        entry["shots"] = _shots(graded.shots)
     if graded.chosen is not None:
         own = _reference(graded.chosen.reference)
         if own != reference:
@@ -136,6 +141,17 @@ def _part(graded: GradedPart, reference: dict[str, Any]) -> dict[str, Any]:
                 "fits": list(found.fits),
             }
     return entry
+
+
+def _shots(shots: Shots) -> dict[str, Any]:
+    digits = 3 if shots.unit == "dE00" else 4
+    return {
+        "ids": list(shots.ids),
+        "delta_e00_median" if shots.unit == "dE00" else "tinted": [_number(v, digits) for v in shots.values],
+        "spread": _number(shots.spread, digits),
+        "expected": _number(shots.expected, digits),
+        "agree": shots.agree,
+    }
 
 
 def _ellipse(ellipse: Ellipse | None) -> dict[str, float] | None:
@@ -209,6 +225,7 @@ def _pack(pack: Pack) -> dict[str, Any]:
             "positions": list(pack.near_reaction_end.positions),
             "showing_heat": list(pack.near_reaction_end.showing_heat),
         },
+        **({"sides": [_shots(one) for one in pack.sides]} if pack.sides else {}),
         "explanation": list(pack.explanation),
         "advice": list(pack.advice),
     }

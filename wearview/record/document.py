@@ -66,7 +66,14 @@ def to_json(document: Mapping[str, Any]) -> str:
 
 
 def parts_of(document: Mapping[str, Any]) -> Iterator[tuple[dict[str, Any], dict[str, Any]]]:
-    """Each part of the document with its photo, as (photo, part), in the order they stand there."""
+    """Each part of the document with its photo, as (photo, part), in the order they stand there.
+
+    A part that is another shot of one of them is left out: what it shows is in that one's reading.
+    """
+    return ((photo, part) for photo, part in _every_shot(document) if "shot_of" not in part)
+
+
+def _every_shot(document: Mapping[str, Any]) -> Iterator[tuple[dict[str, Any], dict[str, Any]]]:
     for photo in document["photos"]:
         for part in photo["parts"]:
             yield photo, part
@@ -155,12 +162,15 @@ def _depth(error: Any) -> tuple[int, str]:
 
 def _complaints(document: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
     ids: set[str] = set()
-    for photo, part in parts_of(document):
+    standing = {part["id"] for _, part in parts_of(document)}
+    for photo, part in _every_shot(document):
         place = f"part {part['id']}"
         if not part["id"].startswith(photo["sha256"][:12]):
             yield place, "its id does not begin with the photo's sha256"
         if part["id"] in ids:
             yield place, "its id occurs twice"
+        if "shot_of" in part and part["shot_of"] not in standing:
+            yield place, "it is a shot of a part that is not there"
         ids.add(part["id"])
         if (tint := part["heat_tint"]) and not _is_one(tint["area"].values()):
             yield place, "its heat tint areas do not sum to 1"

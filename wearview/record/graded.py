@@ -15,6 +15,7 @@ from wearview.pack import Pack
 from wearview.parts import Part
 from wearview.quality import Quality
 from wearview.reference import Reference
+from wearview.shots import Shots
 from wearview.steel import SteelReadings
 from wearview.surface import Face
 
@@ -23,7 +24,8 @@ from wearview.surface import Face
 class GradedPart:
     """One part with all that was found out about it. `face` is None when the part or its photo is refused,
     `chosen` when it was compared with what all parts were; `face` also once the photo stands without its
-    pictures."""
+    pictures. `shots` is what several shots of it say, whose joined readings it carries; `shot_of` the id of
+    the part that carries those of this shot, which keeps its own."""
 
     id: str
     position: int
@@ -36,6 +38,8 @@ class GradedPart:
     problems: tuple[str, ...]
     chosen: Chosen | None = None
     relit: Relit | None = None
+    shots: Shots | None = None
+    shot_of: str | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -30,15 +30,32 @@ def keep_ids(document: Document, earlier: Iterable[Mapping[str, Any]]) -> Docume
     if not known:
         return document
     renamed: dict[str, str] = {}
-    photos = []
     for photo in document["photos"]:
-        names = _names(photo, known.get(photo["sha256"], {}))
-        renamed |= names
-        photos.append(photo | {"parts": [part | {"id": names[part["id"]]} for part in photo["parts"]]})
+        renamed |= _names(photo, known.get(photo["sha256"], {}))
+    photos = [
+        photo | {"parts": [_renamed_part(part, renamed) for part in photo["parts"]]}
+        for photo in document["photos"]
+    ]
     pack = document["pack"]
     if pack is not None:
         pack = pack | {"order": [renamed[part_id] for part_id in pack["order"]]}
+        if "sides" in pack:
+            pack["sides"] = [_renamed(one, renamed) for one in pack["sides"]]
     return document | {"photos": photos, "pack": pack}
+
+
+def _renamed(entry: dict[str, Any], renamed: Mapping[str, str]) -> dict[str, Any]:
+    """Several shots' or sides' ids, renamed."""
+    return entry | {"ids": [renamed[part_id] for part_id in entry["ids"]]}
+
+
+def _renamed_part(part: dict[str, Any], renamed: Mapping[str, str]) -> dict[str, Any]:
+    part = part | {"id": renamed[part["id"]]}
+    if "shot_of" in part:
+        part["shot_of"] = renamed[part["shot_of"]]
+    if "shots" in part:
+        part["shots"] = _renamed(part["shots"], renamed)
+    return part
 
 
 def _names(photo: Mapping[str, Any], known: Mapping[str, Mapping[str, Any]]) -> dict[str, str]:

@@ -19,7 +19,7 @@ from wearview.record import (
 )
 from wearview.record.length import decimal_text
 from wearview.report.words import base_name
-from wearview.terms import TINTS
+from wearview.terms import LINED_KINDS, TINTS
 
 _SHADES = (
     "delta_e00_median",
@@ -62,6 +62,7 @@ COLUMNS = (
     "program",
     "rules",
     "graded_at",
+    "compared_with",
 )
 
 
@@ -174,7 +175,17 @@ def _part_row(element: Element, line: PartLine) -> dict[str, Any]:
         "program": document["program"]["version"],
         "rules": document["rules"]["id"],
         "graded_at": element.latest.graded_at,
+        "compared_with": _compared_with(document, part),
     }
+
+
+def _compared_with(document: dict[str, Any], part: dict[str, Any]) -> str | None:
+    """The clean lining that a part was compared with; None for a steel and where there was none."""
+    reference = part.get("reference") or document["reference"]
+    if part["kind"] not in LINED_KINDS or reference["source"] == "none":
+        return None
+    name = reference["lining"] or (reference["file"] and base_name(reference["file"]))
+    return str(name or reference["source"])
 
 
 def _verdict_cells(given: tuple[Verdict, ...]) -> dict[str, Any]:

@@ -204,6 +204,7 @@ def _part(part: PartView, whole: tuple[Verdict, ...]) -> Json:
         "label": part.label,
         "kind": part.kind,
         "photo": f"photo {part.photo_number}",
+        "reference": part.reference,
         "level": _key(part.level),
         "words": words.level_words(part.level, part.name),
         "aside": words.CLEANEST_ONLY if part.relative else None,

@@ -34,6 +34,7 @@ from wearview.report.words import (
     heat_news,
     level_words,
     limit_words,
+    own_reference_words,
     places,
     reference_words,
     signature,
@@ -86,7 +87,11 @@ class PhotoView:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PartView:
-    """A row of an element's table. `problems` explain a missing grade; `verdicts` are oldest first."""
+    """A row of an element's table.
+
+    `problems` explain a missing grade; `verdicts` are oldest first; `reference` is what it was compared with,
+    where that is another clean lining than the element's.
+    """
 
     label: str
     kind: str
@@ -97,6 +102,7 @@ class PartView:
     problems: tuple[Problem, ...]
     photo_number: int
     verdicts: tuple[Verdict, ...]
+    reference: str | None
 
     @property
     def seen(self) -> str:
@@ -162,7 +168,17 @@ class ElementView:
             if self.times_graded > 1
             else ""
         )
-        return f"{reference_words(self.reference)}. Graded {day(self.grading.graded_at)}{newest}."
+        own = own_reference_words(self.own_references)
+        return f"{reference_words(self.reference)}{own}. Graded {day(self.grading.graded_at)}{newest}."
+
+    @property
+    def own_references(self) -> dict[str, tuple[str, ...]]:
+        """What parts with a clean lining of their own were compared with: words to positions."""
+        own: dict[str, tuple[str, ...]] = {}
+        for part in self.parts:
+            if part.reference is not None:
+                own[part.reference] = (*own.get(part.reference, ()), part.label)
+        return own
 
     @property
     def worst(self) -> PartView | None:
@@ -406,6 +422,11 @@ def _photo_views(element: Element, lines: list[PartLine], first_number: int) -> 
     labels: dict[str, list[str]] = {}
     for line in lines:
         labels.setdefault(line.photo["sha256"], []).append(line.label)
+    by_id = {line.part["id"]: line.label for line in lines}
+    for entry in element.latest.document["photos"]:
+        again = [by_id[part["shot_of"]] for part in entry["parts"] if part.get("shot_of") in by_id]
+        if again:
+            labels.setdefault(entry["sha256"], []).extend(again)
     order = list(labels)
     entries = {entry["sha256"]: entry for entry in element.latest.document["photos"]}
     order += [sha256 for sha256 in entries if sha256 not in labels]
@@ -437,6 +458,7 @@ def _part_view(line: PartLine, numbers: dict[str, int]) -> PartView:
         problems=_known(line.part["problems"]),
         photo_number=numbers[line.photo["sha256"]],
         verdicts=line.verdicts,
+        reference=reference_words(own) if (own := line.part.get("reference")) else None,
     )
 
 

@@ -234,6 +234,12 @@ def heat_news(labels: tuple[str, ...]) -> str:
     return f"Heat where none is expected: {places(labels)}."
 
 
+def own_reference_words(own: dict[str, tuple[str, ...]]) -> str:
+    """What linings other than most of their document were compared with: words to positions."""
+    said = [f"{places(labels)}: {words[0].lower()}{words[1:]}" for words, labels in own.items()]
+    return f"; {'; '.join(said)}" if said else ""
+
+
 def reference_words(reference: dict[str, Any]) -> str:
     """What the linings of a document were compared with, from its reference."""
     match reference["source"]:

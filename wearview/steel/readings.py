@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from wearview.reading import MIN_PIXELS, Reading, missing
 from wearview.reference import Reference
 from wearview.settings import Settings, Tints
-from wearview.spread import SIGMAS_90, half_width, in_quadrature, lab_errors
+from wearview.spread import ERROR_LIKELIHOOD, SIGMAS_90, half_width, in_quadrature, lab_errors
 from wearview.steel.bare import Bare, find_bare
 from wearview.steel.codes import (
     BARE,
@@ -50,7 +50,9 @@ class SteelReadings:
     uncertainty : float
         Half width of the 90 % interval of a tint's colour against bare metal, in Delta E; NaN when unknown.
     area_draws : ndarray, shape (N, 7), float64
-        The areas under N equally likely errors of the colour; N is 0 when the uncertainty is unknown.
+        The areas under N errors of the colour; N is 0 when the uncertainty is unknown.
+    draw_likelihood : ndarray, shape (N,), float64
+        How likely each of these errors is beside none at all, 0..1.
     family_map : ndarray, shape (H, W), uint8
         Place in `terms.TINTS` of every measured face pixel, `NOT_MEASURED` elsewhere.
     spot_map : ndarray of bool, shape (H, W)
@@ -64,6 +66,7 @@ class SteelReadings:
     bare: Bare | None
     uncertainty: float
     area_draws: NDArray[np.float64]
+    draw_likelihood: NDArray[np.float64]
     family_map: Codes
     spot_map: NDArray[np.bool_]
     problems: tuple[str, ...]
@@ -130,6 +133,7 @@ def read_steel(face: Face, clean: Reference | None, settings: Settings) -> Steel
         bare=bare,
         uncertainty=uncertainty,
         area_draws=draws,
+        draw_likelihood=ERROR_LIKELIHOOD[: len(draws)],
         family_map=families,
         spot_map=spot_map,
         problems=face.problems,
@@ -199,6 +203,7 @@ def _all_missing(face: Face, n: int) -> SteelReadings:
         bare=None,
         uncertainty=math.nan,
         area_draws=np.empty((0, len(TINTS))),
+        draw_likelihood=np.empty(0),
         family_map=families,
         spot_map=spots,
         problems=tuple(dict.fromkeys((*face.problems, flag))),
