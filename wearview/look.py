@@ -139,7 +139,7 @@ def clean_plates(source: Source, settings: Settings) -> CleanPlates:
         photo = read_source(source)
     except PhotoError as error:
         raise CleanReferenceError(file, error.problem, error.remedy) from error
-    seen = look_at(photo, colours=known_colours(settings))
+    seen = look_at(photo, Corrections(in_view=True), known_colours(settings))
     if not seen.quality.gradeable:
         problem = PROBLEMS[seen.quality.problems[0]]
         raise CleanReferenceError(

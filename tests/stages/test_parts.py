@@ -7,7 +7,7 @@ import cv2
 import numpy as np
 import pytest
 
-from wearview.parts import Ellipse, find_parts
+from wearview.parts import Corrections, Ellipse, find, find_parts
 from wearview.parts.beyond import nothing_beyond
 from wearview.parts.edges import PlaneEdges, centre_votes
 from wearview.parts.masks import plate_masks
@@ -88,6 +88,21 @@ def test_plain_rings_without_teeth_are_no_plates():
     cv2.circle(picture, (600, 450), 300, FACE, -1, cv2.LINE_AA)
     cv2.circle(picture, (600, 450), 210, BENCH, -1, cv2.LINE_AA)
     assert find_parts(photo_of(picture)) == ()
+
+
+def test_a_likely_plate_is_one_where_a_person_says_so(monkeypatch):
+    monkeypatch.setattr(find, "SURE", 1.1)  # nothing is sure by itself
+    photo = photo_of(drawn_plate((600, 450)))
+    assert find_parts(photo) == ()
+    (part,) = find_parts(photo, Corrections(in_view=True))
+    assert part.outer.cx == pytest.approx(600, abs=0.5)
+
+
+def test_a_plain_ring_is_no_plate_whatever_is_said():
+    picture = np.full((900, 1200, 3), BENCH, np.uint8)
+    cv2.circle(picture, (600, 450), 300, FACE, -1, cv2.LINE_AA)
+    cv2.circle(picture, (600, 450), 210, BENCH, -1, cv2.LINE_AA)
+    assert find_parts(photo_of(picture), Corrections(in_view=True)) == ()
 
 
 @pytest.mark.parametrize("slant", [(0.0, 0.0), (0.5, 0.0), (-0.3, 0.6), (0.1, -0.7)])

@@ -51,11 +51,14 @@ class Corrections:
         The middle of each thing that was taken for a plate and is none; full-size pixels.
     bands : tuple of BandEdges
         Bands with their linings where he set them; they take the place of what was found there.
+    in_view : bool
+        A part is in view, whatever a photo alone would make one believe.
     """
 
     rims: tuple[Rims, ...] = ()
     no_parts: tuple[Point, ...] = ()
     bands: tuple[BandEdges, ...] = ()
+    in_view: bool = False
 
 
 def put_right(

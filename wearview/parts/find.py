@@ -45,6 +45,7 @@ VOTERS = 6000  # edges that vote for centres; with 9000 the same plates are foun
 MIN_RING_SCORE = 0.75
 ROUND_ENOUGH = 1.85
 SURE, CUT_SURE = 0.75, 0.9  # chance from which on a ring is a plate, and one that the frame cuts off
+AS_SAID = 0.5  # the same of the likeliest ring, where a person says that a plate is in view
 CUT_LIKELY = 0.5  # chance from which on a cut off ring is a plate where a sure one is of its size
 DOUBTED = 0.9  # chance under which a photo whose plates are all less sure is searched for a band
 SMALLER = 0.75  # of the largest: plates of one pack, and their reaction plate, turn in one drum
@@ -60,7 +61,9 @@ MIN_DIAMETER = (
 )
 
 
-def find_plates(working: NDArray[np.uint8], focal: float | None, sight: Sight | None = None) -> list[Plate]:
+def find_plates(
+    working: NDArray[np.uint8], focal: float | None, sight: Sight | None = None, *, in_view: bool = False
+) -> list[Plate]:
     """Plates of a working copy, best supported first.
 
     Parameters
@@ -71,6 +74,8 @@ def find_plates(working: NDArray[np.uint8], focal: float | None, sight: Sight | 
         Focal length in working-copy pixels; a phone's main camera is assumed when unknown.
     sight : Sight or None
         What the network sees: proposes centres beside those of the rings and casts doubt on faces.
+    in_view : bool
+        A person says that a plate is in view: where none is sure, the likeliest is one.
     """
     height, width = working.shape[:2]
     factor = max(1.0, max(height, width) / SMALL)
@@ -85,7 +90,7 @@ def find_plates(working: NDArray[np.uint8], focal: float | None, sight: Sight | 
         ring_sets += [s for s in proposed if all(_far(s, other) for other in ring_sets)]
     smooth = cv2.GaussianBlur(working, (0, 0), 1.0)
     plates = [p for s in ring_sets if (p := _measure(smooth, plane, s, scale, sight)) is not None]
-    return _select(plates)
+    return _select(plates) or (_likeliest(plates) if in_view else [])
 
 
 def _far(a: RingSet, b: RingSet) -> bool:
@@ -242,6 +247,12 @@ def _select(plates: list[Plate]) -> list[Plate]:
     return chosen
 
 
+def _likeliest(plates: list[Plate]) -> list[Plate]:
+    """The plate that is most likely one, if it can be one at all."""
+    whole = [p for p in plates if p.in_frame > WHOLE and p.support > MIN_SUPPORT and p.chance > AS_SAID]
+    return [max(whole, key=lambda p: p.chance)] if whole else []
+
+
 def _apart(a: Plate, b: Plate) -> bool:
     ea, eb = a.outer.ellipse, b.outer.ellipse
     return math.hypot(ea.cx - eb.cx, ea.cy - eb.cy) > 0.3 * min(ea.major, eb.major) / 2
@@ -267,7 +278,7 @@ def find_parts(photo: Photo, said: Corrections = NOTHING_SAID) -> tuple[Part, ..
 def parts_seen(photo: Photo, sight: Sight | None, said: Corrections = NOTHING_SAID) -> tuple[Part, ...]:
     """As `find_parts`, with the help of what the network sees; None finds them without."""
     focal = photo.focal_px / photo.scale if photo.focal_px else None
-    plates = find_plates(photo.working, focal, sight)
+    plates = find_plates(photo.working, focal, sight, in_view=said.in_view)
     stated: list[Plate] = []
     if said != NOTHING_SAID:
         smooth = cv2.GaussianBlur(photo.working, (0, 0), 1.0)
