@@ -36,8 +36,10 @@ def dragging(folder, url, width):
     """The list on the page Photos."""
     with served(folder, url) as (address, _), browser(folder, "phone", "about:blank", width) as tab:
         tab.ask("Page.navigate", url=f"{address}/photos?teardown=Job+7&element=Forward")
-        tab.wait_for("document.body.innerText.includes('4. d.jpg')")
-        tab.wait_for("!!document.querySelector('.st-key-drag input')")
+        # Once all are seen nothing above the list comes or goes any more.
+        tab.wait_for("(document.body.innerText.match(/not an image we can read/g) ?? []).length === 4")
+        tab.wait_for("!document.querySelector('[data-testid=stProgress]')")
+        tab.wait_until_drawn("4. d.jpg")
         tab.value("document.querySelector('.st-key-drag input').click()")
         tab.wait_for(f"{LIST}?.querySelectorAll('li').length === 4")
         yield tab
