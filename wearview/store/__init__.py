@@ -37,7 +37,7 @@ from wearview.store.look import (
     list_teardowns,
 )
 from wearview.store.measurements import add_measured, take_back_measured
-from wearview.store.photos import keep_file, photo_bytes, photo_path, trays_folder
+from wearview.store.photos import keep_file, photo_bytes, photo_path, trays_folders
 from wearview.store.rated import judged_parts, rated_parts
 from wearview.store.shop import set_shop_blind, shop_is_blind
 from wearview.store.teardowns import change_teardown, close_teardown, new_teardown, reopen_teardown
@@ -93,6 +93,6 @@ __all__ = [
     "state_duty",
     "take_back_inspection",
     "take_back_measured",
-    "trays_folder",
+    "trays_folders",
     "write_backup",
 ]

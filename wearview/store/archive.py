@@ -21,7 +21,7 @@ from wearview.store.steps import NEWEST
 
 FORMAT = "wearview.backup/1"
 MANIFEST = "manifest.json"
-TRAY = re.compile(r"[0-9a-f]{32}\.jsonl")
+TRAY = re.compile(r"[0-9a-f]{32}(\.[0-9a-f]{12})?\.jsonl")
 # Rows of gradings that are much alike pack to a fortieth; a bomb to a thousandth.
 _MOST_PACKED = 200
 _ALWAYS_FITS = 64 << 20  # bytes

@@ -32,7 +32,7 @@ from wearview.store.archive import (
 from wearview.store.check import kept_files
 from wearview.store.connect import Store, reach, snapshot, standing, writing
 from wearview.store.names import now
-from wearview.store.photos import photo_path, trays_folder
+from wearview.store.photos import photo_path, trays_folders
 from wearview.store.steps import take_steps, version_of
 from wearview.store.tables import metadata, schema_step
 
@@ -121,7 +121,7 @@ def restore(url: str | None, file: Path) -> Store:
         for name in sorted(manifest.get("shop", {}).keys() - set(_shop_files(shop_folder()))):
             unpack(archive, f"shop/{name}", shop_folder() / name)
         for name in manifest.get("trays", {}):
-            unpack(archive, f"trays/{name}", trays_folder(store) / name)
+            unpack(archive, f"trays/{name}", trays_folders(store)[0] / name)
     return store
 
 
@@ -158,7 +158,8 @@ def _shop_files(folder: Path) -> list[str]:
 
 def _trays(store: Store) -> list[Path]:
     """The page's notes of photos given and not yet stored as graded."""
-    return sorted(path for path in trays_folder(store).glob("*.jsonl") if TRAY.fullmatch(path.name))
+    found = [path for folder in trays_folders(store) for path in folder.glob("*.jsonl")]
+    return sorted(path for path in found if TRAY.fullmatch(path.name))
 
 
 def _write_beside(archive: zipfile.ZipFile, where: str, folder: Path, name: str) -> str:

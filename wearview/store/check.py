@@ -17,9 +17,11 @@ from wearview.store.counted import is_as_recorded, mend_counts
 from wearview.store.followed import lining_rows
 from wearview.store.gradings import part_row
 from wearview.store.guards import guard_names
-from wearview.store.photos import photo_path, trays_folder
+from wearview.store.photos import photo_path, trays_folders
 from wearview.store.seal import FIRST, digest, key_text, row_text
 from wearview.store.tables import APPEND_ONLY, SEALED, graded_lining, graded_part, grading, photo, seal
+
+_HEX = "[0-9a-f][0-9a-f]"  # folders of kept files
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +81,7 @@ def check_record(store: Store) -> Checked:
     if not counts_hold:
         findings.append(_mended(store))
     unfinished = sum(map(remove_unfinished, _written_to(store)))
-    unnamed = sum(path.is_file() and path.name not in named for path in store.photos.glob("*/*"))
+    unnamed = sum(path.is_file() and path.name not in named for path in store.photos.glob(f"{_HEX}/*"))
     return Checked(rows, len(named), tuple(findings), unnamed, unfinished)
 
 
@@ -96,15 +98,13 @@ def _written_to(store: Store) -> Iterator[Path]:
     """Every folder that the program writes files of the record to."""
     if store.file is not None:
         yield store.file.parent
-    yield trays_folder(store)
-    yield from store.photos.glob("*/")
     own = shop_folder()
-    yield from {own, *own.glob("*/")} - {store.photos, trays_folder(store)}
+    yield from {own, *own.glob("*/"), *trays_folders(store), *store.photos.glob("*/")} - {store.photos}
 
 
 def kept_files(store: Store) -> Iterator[Path]:
     """The files of the photo folder, by hash."""
-    yield from sorted(path for path in store.photos.glob("[0-9a-f][0-9a-f]/*") if len(path.name) == 64)
+    yield from sorted(path for path in store.photos.glob(f"{_HEX}/*") if len(path.name) == 64)
 
 
 def _database(connection: Connection) -> Iterator[Finding]:

@@ -59,6 +59,8 @@ def note_file(connection: Connection, sha256: str, size: int) -> None:
         add_row(connection, photo, {"sha256": sha256, "n_bytes": size, "added_at": now()})
 
 
-def trays_folder(store: Store) -> Path:
-    """Where the page notes which photos were given for each element, beside the photos."""
-    return store.photos.parent / "trays"
+def trays_folders(store: Store) -> tuple[Path, ...]:
+    """Where the page notes which photos were given for each element: the folder it writes to, and where else
+    notes may lie. Benches that share a database share the photo folder, and maybe none beside it."""
+    beside, inside = store.photos.parent / "trays", store.photos / "trays"
+    return (beside, inside) if store.file is not None else (inside, beside)

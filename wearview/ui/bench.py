@@ -30,6 +30,7 @@ from wearview.ui.tray import ElementName, GivenPhoto, Tray
 # seconds; whoever is done sooner says so by a tap.
 QUIET_S = 12.0
 SMALL_WIDTH = 640  # px, the overlay of a photo in a list
+NEVER, SOON, NOW = "never", "soon", "now"  # when a tray that is looked at is graded as a pack
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -67,11 +68,12 @@ class Bench:
     def __init__(self, store: Store) -> None:
         self.store = store
         self._grader = Grader()
-        self._calls: queue.Queue[tuple[ElementName, bool]] = queue.Queue()
+        self._calls: queue.Queue[tuple[ElementName, str]] = queue.Queue()
         self._seen: dict[tuple[str, str], Seen] = {}
         self._overlays: dict[str, bytes] = {}
         self._work: dict[ElementName, Work] = {}
         self._due: dict[ElementName, float] = {}
+        self._looked: dict[ElementName, str] = {}
         self._lock = threading.Lock()
         self._waiting: Counter[ElementName] = Counter()
         self._ended = False
@@ -81,9 +83,20 @@ class Bench:
     def wake(self, place: ElementName, *, now: bool = False) -> None:
         """Have a tray looked at; `now` has its pack graded without waiting for further photos."""
         self._work.setdefault(place, Work("Waiting for its turn"))
+        self._call(place, NOW if now else SOON)
+
+    def look(self, place: ElementName, lying: Tray) -> None:
+        """Have photos graded that another bench was given, to be shown here too: once for each state of a
+        tray. Its pack is graded where its photos were given, or where somebody asks for it."""
+        if self._looked.get(place) != lying.signature:
+            self._looked[place] = lying.signature
+            if any(True for _ in self._unseen(lying)):
+                self._call(place, NEVER)
+
+    def _call(self, place: ElementName, pack: str) -> None:
         with self._lock:
             self._waiting[place] += 1
-        self._calls.put((place, now))
+        self._calls.put((place, pack))
 
     def work(self, place: ElementName) -> Work:
         """How far the work on a tray is."""
@@ -129,21 +142,21 @@ class Bench:
     def close(self) -> None:
         """End the work, once what is being graded is done; nothing is graded from then on."""
         self._ended = True
-        self._calls.put((ElementName("", ""), False))  # so that a sleeping thread looks up
+        self._calls.put((ElementName("", ""), NEVER))  # so that a sleeping thread looks up
         self._thread.join()
         self._grader.close()
 
     def _run(self) -> None:
         while not self._ended:
             try:
-                place, now = self._calls.get(timeout=self._patience())
+                place, pack = self._calls.get(timeout=self._patience())
             except queue.Empty:
                 for place in [p for p, due in self._due.items() if due <= time.monotonic()]:
-                    self._in_words(place, pack=True)
+                    self._in_words(place, NOW)
             else:
                 # Photos that have come meanwhile go first: their owner is waiting at the bench.
                 if not self._ended:
-                    self._in_words(place, pack=now)
+                    self._in_words(place, pack)
                 with self._lock:
                     self._waiting[place] -= 1
 
@@ -151,9 +164,9 @@ class Bench:
         """Seconds until the next pack is due."""
         return max(0.0, min(self._due.values()) - time.monotonic()) if self._due else None
 
-    def _in_words(self, place: ElementName, *, pack: bool) -> None:
+    def _in_words(self, place: ElementName, pack: str) -> None:
         try:
-            if pack:
+            if pack == NOW:
                 self._pack(place)
             self._photos(place)
             self._work[place] = Work()
@@ -162,9 +175,9 @@ class Bench:
         except Exception as error:  # the thread has to live: other elements are waiting for it
             logging.getLogger(__name__).exception("grading %s", place)
             self._work[place] = Work(error=f"Grading failed unexpectedly ({type(error).__name__}).")
-        if not pack and self._work[place].error is None and self._wanted(place):
+        if pack == SOON and self._work[place].error is None and self._wanted(place):
             self._due[place] = time.monotonic() + QUIET_S
-        else:
+        elif pack != NEVER:
             self._due.pop(place, None)
 
     def _wanted(self, place: ElementName) -> bool:
@@ -240,8 +253,8 @@ class Bench:
             if problem := answer.unread.get(photo.name):
                 self._seen[_key(lying, photo)] = Seen(None, None, problem)
         lying = self.readable(lying)
-        if not lying.photos:
-            return
+        if not lying.photos or tray.read_tray(self.store, place).graded_as == lying.signature:
+            return  # another bench was quicker
         kept = (  # one photo at a time in memory
             GradedPhoto(photo_bytes(self.store, sha256), overlay.read_bytes())
             for sha256, overlay in answer.overlays.items()

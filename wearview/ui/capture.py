@@ -122,6 +122,7 @@ def _out(opens: Ticket, sha256: str) -> dict[str, Any]:
 def _state(opens: Ticket) -> dict[str, Any]:
     bench = bench_of(opens.url)
     lying = tray.read_tray(bench.store, opens.name)
+    bench.look(opens.name, lying)
     photos = []
     for photo in lying.photos:
         seen = bench.seen(lying, photo)

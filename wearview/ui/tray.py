@@ -1,23 +1,21 @@
 """The tray of an element: the photos it was given, graded or not, and how a person laid them out.
 
 Every photo is on disk before anything else happens to it, so that a reload, a closed phone or a stopped
-program loses none. The tray itself is a file of one line for each thing said, beside the photo folder: lines
-are added, never changed, so two phones can add to one tray at the same time.
+program loses none. The tray itself is journals of one line for each thing said: lines are added, never
+changed, so two phones, and two benches that share a record, can add to one tray at the same time.
 """
 
 import hashlib
 import json
-import os
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field, replace
 from datetime import UTC, datetime
-from pathlib import Path, PureWindowsPath
+from pathlib import PureWindowsPath
 from typing import Any
 
-from wearview.errors import OutputError
-from wearview.files import make_folder, reason
-from wearview.store import Store, keep_file, trays_folder
+from wearview.store import Store, keep_file
+from wearview.ui.journal import add_line, read_lines
 from wearview.ui.said import AS_FOUND, BAND, NO_PART, PUT_RIGHT, RIMS, Point, Points, Said, put_right
 
 BY_NAME, BY_TIME, AS_GIVEN, BY_HAND = "name", "time", "given", "hand"
@@ -196,7 +194,7 @@ def read_tray(store: Store, place: ElementName) -> Tray:
     """
     photos: dict[str, GivenPhoto] = {}
     tray = Tray()
-    for what, said in _lines(_path(store, place)):
+    for what, said in read_lines(store, _journal(place)):
         if what in ("photo", "out"):
             # Kinds and positions were stated for the photos as they lay; other photos have other parts.
             tray = replace(tray, layout=replace(tray.layout, kinds=None, positions=None))
@@ -255,40 +253,10 @@ def _kept(store: Store, name: str, data: bytes) -> GivenPhoto:
     return GivenPhoto(keep_file(store, data), plain, datetime.now(UTC).isoformat(timespec="seconds"))
 
 
-def _path(store: Store, place: ElementName) -> Path:
-    # Names may hold what no file name may.
-    name = hashlib.sha256(json.dumps([place.teardown, place.element]).encode()).hexdigest()[:32]
-    return trays_folder(store) / f"{name}.jsonl"
+def _journal(place: ElementName) -> str:
+    """What the element's journals are called: its names may hold what no file name may."""
+    return hashlib.sha256(json.dumps([place.teardown, place.element]).encode()).hexdigest()[:32]
 
 
 def _say(store: Store, place: ElementName, what: str, said: Any) -> None:
-    path = _path(store, place)
-    make_folder(path.parent)
-    # A line begins anew even after one that a stopped machine cut off.
-    line = "\n" + json.dumps({"what": what, "said": said}) + "\n"
-    try:
-        with open(path, "ab") as file:  # one write in append mode: lines of two writers never mix
-            file.write(line.encode("ascii"))
-            file.flush()
-            os.fsync(file.fileno())
-    except OSError as error:
-        raise OutputError(
-            str(path), f"could not be written ({reason(error)})", "Free some space and try again"
-        ) from error
-
-
-def _lines(path: Path) -> Iterator[tuple[str, Any]]:
-    try:
-        text = path.read_bytes()
-    except FileNotFoundError:
-        return
-    except OSError as error:
-        raise OutputError(
-            str(path), f"cannot be read ({reason(error)})", "Bring it back from a backup"
-        ) from error
-    for line in filter(None, text.split(b"\n")):
-        try:
-            entry = json.loads(line)
-        except ValueError:
-            continue  # cut off when the machine stopped: nobody was told that it was kept
-        yield entry["what"], entry["said"]
+    add_line(store, _journal(place), what, said)

@@ -52,7 +52,9 @@ def watch(at: Watched) -> None:
     @st.fragment(run_every=LOOK_AGAIN_S if at.bench.work(at.name).doing else LOOK_SELDOM_S)
     def watched() -> None:
         with show.in_words():
-            _tray(at, tray.read_tray(at.store, at.name))
+            lying = tray.read_tray(at.store, at.name)
+            at.bench.look(at.name, lying)
+            _tray(at, lying)
 
     watched()
 
