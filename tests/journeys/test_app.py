@@ -417,6 +417,7 @@ def test_an_earlier_teardown_of_the_same_unit_stands_beside_this_one(app, url):
     turn_to(app, PACK_PAGE)
     assert any(heading.value == "Then and now" for heading in app.subheader)
     assert "**Job 7**" in shown(app)
+    assert "nothing decided then; level as it was" in shown(app)
 
 
 def test_the_demo_is_looked_at_in_a_record_of_its_own(app, url):

@@ -55,9 +55,12 @@ def test_a_unit_that_comes_back_is_found_and_compared(run, keep):
     told = run("teardown", "history", "autumn")
     assert "spring, opened" in told
     [row] = [line for line in told.splitlines() if line.startswith("3")]
-    assert row.split() == ["3", "3", "burnt", "replace", "(heat)", "3", "burnt"]
+    assert row.split()[:7] == ["3", "3", "burnt", "replace", "(heat)", "3", "burnt"]
+    assert row.endswith("new since then; level as it was")
+    assert "this was replaced: friction plate 3." in told
     [earlier] = json.loads(run("teardown", "history", "autumn", "--json", "-"))
     third = earlier["elements"][0]["positions"][2]
+    assert (third["became"], third["level_change"]) == ("renewed", 0)
     assert (third["then"]["verdict"]["decision"], third["now"]["verdict"]) == ("replace", None)
     assert "was not opened before" in run("teardown", "history", "spring")
 

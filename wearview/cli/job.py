@@ -74,6 +74,7 @@ def _new_report(store: record.Store, args: argparse.Namespace) -> list[Path]:
         lambda sha256: record.photo_bytes(store, sha256),
         Path(args.out),
         shop=load_shop(Path(args.shop) if args.shop else shop_folder()),
+        known=record.known_of(store, teardown),
         originals=args.originals,
         progress=lambda line: print(line, file=sys.stderr, flush=True),
     )

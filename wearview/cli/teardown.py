@@ -1,6 +1,7 @@
 """`wearview teardown`: open, find, show and compare teardowns."""
 
 import argparse
+import textwrap
 from dataclasses import asdict
 from typing import Any
 
@@ -8,6 +9,7 @@ from wearview import store as record
 from wearview.cli.beside import findings_json, findings_text, measured_text
 from wearview.cli.outputs import write_json
 from wearview.cli.tables import (
+    WIDTH,
     element_text,
     grade_text,
     news_text,
@@ -28,6 +30,7 @@ from wearview.record import (
     part_lines,
     unexpected_heat,
 )
+from wearview.report.words import comparison_words, fate_words
 
 NOTHING_SO_FAR = "no teardown so far; begin one with: wearview teardown new NAME"
 ERASED = "erased"
@@ -87,7 +90,8 @@ def history(args: argparse.Namespace) -> int:
         write_json(args.json, [_history_json(earlier, elements) for earlier, elements in pairs])
     if args.json != "-":
         print(
-            "\n\n".join(_history_text(earlier, elements) for earlier, elements in pairs) or _first(teardown)
+            "\n\n".join(_history_text(earlier, teardown, elements) for earlier, elements in pairs)
+            or _first(teardown)
         )
     return 0
 
@@ -213,13 +217,16 @@ def _first(teardown: Teardown) -> str:
     return f"serial number {printable(teardown.serial)} was not opened before"
 
 
-def _history_text(earlier: Teardown, elements: list[Comparison]) -> str:
+def _history_text(earlier: Teardown, now: Teardown, elements: list[Comparison]) -> str:
     title = printable(f"{earlier.name}, opened {earlier.opened_at[:10]}" + _of_unit(earlier))
     paragraphs = [f"{title}\n{'-' * len(title)}"]
     for pair in elements:
-        header = ["pos", "then", "verdict then", "now", "verdict now"]
-        rows = [[row.label, *_cells(row.then), *_cells(row.now)] for row in pair.rows]
-        paragraphs.append("\n".join([printable(pair.now.name), table(header, rows) or "nothing graded"]))
+        header = ["pos", "then", "verdict then", "now", "verdict now", "what became of it"]
+        rows = [[row.label, *_cells(row.then), *_cells(row.now), fate_words(row)] for row in pair.rows]
+        said = [textwrap.fill(printable(line), WIDTH) for line in comparison_words(pair, now)]
+        paragraphs.append(
+            "\n".join([printable(pair.now.name), table(header, rows) or "nothing graded", *said])
+        )
     if not elements:
         paragraphs.append("nothing was graded or judged then")
     return "\n\n".join(paragraphs)
@@ -238,11 +245,21 @@ def _history_json(earlier: Teardown, elements: list[Comparison]) -> dict[str, An
         "teardown": earlier.name,
         "unit": earlier.unit,
         "opened_at": earlier.opened_at,
+        "mileage": mileage_json(earlier.mileage),
         "elements": [
             {
                 "name": pair.now.name,
+                "replaced_then": [asdict(line) for line in pair.new],
+                "profile": dict(zip(("then", "now"), map(asdict, pair.profiles), strict=True)),
+                "other_rules": pair.other_rules,
                 "positions": [
-                    {"position": row.label, "then": _part_json(row.then), "now": _part_json(row.now)}
+                    {
+                        "position": row.label,
+                        "then": _part_json(row.then),
+                        "now": _part_json(row.now),
+                        "became": row.fate,
+                        "level_change": row.change,
+                    }
                     for row in pair.rows
                 ],
             }

@@ -5,14 +5,14 @@ document of it, `document` checks and writes it, `ids` keeps a stored part's id.
 `history` is the view of a teardown that stores give and reports take, with `duty` of its elements and
 `verdict`s, what was looked at beside the packs (`inspection`) and `measured` with a tool; `blind` hides
 grades until a verdict is in, `comparison` sets an earlier teardown of the unit beside this one, `followed`
-sees one lining over all units, with the `mileage` of each, `orders` makes the parts list, `suggest` what the
-shop's policy suggests.
+sees one lining over all units, with the `mileage` of each, `known` holds both for a report, `orders` makes
+the parts list, `suggest` what the shop's policy suggests.
 """
 
 from typing import TYPE_CHECKING, Any
 
 from wearview.record.blind import HIDDEN, veil, veil_document
-from wearview.record.comparison import Comparison, ThenNow, compare
+from wearview.record.comparison import KEPT, RENEWED, UNTOLD, Comparison, Profile, ThenNow, compare
 from wearview.record.document import CONTRACT, Document, combine, parts_of, schema, to_json, validate
 from wearview.record.duty import EXAMPLES, Duty
 from wearview.record.followed import (
@@ -46,9 +46,10 @@ from wearview.record.inspection import (
     check_lines,
     counted,
 )
+from wearview.record.known import NOTHING_MORE, Known
 from wearview.record.length import Length, parse_length
 from wearview.record.measured import OVER, UNDER, WITHIN, Measured, measured_from, measured_json
-from wearview.record.mileage import Mileage, mileage_json, parse_mileage
+from wearview.record.mileage import KM_PER_MILE, Mileage, mileage_json, parse_mileage
 from wearview.record.orders import OrderLine, parts_list
 from wearview.record.stated import Place, parse_kinds, parse_places
 from wearview.record.suggest import Suggestion, suggestions
@@ -63,13 +64,18 @@ __all__ = [
     "EXAMPLES",
     "EXAMPLE_CHECKLIST",
     "HIDDEN",
+    "KEPT",
+    "KM_PER_MILE",
     "LEAST_PACKS",
     "LEAST_PLATES",
+    "NOTHING_MORE",
     "NOT_DONE",
     "OVER",
     "PACK",
+    "RENEWED",
     "STEP_KM",
     "UNDER",
+    "UNTOLD",
     "WITHIN",
     "AttachedPhoto",
     "CheckLine",
@@ -84,6 +90,7 @@ __all__ = [
     "Grading",
     "Heat",
     "Inspection",
+    "Known",
     "Length",
     "LinedPlate",
     "Measured",
@@ -91,6 +98,7 @@ __all__ = [
     "OrderLine",
     "PartLine",
     "Place",
+    "Profile",
     "Suggestion",
     "Teardown",
     "TeardownLine",

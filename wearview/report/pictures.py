@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from wearview.photo import read_photo_bytes
+from wearview.report.photos import PhotoView
 from wearview.report.strip import is_jpeg, stripped, time_and_turn
-from wearview.report.view import PhotoView
 
 PhotoSource = Callable[[str], bytes]
 

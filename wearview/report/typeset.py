@@ -15,10 +15,13 @@ from wearview.errors import OutputError
 from wearview.files import reason
 from wearview.record import Verdict
 from wearview.report import words
+from wearview.report.before import BeforeView
+from wearview.report.found import FoundView
 from wearview.report.packpic import PackPicture
+from wearview.report.photos import PhotoView
 from wearview.report.pictures import ReportPicture
 from wearview.report.templates import templates
-from wearview.report.view import Decided, ElementView, FoundView, PartView, PhotoView, ReportView
+from wearview.report.view import Decided, ElementView, PartView, ReportView
 from wearview.terms import NO_PASS
 
 _FONT = "Libertinus Serif"  # comes inside typst; the system's fonts serve only for scripts that it lacks
@@ -120,6 +123,7 @@ def _view(view: ReportView, pictures: dict[int, ReportPicture]) -> Json:
         },
         "elements": [_element(element, n, pictures) for n, element in enumerate(view.elements)],
         "part_heads": words.PART_HEADS,
+        "before_heads": words.BEFORE_HEADS,
         "found_heads": words.FOUND_HEADS,
         "found": [_found(found) for found in view.found],
         "left": words.left_words(view.left),
@@ -158,6 +162,8 @@ def _element(element: ElementView, n: int, pictures: dict[int, ReportPicture]) -
         "photos": [_photo(photo, pictures[photo.number]) for photo in element.photos],
         "compared": element.compared,
         "parts": [_part(part, element.pack_verdicts) for part in element.parts],
+        "before": None if element.before is None else _before(element.before),
+        "linings": element.linings,
         "named": [
             {"name": name, "verdicts": _history(given)} for name, given in element.named_verdicts.items()
         ],
@@ -166,6 +172,14 @@ def _element(element: ElementView, n: int, pictures: dict[int, ReportPicture]) -
             for given in element.verdicts_on_earlier_photos
         ],
     }
+
+
+def _before(before: BeforeView) -> Json:
+    rows = [
+        asdict(row) | {"then_level": _key(row.then_level), "now_level": _key(row.now_level)}
+        for row in before.rows
+    ]
+    return {"title": before.title, "said": before.said, "rows": rows}
 
 
 def _found(found: FoundView) -> Json:

@@ -7,12 +7,11 @@ from typing import Any
 
 from wearview import __version__
 from wearview.record import (
+    NOTHING_MORE,
     PACK,
-    AttachedPhoto,
-    CheckLine,
     Element,
     Grading,
-    Measured,
+    Known,
     PartLine,
     Teardown,
     Verdict,
@@ -20,69 +19,23 @@ from wearview.record import (
     part_lines,
     unexpected_heat,
 )
+from wearview.report.before import BeforeView, before_view, lining_sentences
+from wearview.report.found import FoundView, MeasuredView, found_views, measured_view
 from wearview.report.packpic import PackPicture, pack_picture
+from wearview.report.photos import PhotoView, problem_words
 from wearview.report.shop import Shop
 from wearview.report.words import (
     CLEANEST_ONLY,
-    FOUND_WORDS,
-    LIGHTS,
-    NOT_GRADED,
-    OUTCOME_WORDS,
     PATTERNS,
     base_name,
     day,
     heat_news,
     level_words,
-    limit_words,
     own_reference_words,
     places,
     reference_words,
-    signature,
 )
 from wearview.terms import CAUTIONS, LINING_LEVELS, PROBLEMS, STEEL_LEVELS, Problem
-
-
-@dataclass(frozen=True, slots=True)
-class PhotoView:
-    """A photo: `number` counts through the report, `positions` are the labels of its parts; `light` is None
-    where it was not graded."""
-
-    number: int
-    element: str
-    file: str
-    stem: str
-    sha256: str
-    overlay_sha256: str | None
-    taken_at: str | None
-    light: str | None
-    positions: tuple[str, ...]
-    problems: tuple[Problem, ...]
-
-    @property
-    def alt(self) -> str:
-        """The photo for those who cannot see it; the table of parts says what it shows."""
-        where = f", {places(self.positions)}" if self.positions else ""
-        return f"Photo {self.number}, {self.element}{where}"
-
-    @property
-    def shows(self) -> str:
-        """The positions that it shows, or the item that it is of; empty where no part was found in it."""
-        return places(self.positions) if self.positions else self.element if self.light is None else ""
-
-    @property
-    def about(self) -> str:
-        """Its file, and when it was taken."""
-        return self.file + (f", taken {self.taken_at.replace('T', ' ')}" if self.taken_at else "")
-
-    @property
-    def colour_from(self) -> str:
-        """What its colours were taken from."""
-        return NOT_GRADED if self.light is None else LIGHTS[self.light]
-
-    @property
-    def said_of_problems(self) -> tuple[str, ...]:
-        """What casts doubt on it; where no part was graded, also what to do."""
-        return tuple(_said(problem, remedy=not self.positions) for problem in self.problems)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -117,7 +70,7 @@ class PartView:
     @property
     def said_of_problems(self) -> tuple[str, ...]:
         """What casts doubt on its level; where there is none, also what to do."""
-        return tuple(_said(problem, remedy=self.level is None) for problem in self.problems)
+        return tuple(problem_words(problem, remedy=self.level is None) for problem in self.problems)
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,6 +110,8 @@ class ElementView:
     named_verdicts: dict[str, tuple[Verdict, ...]]
     verdicts_on_earlier_photos: tuple[Verdict, ...]
     decided: tuple[Decided, ...]
+    before: BeforeView | None
+    linings: tuple[str, ...]
 
     @property
     def compared(self) -> str:
@@ -202,37 +157,6 @@ class ElementView:
         return Glance(worst.level, level_words(worst.level, worst.name), (*against, *where, *missed))
 
 
-@dataclass(frozen=True, slots=True)
-class FoundView:
-    """An item beside the packs of which something was said, in words, with its photos."""
-
-    item: str
-    state: str
-    note: str | None
-    signature: str
-    photos: tuple[PhotoView, ...]
-
-    @property
-    def pictured(self) -> str:
-        """The numbers of its photos: ", photos 3, 4"; empty without one."""
-        numbers = ", ".join(str(photo.number) for photo in self.photos)
-        return f", photo{'s' if len(self.photos) > 1 else ''} {numbers}" if numbers else ""
-
-
-@dataclass(frozen=True, slots=True)
-class MeasuredView:
-    """A measured value in words."""
-
-    what: str
-    value: str
-    tool: str
-    limit: str
-    outcome: str
-    out_of_limit: bool
-    note: str | None
-    signature: str
-
-
 @dataclass(frozen=True, slots=True, eq=False)
 class ReportView:
     """The whole report; `moment` is when the last entry that it shows was made, ISO 8601."""
@@ -245,6 +169,7 @@ class ReportView:
     found: tuple[FoundView, ...]
     left: tuple[str, ...]
     measured: tuple[MeasuredView, ...]
+    earlier: tuple[Teardown, ...]
     cautions: tuple[str, ...]
     lining_levels: tuple[str, ...]
     steel_levels: tuple[str, ...]
@@ -255,7 +180,10 @@ class ReportView:
         """The job: label and value of what is known of it."""
         job = self.teardown
         facts = [("Unit", job.unit), ("Serial", job.serial), ("Customer", job.customer)]
-        facts += [("Customer's wish", job.wish), ("Opened", self.opened), ("Record as of", day(self.moment))]
+        mileage = job.mileage.both if job.mileage else None
+        before = ", ".join(f"{t.name} ({t.opened_at[:10]})" for t in self.earlier)
+        facts += [("Mileage", mileage), ("Customer's wish", job.wish), ("Opened", self.opened)]
+        facts += [("Opened before", before), ("Record as of", day(self.moment))]
         return [(label, value) for label, value in facts if value]
 
     @property
@@ -291,7 +219,7 @@ class ReportView:
         return [photo for found in self.found for photo in found.photos]
 
 
-def report_view(teardown: Teardown, shop: Shop) -> ReportView:
+def report_view(teardown: Teardown, shop: Shop, known: Known = NOTHING_MORE) -> ReportView:
     """What a report of this teardown shows: the newest grading of each element beside the verdicts.
 
     Elements with heat where none is expected come first, the others as they came.
@@ -299,7 +227,7 @@ def report_view(teardown: Teardown, shop: Shop) -> ReportView:
     elements: list[ElementView] = []
     number = 1
     for element in sorted(teardown.elements, key=lambda element: not unexpected_heat(element)):
-        elements.append(_element_view(element, number))
+        elements.append(_element_view(teardown, element, number, known))
         number += len(elements[-1].photos)
     lines = check_lines(teardown.checklist, teardown.inspections)
     return ReportView(
@@ -308,10 +236,11 @@ def report_view(teardown: Teardown, shop: Shop) -> ReportView:
         opened=day(teardown.opened_at),
         moment=max(_moments(teardown)),
         elements=tuple(elements),
-        found=tuple(_found_views(lines, number)),
+        found=tuple(found_views(lines, number)),
         # Of a checklist that nobody has begun there is nothing to tell.
         left=tuple(line.item for line in lines if line.said is None) if teardown.inspections else (),
-        measured=tuple(map(_measured_view, teardown.measured)),
+        measured=tuple(map(measured_view, teardown.measured)),
+        earlier=known.earlier,
         cautions=CAUTIONS,
         lining_levels=LINING_LEVELS,
         steel_levels=STEEL_LEVELS,
@@ -342,45 +271,7 @@ def _moments(teardown: Teardown) -> Iterator[str]:
     yield from (one.measured_at for one in teardown.measured)
 
 
-def _found_views(lines: list[CheckLine], first_number: int) -> Iterator[FoundView]:
-    """What was said of each item, its photos numbered on from the packs'."""
-    number = first_number
-    for said in (line.said for line in lines if line.said is not None):
-        photos = tuple(_attached(said.item, photo, n) for n, photo in enumerate(said.photos, number))
-        number += len(photos)
-        state = FOUND_WORDS[said.outcome]
-        yield FoundView(said.item, state, said.note, signature(said.by, said.said_at), photos)
-
-
-def _attached(item: str, photo: AttachedPhoto, number: int) -> PhotoView:
-    return PhotoView(
-        number=number,
-        element=item,
-        file=base_name(photo.file),
-        stem=PureWindowsPath(photo.file).stem,
-        sha256=photo.sha256,
-        overlay_sha256=None,
-        taken_at=None,
-        light=None,
-        positions=(),
-        problems=(),
-    )
-
-
-def _measured_view(one: Measured) -> MeasuredView:
-    return MeasuredView(
-        what=one.what,
-        value=one.value.both,
-        tool=one.tool,
-        limit=limit_words(one),
-        outcome=OUTCOME_WORDS[one.outcome],
-        out_of_limit=one.out_of_limit,
-        note=one.note,
-        signature=signature(one.by, one.measured_at),
-    )
-
-
-def _element_view(element: Element, first_number: int) -> ElementView:
+def _element_view(teardown: Teardown, element: Element, first_number: int, known: Known) -> ElementView:
     lines = part_lines(element)
     photos = tuple(_photo_views(element, lines, first_number))
     numbers = {photo.sha256: photo.number for photo in photos}
@@ -400,6 +291,8 @@ def _element_view(element: Element, first_number: int) -> ElementView:
         named_verdicts=element.named_verdicts,
         verdicts_on_earlier_photos=element.verdicts_on_earlier_photos,
         decided=tuple(_decided(element, lines)),
+        before=before_view(teardown, element, known),
+        linings=tuple(lining_sentences(element, known)),
     )
 
 
@@ -467,10 +360,6 @@ def _reasons(grade: dict[str, Any]) -> Iterator[str]:
     for said in grade.get("because", ()):
         if said.rstrip(".").lower() != CLEANEST_ONLY:
             yield said.replace(" %", "\u00a0%")
-
-
-def _said(problem: Problem, *, remedy: bool) -> str:
-    return " ".join([problem.text, *([problem.remedy] if remedy and problem.remedy else [])])
 
 
 def _known(names: list[str]) -> tuple[Problem, ...]:

@@ -5,15 +5,24 @@ from pathlib import PureWindowsPath
 from typing import Any
 
 from wearview.record import (
+    KEPT,
+    KM_PER_MILE,
     NOT_DONE,
     OVER,
+    RENEWED,
     STEP_KM,
     UNDER,
+    UNTOLD,
     WITHIN,
+    Comparison,
     Followed,
     Heat,
     Measured,
     Mileage,
+    PartLine,
+    Profile,
+    Teardown,
+    ThenNow,
     Verdict,
 )
 from wearview.report.packpic import PackPicture
@@ -29,6 +38,7 @@ TITLES = {
     "photos": "Photos",
     "parts": "Part by part",
     "named": "Parts outside the pack",
+    "before": "Then and now",
     "earlier": "Verdicts on earlier photos",
     "beside": "Beside the packs",
     "measured": "Measured",
@@ -38,6 +48,7 @@ TITLES = {
 GLANCE_HEADS = ("Element", "Most heat seen", "What was replaced or left in, and why")
 LEGEND_HEADS = ("Level", "Lining (friction plate, band)", "Steel and reaction plate")
 PART_HEADS = ("Position", "Part", "Heat level", "What the photo shows", "Technician's verdict")
+BEFORE_HEADS = ("Position", "Then", "Verdict then", "Now", "What became of it")
 PHOTO_HEADS = ("Photo", "File", "Colour taken from", "SHA-256 of the file")
 FOUND_HEADS = ("Item", "What was found")
 MEASURED_HEADS = ("What", "Measured", "Limit, and where it is from", "Result")
@@ -110,6 +121,8 @@ PATTERNS = {
     "none": "No plate shows heat in its photo.",
     "cannot tell": "The photos do not tell where heat lies.",
 }
+FATES = {RENEWED: "new since then", KEPT: "left in then", UNTOLD: "nothing decided then"}
+OTHER_RULES = "The two were graded by different rules, so a level may mean another amount of heat."
 CLEANEST_ONLY = "compared with the cleanest plate only"
 NO_VERDICT = "no verdict given"
 
@@ -134,6 +147,13 @@ def base_name(path: str) -> str:
 def level_words(level: int | None, name: str | None) -> str:
     """A heat level as tables write it: "Level 3: burnt", or "Cannot tell"."""
     return "Cannot tell" if level is None else f"Level {level}: {name}"
+
+
+def line_words(line: PartLine | None) -> str:
+    """A part's level as tables write it; what stands where no photo shows one."""
+    if line is None:
+        return "not photographed"
+    return level_words(line.level, line.part["grade"]["name"] if line.part["grade"] else None)
 
 
 def places(labels: tuple[str, ...]) -> str:
@@ -176,6 +196,53 @@ def earlier_place(verdict: Verdict) -> str:
 def no_own_verdict(whole: tuple[Verdict, ...]) -> str:
     """What stands for a part without a verdict of its own: the pack's that holds now, if there is one."""
     return f"with the whole pack: {DECISIONS[whole[-1].decision]}" if whole else NO_VERDICT
+
+
+def fate_words(row: ThenNow) -> str:
+    """What became of the part at a position, and how far its level moved: "left in then; 2 levels higher"."""
+    return "; ".join(said for said in (FATES[row.fate], change_words(row)) if said)
+
+
+def change_words(row: ThenNow) -> str:
+    """How far the level at a position moved; empty where that cannot be said."""
+    if row.then and row.now and row.then.part["kind"] != row.now.part["kind"]:
+        return f"{row.then.part['kind']} then, {row.now.part['kind']} now"
+    if (change := row.change) is None:
+        return ""
+    if change == 0:
+        return "level as it was"
+    return f"{abs(change)} level{'s' if abs(change) > 1 else ''} {'higher' if change > 0 else 'lower'}"
+
+
+def comparison_words(pair: Comparison, now: Teardown) -> list[str]:
+    """How an element changed as a whole, in sentences."""
+    then_profile, now_profile = pair.profiles
+    said = [f"Then: {_profile_words(then_profile)}", f"Now: {_profile_words(now_profile)}"]
+    if changes := pair.changes:
+        hotter, cooler = (sum(sign * change > 0 for change in changes) for sign in (1, -1))
+        same = len(changes) - hotter - cooler
+        said.append(
+            f"Of {len(changes)} positions graded both times {hotter} "
+            f"show{'s' if hotter == 1 else ''} a higher level, {cooler} a lower one, {same} the same."
+        )
+    new = [f"{line.part} {', '.join(map(str, line.positions))}".strip() for line in pair.new]
+    if new:
+        said.append(f"By the verdicts of then this was replaced: {'; '.join(new)}.")
+    if pair.earlier.mileage and now.mileage and now.mileage.km >= pair.earlier.mileage.km:
+        run = now.mileage.km - pair.earlier.mileage.km
+        said.append(f"Run since: {float(run):,.0f} km ({float(run / KM_PER_MILE):,.0f} mi).")
+    if pair.other_rules:
+        said.append(OTHER_RULES)
+    return said
+
+
+def _profile_words(profile: Profile) -> str:
+    if not profile.graded:
+        return "nothing graded."
+    heat = f"{profile.hot} of {profile.graded} graded parts show heat"
+    worst = f", the most at position {profile.worst_at}, level {profile.worst}" if profile.hot else ""
+    pattern = f" {PATTERNS[profile.pattern]}" if profile.pattern else ""
+    return f"{heat}{worst}.{pattern}"
 
 
 def place_words(place: int) -> str:

@@ -5,8 +5,9 @@ from collections.abc import Callable, Collection, Mapping
 from pathlib import Path
 
 from wearview.files import make_folder, whole_file, write_whole
-from wearview.record import Teardown
+from wearview.record import NOTHING_MORE, Known, Teardown
 from wearview.report.parts_csv import findings_csv, measured_csv, parts_csv
+from wearview.report.photos import PhotoView
 from wearview.report.pictures import (
     PhotoSource,
     ReportPicture,
@@ -17,7 +18,7 @@ from wearview.report.pictures import (
 from wearview.report.shop import Shop
 from wearview.report.templates import templates
 from wearview.report.typeset import report_pdf
-from wearview.report.view import PhotoView, ReportView, report_view, without_photos
+from wearview.report.view import ReportView, report_view, without_photos
 
 # A fixed date in the ZIP: the same record gives the same bytes. The earliest that the format can hold.
 _ZIP_DATE = (1980, 1, 1, 0, 0, 0)
@@ -32,6 +33,7 @@ def write_report(
     out: Path,
     *,
     shop: Shop = NO_SHOP,
+    known: Known = NOTHING_MORE,
     originals: bool = False,
     left_out: Collection[str] = (),
     progress: Tell | None = None,
@@ -48,6 +50,8 @@ def write_report(
         Made if missing; files of these names are replaced.
     shop : Shop, optional
         Who hands the report over.
+    known : Known, optional
+        What the shop's record knows beside the teardown.
     originals : bool, optional
         Whether `photos.zip` holds the photos themselves beside the marked ones.
     left_out : collection of str, optional
@@ -66,7 +70,7 @@ def write_report(
         When a kept photo is missing or altered, or a file cannot be written.
     """
     tell = progress or (lambda line: None)
-    view = without_photos(report_view(teardown, shop), left_out)
+    view = without_photos(report_view(teardown, shop, known), left_out)
     make_folder(out)
     pictures = report_pictures(view.photos, photo_bytes, tell)
     html = _html(view, pictures)
@@ -79,14 +83,19 @@ def write_report(
 
 
 def counter_html(
-    teardown: Teardown, photo_bytes: PhotoSource, *, shop: Shop = NO_SHOP, left_out: Collection[str] = ()
+    teardown: Teardown,
+    photo_bytes: PhotoSource,
+    *,
+    shop: Shop = NO_SHOP,
+    known: Known = NOTHING_MORE,
+    left_out: Collection[str] = (),
 ) -> bytes:
     """The report to be read on a screen that is turned to the customer: what `report.html` says, in larger
     type, dark where the screen is.
 
     Parameters and errors are those of `write_report`.
     """
-    view = without_photos(report_view(teardown, shop), left_out)
+    view = without_photos(report_view(teardown, shop, known), left_out)
     return _html(view, report_pictures(view.photos, photo_bytes, lambda line: None), counter=True)
 
 

@@ -19,7 +19,7 @@ from wearview.store.customers import (
     list_customers,
 )
 from wearview.store.elements import add_element, copy_elements, state_duty
-from wearview.store.followed import followed, lining_names
+from wearview.store.followed import followed, known_of, lining_names
 from wearview.store.gradings import GradedPhoto, add_grading
 from wearview.store.handover import Handover, hand_over, handovers, keep_report
 from wearview.store.inspections import (
@@ -76,6 +76,7 @@ __all__ = [
     "judged_parts",
     "keep_file",
     "keep_report",
+    "known_of",
     "lining_names",
     "list_customers",
     "list_teardowns",

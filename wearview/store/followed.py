@@ -9,7 +9,9 @@ from sqlalchemy import Connection, Row, func, select
 from wearview.record import (
     PACK,
     Followed,
+    Known,
     LinedPlate,
+    Teardown,
     follow,
     lining_of,
     parse_mileage,
@@ -17,7 +19,7 @@ from wearview.record import (
     places_from_reaction_end,
 )
 from wearview.store.connect import Store, reading
-from wearview.store.look import with_facts
+from wearview.store.look import earlier_teardowns, with_facts
 from wearview.store.tables import (
     element,
     graded_lining,
@@ -52,6 +54,14 @@ def followed(store: Store, lining: str) -> Followed:
             if mine := [row for row in sides if row.lining == lining and _may_be_seen(row, shown)]:
                 plates.append(_plate(mine, places.get(position)))
     return follow(lining, plates)
+
+
+def known_of(store: Store, teardown: Teardown) -> Known:
+    """What the record knows beside a teardown that it gave."""
+    documents = [element.latest.document for element in teardown.elements if element.latest]
+    named = {lining_of(document, part) for document in documents for _, part in parts_of(document)}
+    linings = {name: followed(store, name) for name in sorted(filter(None, named))}
+    return Known(tuple(earlier_teardowns(store, teardown.name)), linings)
 
 
 def lining_rows(document: Mapping[str, Any]) -> list[dict[str, str]]:

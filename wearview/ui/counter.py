@@ -15,7 +15,7 @@ from starlette.routing import Route
 
 from wearview import store as record
 from wearview.errors import WearviewError
-from wearview.record import Teardown
+from wearview.record import Known, Teardown
 from wearview.report import Shop, counter_html, load_shop, shop_folder
 from wearview.report.templates import templates
 from wearview.ui import here
@@ -51,7 +51,9 @@ def stamp(store: record.Store, teardown: Teardown, which: str) -> tuple[str, ...
     said = (f"{len(element.verdicts)} {element.duty}" for element in teardown.elements)
     beside = (f"{shown}" for shown in (teardown.checklist, teardown.inspections, teardown.measured))
     shop = hashlib.sha256(repr(shop_of(which)).encode()).hexdigest()
-    return (store.label, teardown.name, str(teardown.blind), *gradings, *said, *beside, shop)
+    job = (teardown.unit, teardown.serial, teardown.customer, teardown.wish, teardown.mileage, teardown.blind)
+    known = Known(tuple(record.earlier_teardowns(store, teardown.name))).stamp
+    return (store.label, teardown.name, f"{job}", *gradings, *said, *beside, *known, shop)
 
 
 async def page(request: Request) -> Response:
@@ -96,7 +98,11 @@ def _written(stamped: tuple[str, ...], which: str, name: str, left_out: tuple[st
     store = bench_of(here.url_of(which)).store
     teardown = record.get_teardown(store, name)
     return counter_html(
-        teardown, lambda sha256: record.photo_bytes(store, sha256), shop=shop_of(which), left_out=left_out
+        teardown,
+        lambda sha256: record.photo_bytes(store, sha256),
+        shop=shop_of(which),
+        known=record.known_of(store, teardown),
+        left_out=left_out,
     )
 
 

@@ -5,7 +5,7 @@ from collections.abc import Callable, Sequence
 from html import escape
 from typing import TYPE_CHECKING, Any
 
-from wearview.record import CheckLine, Document, Element, Measured, PartLine, Suggestion, Teardown
+from wearview.record import CheckLine, Comparison, Document, Element, Measured, PartLine, Suggestion, Teardown
 from wearview.report.packpic import pack_picture
 from wearview.report.templates import templates
 from wearview.terms import CAUTIONS
@@ -75,6 +75,11 @@ def said_html(element: Element) -> str:
 def suggested_html(found: list[Suggestion]) -> str:
     """What the shop's policy suggests; empty where it suggests nothing."""
     return _pieces("page_facts.html").suggested(found)
+
+
+def then_and_now_html(pair: Comparison, now: Teardown) -> str:
+    """How an element changed since an earlier teardown, as a whole and plate by plate."""
+    return _pieces("plates.html").then_and_now(pair, now)
 
 
 def linings_html(kept: "list[StoredLining]", dark_below: float) -> str:

@@ -12,6 +12,7 @@ from wearview.record import (
     PartLine,
     Suggestion,
     Teardown,
+    compare,
     part_lines,
     suggestions,
     unexpected_heat,
@@ -34,6 +35,7 @@ from wearview.ui.words import (
     row_html,
     said_html,
     suggested_html,
+    then_and_now_html,
 )
 
 
@@ -182,21 +184,24 @@ def _profile_words(lines: list[PartLine]) -> str:
 
 def _earlier(store: record.Store, teardown: Teardown, element: Element, lines: list[PartLine]) -> None:
     """The same element in earlier teardowns of this unit, then and now."""
-    earlier = [
-        (then.name, before)
+    pairs = [
+        pair
         for then in record.earlier_teardowns(store, teardown.name)
-        for before in then.elements
-        if before.name == element.name and before.latest is not None
+        for pair in compare(then, teardown)
+        if pair.now is element and pair.then.latest is not None
     ]
-    if not earlier:
+    if not pairs:
         return
     st.subheader("Then and now")
     st.caption("Earlier teardowns with this serial number.")
-    for name, before in [(f"Now: {teardown.name}", element), *earlier]:
+    with st.container(border=True):
+        st.markdown(f"**Now: {plain(teardown.name)}**")
+        show.html(row_html(lines))
+    for pair in pairs:
         with st.container(border=True):
-            st.markdown(f"**{plain(name)}**")
-            mine = lines if before is element else part_lines(before)
-            show.html(row_html(mine) or parts_html(mine, with_verdicts=True))
+            st.markdown(f"**{plain(pair.earlier.name)}**")
+            show.html(row_html(part_lines(pair.then)))
+            show.html(then_and_now_html(pair, teardown))
 
 
 page()

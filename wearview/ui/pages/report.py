@@ -137,6 +137,7 @@ def _written(
         lambda sha256: record.photo_bytes(_store, sha256),
         Path(folder.name),
         shop=counter.shop_of(_which),
+        known=record.known_of(_store, _teardown),
         originals=originals,
         left_out=left_out,
     )

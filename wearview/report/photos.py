@@ -1,0 +1,54 @@
+"""A photo as the report shows it."""
+
+from dataclasses import dataclass
+
+from wearview.report.words import LIGHTS, NOT_GRADED, places
+from wearview.terms import Problem
+
+
+@dataclass(frozen=True, slots=True)
+class PhotoView:
+    """A photo: `number` counts through the report, `positions` are the labels of its parts; `light` is None
+    where it was not graded."""
+
+    number: int
+    element: str
+    file: str
+    stem: str
+    sha256: str
+    overlay_sha256: str | None
+    taken_at: str | None
+    light: str | None
+    positions: tuple[str, ...]
+    problems: tuple[Problem, ...]
+
+    @property
+    def alt(self) -> str:
+        """The photo for those who cannot see it; the table of parts says what it shows."""
+        where = f", {places(self.positions)}" if self.positions else ""
+        return f"Photo {self.number}, {self.element}{where}"
+
+    @property
+    def shows(self) -> str:
+        """The positions that it shows, or the item that it is of; empty where no part was found in it."""
+        return places(self.positions) if self.positions else self.element if self.light is None else ""
+
+    @property
+    def about(self) -> str:
+        """Its file, and when it was taken."""
+        return self.file + (f", taken {self.taken_at.replace('T', ' ')}" if self.taken_at else "")
+
+    @property
+    def colour_from(self) -> str:
+        """What its colours were taken from."""
+        return NOT_GRADED if self.light is None else LIGHTS[self.light]
+
+    @property
+    def said_of_problems(self) -> tuple[str, ...]:
+        """What casts doubt on it; where no part was graded, also what to do."""
+        return tuple(problem_words(problem, remedy=not self.positions) for problem in self.problems)
+
+
+def problem_words(problem: Problem, *, remedy: bool) -> str:
+    """A problem in words, with what to do about it where that is wanted."""
+    return " ".join([problem.text, *([problem.remedy] if remedy and problem.remedy else [])])
