@@ -181,4 +181,5 @@ def add_beside(store: record.Store, teardown: str) -> None:
         least="0.03",
         most="0.04",
         limit_from="shop note 12",
+        photos={"gauge.jpg": jpeg(44)},
     )

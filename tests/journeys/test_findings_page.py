@@ -71,10 +71,24 @@ def test_a_value_out_of_its_limit_is_shown(page, url):
     press(page, "keep value")
     assert "limit from nowhere" in shown(page)
     widget(page, "text_input", "limit from").set_value("an invented note")
+    photos = widget(page, "file_uploader", "measured photos")
+    photos.set_value([("gauge.jpg", documents.jpeg(44), "image/jpeg")])
     press(page, "keep value")
     assert "Out of limit: over the most" in shown(page)
     [one] = job(url).measured
     assert (str(one.value), str(one.most)) == ("3/64 in", "1 mm")
+    assert [photo.file for photo in one.photos] == ["gauge.jpg"]
+    assert one.photos[0].sha256 in shown(page)
+
+
+def test_the_mileage_is_kept_as_typed_and_can_be_taken_back(page, url):
+    for typed, kept in (("far", None), ("52000 miles", "52000 mi"), ("", None)):
+        page.text_input(key="mileage of Job 7").set_value(typed)
+        run(page)
+        press(page, "keep mileage")
+        mileage = job(url).mileage
+        assert (mileage and str(mileage)) == kept
+        assert ("is no mileage" in shown(page)) == (typed == "far")
 
 
 def test_a_mistake_is_taken_back(page, url):

@@ -51,7 +51,7 @@ def found(store):
 def test_a_whole_record_has_nothing_to_tell(kept):
     checked = record.check_record(kept)
     assert checked.findings == ()
-    assert checked.files == 5  # two photos, the overlay of both, a finding's photo, a report
+    assert checked.files == 6  # two photos, the overlay of both, a finding's and a value's photo, a report
     with kept.engine.connect() as connection:
         rows = sum(len(connection.execute(table.select()).all()) for table in SEALED)
     assert checked.rows == rows
@@ -72,6 +72,7 @@ def test_a_seal_covers_every_table_that_may_not_change(kept):
         ("UPDATE checklist SET entries = '[]'", "checklist [1]", "was altered"),
         ("UPDATE inspection SET outcome = 'nothing-found'", "inspection [1]", "was altered"),
         ("DELETE FROM inspection_photo", "inspection_photo [1, ", "is missing"),
+        ("DELETE FROM measured_photo", "measured_photo [1, ", "is missing"),
         ("UPDATE measured_value SET value = '0.03 in'", "measured_value [1]", "was altered"),
         ("UPDATE grading SET document = '{}'", "grading [1]", "its document was altered"),
         (

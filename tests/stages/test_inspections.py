@@ -3,6 +3,7 @@
 import pytest
 
 from tests import documents
+from tests.databases import copy_as_of_step
 from wearview import store as record
 from wearview.errors import CallError
 from wearview.record import check_lines, counted
@@ -115,3 +116,19 @@ def test_nothing_is_added_to_a_closed_teardown(job):
     ):
         with pytest.raises(CallError, match="is closed"):
             add()
+
+
+def test_a_value_measured_before_values_had_photos_gets_one_when_measured_again(empty_url, tmp_path):
+    today = record.open_store(f"sqlite:///{tmp_path}/today/record.sqlite")
+    record.new_teardown(today, "Job 7")
+    record.add_measured(today, "Job 7", "tip gap", "0.004", "in", "feeler gauge")
+    copy_as_of_step(5, today, empty_url)
+    opened = record.open_store(empty_url)
+    [before] = record.get_teardown(opened, "Job 7").measured
+    assert before.photos == ()
+    gauge = {"gauge.jpg": documents.jpeg(44), "again.jpg": documents.jpeg(44)}
+    record.add_measured(opened, "Job 7", "Tip gap", "0.005", "in", "feeler gauge", photos=gauge)
+    [now] = record.get_teardown(opened, "Job 7").measured
+    assert [photo.file for photo in now.photos] == ["gauge.jpg"]  # the same photo is kept once
+    assert record.photo_bytes(opened, now.photos[0].sha256) == documents.jpeg(44)
+    assert record.check_record(opened).findings == ()

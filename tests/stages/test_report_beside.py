@@ -16,6 +16,8 @@ from wearview.report import write_report
 WHEN = "2026-01-02T03:04:05+00:00"
 SCORED = documents.jpeg(40)
 OTHER = documents.jpeg(60)
+GAP = documents.jpeg(70)
+GAP_SHA256 = documents.sha256(GAP)
 
 
 def value(what, number, **limit):
@@ -40,13 +42,13 @@ def job():
         ),
         measured=(
             value("forward clearance", "3/64", most="1.1 mm", limit_from="an invented note"),
-            value("tip gap", "0.004"),
+            replace(value("tip gap", "0.004"), photos=(AttachedPhoto("/home/kim/gap.jpg", GAP_SHA256),)),
         ),
     )
 
 
 def write(job, folder, **options):
-    photos = documents.hot_pack()[1] | {documents.sha256(data): data for data in (SCORED, OTHER)}
+    photos = documents.hot_pack()[1] | {documents.sha256(data): data for data in (SCORED, OTHER, GAP)}
     write_report(job, photos.__getitem__, folder, **options)
     return folder
 
@@ -62,6 +64,7 @@ def test_page_and_paper_tell_found_left_out_and_not_done_apart(job, tmp_path):
         "Not looked at, left out on purpose",
         "Not done, nothing is noted of: bushings.",
         "Photo 3: pump pocket",
+        "Photo 5: tip gap",
         "3/64 in (1.190625 mm)",
         "at most 1.1 mm (an invented note)",
         "Out of limit: over the most",
@@ -93,6 +96,8 @@ def test_the_archive_has_the_photos_and_the_tables(job, tmp_path):
     assert (clearance["value"], clearance["unit"], clearance["mm"]) == ("0.046875", "in", "1.190625")
     assert (clearance["most"], clearance["outcome"]) == ("1.1 mm", "out of limit: over")
     assert (gap["most"], gap["limit_from"], gap["outcome"]) == ("", "", "")
+    assert (clearance["photo_sha256"], gap["photo_sha256"]) == ("", GAP_SHA256)
+    assert [name for name in names if "gap" in name] == ["originals/05-tip-gap-gap.jpg"]
 
 
 def test_without_findings_and_values_there_is_no_word_of_them(job, tmp_path):
@@ -106,7 +111,8 @@ def test_without_findings_and_values_there_is_no_word_of_them(job, tmp_path):
 
 
 def test_a_findings_photo_may_be_left_out(job, tmp_path):
-    folder = write(job, tmp_path, left_out={documents.sha256(SCORED)})
+    folder = write(job, tmp_path, left_out={documents.sha256(SCORED), GAP_SHA256})
+    assert "Photo 5" not in page(folder).text
     assert "Found, photo 4" in " ".join(page(folder).text.split()).replace(" ,", ",")
     with zipfile.ZipFile(folder / "photos.zip") as archive:
         assert len([name for name in archive.namelist() if "pump" in name]) == 1

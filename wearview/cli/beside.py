@@ -1,7 +1,7 @@
 """`wearview checklist`, `finding`, `measured`: what was looked at and measured beside the packs."""
 
 import argparse
-from collections.abc import Iterator
+from collections.abc import Iterator, Sized
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -61,16 +61,6 @@ def example(args: argparse.Namespace) -> int:
 
 def add_finding(args: argparse.Namespace) -> int:
     """Store what was found at an item, with photos."""
-    from wearview.photo import read_photo_bytes  # a third of a second that a finding without a photo saves
-
-    photos = {}
-    for path in map(Path, args.photo):
-        try:
-            data = path.read_bytes()
-        except OSError as error:
-            raise CallError(str(path), "cannot be read", "Name a photo that is there") from error
-        read_photo_bytes(data, str(path))
-        photos[path.name if path.name not in photos else str(path)] = data
     given = record.add_inspection(
         open_record(args),
         args.teardown,
@@ -78,14 +68,13 @@ def add_finding(args: argparse.Namespace) -> int:
         args.outcome,
         by=args.by,
         note=args.note,
-        photos=photos,
+        photos=_photos(args.photo),
     )
     if args.json:
         write_json(args.json, asdict(given))
     if args.json != "-":
-        seen = f", {len(given.photos)} photo{'s' if len(given.photos) > 1 else ''}" if given.photos else ""
         where = f"{args.teardown}, {given.item}"
-        print(f"stored: {printable(where)}: {given.outcome}{seen}")
+        print(f"stored: {printable(where)}: {given.outcome}{_pictured(given.photos)}")
     return 0
 
 
@@ -120,12 +109,13 @@ def add_measured(args: argparse.Namespace) -> int:
         limit_from=args.limit_from,
         by=args.by,
         note=args.note,
+        photos=_photos(args.photo),
     )
     if args.json:
         write_json(args.json, measured_json(given))
     if args.json != "-":
         outcome = given.outcome or "no limit was typed"
-        print(f"stored: {printable(given.what)}: {given.value.both}; {outcome}")
+        print(f"stored: {printable(given.what)}: {given.value.both}; {outcome}{_pictured(given.photos)}")
     return 0
 
 
@@ -183,14 +173,35 @@ def measured_text(teardown: Teardown) -> str:
     if not teardown.measured:
         return ""
     title = "measured"
-    header = ["what", "value", "tool", "limit", "limit from", "outcome", "note"]
-    return "\n".join([title, "-" * len(title), table(header, map(_measured_cells, teardown.measured))])
+    header = ["what", "value", "tool", "limit", "limit from", "outcome", "photos", "note"]
+    rows = table(header, map(_measured_cells, teardown.measured), right=(6,))
+    return "\n".join([title, "-" * len(title), rows])
 
 
 def _measured_cells(one: Measured) -> list[str]:
     outcome = (one.outcome or "").upper() if one.out_of_limit else one.outcome or ""
     limit = one.limit_words or "none typed"
-    return [one.what, one.value.both, one.tool, limit, one.limit_from or "", outcome, one.note or ""]
+    photos = str(len(one.photos) or "")
+    return [one.what, one.value.both, one.tool, limit, one.limit_from or "", outcome, photos, one.note or ""]
+
+
+def _photos(files: list[str]) -> dict[str, bytes]:
+    """The photos that were named, by their files' names."""
+    from wearview.photo import read_photo_bytes  # a third of a second that nothing without a photo needs
+
+    photos: dict[str, bytes] = {}
+    for path in map(Path, files):
+        try:
+            data = path.read_bytes()
+        except OSError as error:
+            raise CallError(str(path), "cannot be read", "Name a photo that is there") from error
+        read_photo_bytes(data, str(path))
+        photos[path.name if path.name not in photos else str(path)] = data
+    return photos
+
+
+def _pictured(photos: Sized) -> str:
+    return f", {len(photos)} photo{'s' if len(photos) > 1 else ''}" if photos else ""
 
 
 def _numbered(items: tuple[str, ...]) -> Iterator[str]:

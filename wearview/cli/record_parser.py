@@ -160,6 +160,9 @@ def _add_measured(actions: argparse._SubParsersAction) -> None:
     p.add_argument("--least", metavar="LIMIT", help="the least it may be")
     p.add_argument("--most", metavar="LIMIT", help="the most it may be")
     p.add_argument("--limit-from", metavar="TEXT", help="where the limit is from, as the manual and its page")
+    p.add_argument(
+        "--photo", action="append", default=[], metavar="FILE", help="a photo of it; may be repeated"
+    )
     p.add_argument("--by", metavar="WHO")
     p.add_argument("--note", metavar="TEXT")
     add_json(p)

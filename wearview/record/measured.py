@@ -1,9 +1,10 @@
 """Values that a technician measured with a tool, beside the limit that he took from somewhere."""
 
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import Any
 
 from wearview.errors import CallError
+from wearview.record.inspection import AttachedPhoto
 from wearview.record.length import Length, parse_length
 from wearview.terms import LENGTH_UNITS
 
@@ -28,6 +29,7 @@ class Measured:
     by, note : str or None
     measured_at : str
         ISO 8601 in UTC.
+    photos : tuple of AttachedPhoto
 
     Raises
     ------
@@ -44,6 +46,7 @@ class Measured:
     by: str | None
     note: str | None
     measured_at: str
+    photos: tuple[AttachedPhoto, ...] = ()
 
     def __post_init__(self) -> None:
         if not self.tool.strip():
@@ -94,6 +97,7 @@ def measured_from(
     by: str | None = None,
     note: str | None = None,
     measured_at: str,
+    photos: tuple[AttachedPhoto, ...] = (),
 ) -> Measured:
     """A measured value as typed. Limits are in the value's unit unless they name their own.
 
@@ -107,7 +111,7 @@ def measured_from(
     length = parse_length(value, unit)
     under, over = (parse_length(typed, length.unit) if typed else None for typed in (least, most))
     return Measured(
-        what, length, tool, under, over, limit_from or None, by or None, note or None, measured_at
+        what, length, tool, under, over, limit_from or None, by or None, note or None, measured_at, photos
     )
 
 
@@ -124,6 +128,7 @@ def measured_json(measured: Measured) -> dict[str, Any]:
         "by": measured.by,
         "note": measured.note,
         "measured_at": measured.measured_at,
+        "photos": [asdict(photo) for photo in measured.photos],
     }
 
 

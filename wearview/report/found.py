@@ -1,6 +1,6 @@
 """What stands beside the packs as the report shows it: findings with photos, measured values."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import PureWindowsPath
 
@@ -22,8 +22,7 @@ class FoundView:
     @property
     def pictured(self) -> str:
         """The numbers of its photos: ", photos 3, 4"; empty without one."""
-        numbers = ", ".join(str(photo.number) for photo in self.photos)
-        return f", photo{'s' if len(self.photos) > 1 else ''} {numbers}" if numbers else ""
+        return _pictured(self.photos)
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +37,12 @@ class MeasuredView:
     out_of_limit: bool
     note: str | None
     signature: str
+    photos: tuple[PhotoView, ...]
+
+    @property
+    def pictured(self) -> str:
+        """The numbers of its photos: ", photos 3, 4"; empty without one."""
+        return _pictured(self.photos)
 
 
 def found_views(lines: list[CheckLine], first_number: int) -> Iterator[FoundView]:
@@ -65,14 +70,25 @@ def _attached(item: str, photo: AttachedPhoto, number: int) -> PhotoView:
     )
 
 
-def measured_view(one: Measured) -> MeasuredView:
-    return MeasuredView(
-        what=one.what,
-        value=one.value.both,
-        tool=one.tool,
-        limit=limit_words(one),
-        outcome=OUTCOME_WORDS[one.outcome],
-        out_of_limit=one.out_of_limit,
-        note=one.note,
-        signature=signature(one.by, one.measured_at),
-    )
+def measured_views(values: Iterable[Measured], first_number: int) -> Iterator[MeasuredView]:
+    """The measured values, their photos numbered on."""
+    number = first_number
+    for one in values:
+        photos = tuple(_attached(one.what, photo, n) for n, photo in enumerate(one.photos, number))
+        number += len(photos)
+        yield MeasuredView(
+            what=one.what,
+            value=one.value.both,
+            tool=one.tool,
+            limit=limit_words(one),
+            outcome=OUTCOME_WORDS[one.outcome],
+            out_of_limit=one.out_of_limit,
+            note=one.note,
+            signature=signature(one.by, one.measured_at),
+            photos=photos,
+        )
+
+
+def _pictured(photos: Sequence[PhotoView]) -> str:
+    numbers = ", ".join(str(photo.number) for photo in photos)
+    return f", photo{'s' if len(photos) > 1 else ''} {numbers}" if numbers else ""

@@ -82,6 +82,7 @@ MEASURED_COLUMNS = (
     "by",
     "note",
     "measured_at",
+    "photo_sha256",
 )
 
 
@@ -130,6 +131,7 @@ def _found_row(line: CheckLine) -> dict[str, Any]:
 def _measured_row(one: Measured) -> dict[str, Any]:
     told = measured_json(one)
     value = told.pop("value")
+    told["photo_sha256"] = " ".join(photo["sha256"] for photo in told.pop("photos"))
     number = decimal_text(one.value.exact)  # a spreadsheet takes a fraction for a date
     limits = {name: getattr(one, name) and str(getattr(one, name)) for name in ("least", "most")}
     return {

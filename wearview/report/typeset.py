@@ -16,7 +16,7 @@ from wearview.files import reason
 from wearview.record import Verdict
 from wearview.report import words
 from wearview.report.before import BeforeView
-from wearview.report.found import FoundView
+from wearview.report.found import FoundView, MeasuredView
 from wearview.report.packpic import PackPicture
 from wearview.report.photos import PhotoView
 from wearview.report.pictures import ReportPicture
@@ -130,7 +130,9 @@ def _view(view: ReportView, pictures: dict[int, ReportPicture]) -> Json:
         "found_across": min(2, len(view.found_photos)),
         "found_photos": [_photo(photo, pictures[photo.number]) for photo in view.found_photos],
         "measured_heads": words.MEASURED_HEADS,
-        "measured": [asdict(one) for one in view.measured],
+        "measured": [_measured(one) for one in view.measured],
+        "measured_across": min(2, len(view.measured_photos)),
+        "measured_photos": [_photo(photo, pictures[photo.number]) for photo in view.measured_photos],
         "about_limits": words.ABOUT_LIMITS,
         "cautions": view.cautions,
         "evidence": {
@@ -172,6 +174,11 @@ def _element(element: ElementView, n: int, pictures: dict[int, ReportPicture]) -
             for given in element.verdicts_on_earlier_photos
         ],
     }
+
+
+def _measured(one: MeasuredView) -> Json:
+    told = {name: value for name, value in asdict(one).items() if name != "photos"}
+    return told | {"photos": one.pictured.removeprefix(", ")}
 
 
 def _before(before: BeforeView) -> Json:

@@ -20,7 +20,7 @@ from wearview.record import (
     unexpected_heat,
 )
 from wearview.report.before import BeforeView, before_view, lining_sentences
-from wearview.report.found import FoundView, MeasuredView, found_views, measured_view
+from wearview.report.found import FoundView, MeasuredView, found_views, measured_views
 from wearview.report.packpic import PackPicture, pack_picture
 from wearview.report.photos import PhotoView, problem_words
 from wearview.report.shop import Shop
@@ -211,12 +211,18 @@ class ReportView:
     @property
     def photos(self) -> list[PhotoView]:
         """All photos in the order of their numbers."""
-        return [*(photo for element in self.elements for photo in element.photos), *self.found_photos]
+        of_elements = (photo for element in self.elements for photo in element.photos)
+        return [*of_elements, *self.found_photos, *self.measured_photos]
 
     @property
     def found_photos(self) -> list[PhotoView]:
         """The photos of what was found beside the packs."""
         return [photo for found in self.found for photo in found.photos]
+
+    @property
+    def measured_photos(self) -> list[PhotoView]:
+        """The photos of measured values."""
+        return [photo for one in self.measured for photo in one.photos]
 
 
 def report_view(teardown: Teardown, shop: Shop, known: Known = NOTHING_MORE) -> ReportView:
@@ -230,16 +236,18 @@ def report_view(teardown: Teardown, shop: Shop, known: Known = NOTHING_MORE) -> 
         elements.append(_element_view(teardown, element, number, known))
         number += len(elements[-1].photos)
     lines = check_lines(teardown.checklist, teardown.inspections)
+    found = tuple(found_views(lines, number))
+    number += sum(len(one.photos) for one in found)
     return ReportView(
         teardown=teardown,
         shop=shop,
         opened=day(teardown.opened_at),
         moment=max(_moments(teardown)),
         elements=tuple(elements),
-        found=tuple(found_views(lines, number)),
+        found=found,
         # Of a checklist that nobody has begun there is nothing to tell.
         left=tuple(line.item for line in lines if line.said is None) if teardown.inspections else (),
-        measured=tuple(map(measured_view, teardown.measured)),
+        measured=tuple(measured_views(teardown.measured, number)),
         earlier=known.earlier,
         cautions=CAUTIONS,
         lining_levels=LINING_LEVELS,
@@ -254,6 +262,7 @@ def without_photos(view: ReportView, left_out: Collection[str]) -> ReportView:
         view,
         elements=tuple(replace(shown, photos=_kept(shown.photos, left_out)) for shown in view.elements),
         found=tuple(replace(shown, photos=_kept(shown.photos, left_out)) for shown in view.found),
+        measured=tuple(replace(shown, photos=_kept(shown.photos, left_out)) for shown in view.measured),
     )
 
 

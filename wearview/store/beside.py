@@ -2,10 +2,10 @@
 
 import json
 
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection, Table, select
 
 from wearview.record import AttachedPhoto, Inspection, Measured, measured_from
-from wearview.store.tables import checklist, inspection, inspection_photo, measured_value
+from wearview.store.tables import checklist, inspection, inspection_photo, measured_photo, measured_value
 
 
 def unit_key(unit: str | None) -> str:
@@ -28,16 +28,24 @@ def inspections_of(connection: Connection, teardown_id: int) -> tuple[Inspection
     mine = select(inspection).where(inspection.c.teardown_id == teardown_id).order_by(inspection.c.id)
     newest = {row.item.casefold(): row for row in connection.execute(mine).all()}
     return tuple(
-        Inspection(row.item, row.outcome, row.given_by, row.note, row.said_at, _attached(connection, row.id))
+        Inspection(
+            row.item,
+            row.outcome,
+            row.given_by,
+            row.note,
+            row.said_at,
+            _attached(connection, inspection_photo, row.id),
+        )
         for row in newest.values()
         if row.outcome is not None
     )
 
 
-def _attached(connection: Connection, inspection_id: int) -> tuple[AttachedPhoto, ...]:
-    photos = inspection_photo.c
-    mine = select(photos.file, photos.photo_sha256).where(photos.inspection_id == inspection_id)
-    return tuple(AttachedPhoto(*row) for row in connection.execute(mine.order_by(photos.file)))
+def _attached(connection: Connection, table: Table, row_id: int) -> tuple[AttachedPhoto, ...]:
+    """The photos of a row, from the table that joins the two."""
+    owner = next(iter(table.primary_key))
+    mine = select(table.c.file, table.c.photo_sha256).where(owner == row_id)
+    return tuple(AttachedPhoto(*row) for row in connection.execute(mine.order_by(table.c.file)))
 
 
 def measured_of(connection: Connection, teardown_id: int) -> tuple[Measured, ...]:
@@ -57,6 +65,7 @@ def measured_of(connection: Connection, teardown_id: int) -> tuple[Measured, ...
             by=row.given_by,
             note=row.note,
             measured_at=row.measured_at,
+            photos=_attached(connection, measured_photo, row.id),
         )
         for row in newest.values()
         if row.value is not None

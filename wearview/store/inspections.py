@@ -6,12 +6,12 @@ from collections.abc import Mapping, Sequence
 from sqlalchemy import Connection, func, select
 
 from wearview.errors import CallError
-from wearview.record import AttachedPhoto, Inspection
+from wearview.record import Inspection
 from wearview.store.beside import checklist_for, inspections_of, unit_key
 from wearview.store.connect import Store, reading, writing
 from wearview.store.look import open_teardown
 from wearview.store.names import as_kept, checked_name, now
-from wearview.store.photos import keep_file, note_file
+from wearview.store.photos import keep_attached, note_attached
 from wearview.store.seal import add_row
 from wearview.store.tables import checklist, inspection, inspection_photo
 
@@ -85,24 +85,11 @@ def add_inspection(
     item = checked_name(item)
     with reading(store) as connection:
         open_teardown(connection, teardown_name)  # before photos are copied
-    attached = {file: keep_file(store, data) for file, data in (photos or {}).items()}
-    # The same photo under two names is kept once.
-    kept = {sha256: file for file, sha256 in reversed(attached.items())}
-    given = Inspection(
-        item,
-        outcome,
-        by or None,
-        note or None,
-        now(),
-        tuple(AttachedPhoto(file, sha256) for file, sha256 in attached.items() if kept[sha256] == file),
-    )
+    given = Inspection(item, outcome, by or None, note or None, now(), keep_attached(store, photos))
     with writing(store) as connection:
         owner = open_teardown(connection, teardown_name)
         row_id = _insert(connection, owner.id, given)
-        for photo in given.photos:
-            note_file(connection, photo.sha256, len((photos or {})[photo.file]))
-            row = {"inspection_id": row_id, "photo_sha256": photo.sha256, "file": photo.file}
-            add_row(connection, inspection_photo, row)
+        note_attached(connection, inspection_photo, row_id, given.photos, photos)
     return given
 
 

@@ -1,12 +1,16 @@
 """Values measured with a tool, as they were typed. Measuring again is a new row."""
 
+from collections.abc import Mapping
+from dataclasses import replace
+
 from wearview.record import Measured, measured_from
 from wearview.store.beside import measured_of
-from wearview.store.connect import Store, writing
+from wearview.store.connect import Store, reading, writing
 from wearview.store.look import open_teardown
 from wearview.store.names import as_kept, checked_name, now
+from wearview.store.photos import keep_attached, note_attached
 from wearview.store.seal import add_row
-from wearview.store.tables import measured_value
+from wearview.store.tables import measured_photo, measured_value
 
 
 def add_measured(
@@ -22,15 +26,23 @@ def add_measured(
     limit_from: str | None = None,
     by: str | None = None,
     note: str | None = None,
+    photos: Mapping[str, bytes] | None = None,
 ) -> Measured:
     """Store a measured value as typed, with its limit if the technician took one from somewhere.
+
+    Parameters
+    ----------
+    photos : mapping of str to bytes, optional
+        Photos of it by their files' names.
 
     Raises
     ------
     CallError
         When the teardown is unknown or closed, or as for `record.measured_from`.
+    OutputError
+        When a photo or the record cannot be written. Nothing of the value is then stored.
     """
-    given = measured_from(
+    typed = measured_from(
         checked_name(what),
         value,
         unit,
@@ -42,6 +54,9 @@ def add_measured(
         note=note,
         measured_at=now(),
     )
+    with reading(store) as connection:
+        open_teardown(connection, teardown_name)  # before photos are copied
+    given = replace(typed, photos=keep_attached(store, photos))
     with writing(store) as connection:
         owner = open_teardown(connection, teardown_name)
         values = {
@@ -56,7 +71,8 @@ def add_measured(
             "note": given.note,
             "measured_at": given.measured_at,
         }
-        add_row(connection, measured_value, values)
+        row_id = add_row(connection, measured_value, values)
+        note_attached(connection, measured_photo, row_id, given.photos, photos)
     return given
 
 

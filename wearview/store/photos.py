@@ -1,12 +1,14 @@
 """Originals and overlays, kept as files named by their sha256."""
 
 import hashlib
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection, Table, select
 
 from wearview.errors import StoreError
 from wearview.files import reason, write_whole
+from wearview.record import AttachedPhoto
 from wearview.store.connect import Store
 from wearview.store.names import now
 from wearview.store.seal import add_row
@@ -27,6 +29,28 @@ def keep_file(store: Store, data: bytes) -> str:
     if not whole:
         write_whole(path, data)
     return sha256
+
+
+def keep_attached(store: Store, photos: Mapping[str, bytes] | None) -> tuple[AttachedPhoto, ...]:
+    """Keep photos by their files' names; the same photo under two names is kept once, under the first."""
+    names: dict[str, str] = {}
+    for file, data in (photos or {}).items():
+        names.setdefault(keep_file(store, data), file)
+    return tuple(AttachedPhoto(file, sha256) for sha256, file in names.items())
+
+
+def note_attached(
+    connection: Connection,
+    table: Table,
+    row_id: int,
+    attached: Iterable[AttachedPhoto],
+    photos: Mapping[str, bytes] | None,
+) -> None:
+    """Note kept photos with the row that they belong to, in the table that joins the two."""
+    owner = next(iter(table.primary_key)).name
+    for one in attached:
+        note_file(connection, one.sha256, len((photos or {})[one.file]))
+        add_row(connection, table, {owner: row_id, "photo_sha256": one.sha256, "file": one.file})
 
 
 def photo_bytes(store: Store, sha256: str) -> bytes:

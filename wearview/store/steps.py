@@ -12,7 +12,7 @@ from sqlalchemy import Connection, column, func, insert, inspect, select, table
 from wearview import __version__
 from wearview.store.tables import schema_step
 
-NEWEST = 5
+NEWEST = 6
 # Where alembic notes the step that a database stands at; our own note is a row of schema_step.
 ALEMBIC_TABLE = "alembic_version"
 

@@ -235,6 +235,14 @@ measured_value = Table(
     Column("measured_at", String(40), nullable=False),
 )
 
+measured_photo = Table(
+    "measured_photo",
+    metadata,
+    Column("measured_id", ForeignKey("measured_value.id"), primary_key=True, autoincrement=False),
+    Column("photo_sha256", ForeignKey("photo.sha256"), primary_key=True),
+    Column("file", Text, nullable=False),
+)
+
 # A report that was handed over, and its files as they were.
 handover = Table(
     "handover",

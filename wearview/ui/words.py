@@ -92,9 +92,9 @@ def found_html(lines: Sequence[CheckLine], address: Callable[[str], str]) -> str
     return _pieces("page_beside.html").found(lines, address) if lines else ""
 
 
-def measured_html(measured: Sequence[Measured]) -> str:
-    """The measured values, those out of limit marked."""
-    return _pieces("page_beside.html").measured(measured)
+def measured_html(measured: Sequence[Measured], address: Callable[[str], str]) -> str:
+    """The measured values with their photos, those out of limit marked."""
+    return _pieces("page_beside.html").measured(measured, address)
 
 
 def show_customer_html(address: str) -> str:

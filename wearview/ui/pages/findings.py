@@ -1,6 +1,7 @@
 """What is looked at and measured beside the packs: the shop's checklist in any order, and measured values."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from typing import Any
 
 import streamlit as st
 
@@ -37,7 +38,7 @@ def page() -> None:
             st.info(NOTHING_YET)
         elif teardown.checklist:
             st.markdown(f"**{counted(lines)}**")
-        show.html(found_html(lines, lambda sha256: pictures.address(pictures.PHOTO, sha256)))
+        show.html(found_html(lines, _address))
         if teardown.closed:
             st.info("This teardown is closed: nothing is added to it. Open it again on the page Pack.")
         else:
@@ -45,13 +46,25 @@ def page() -> None:
         _checklist(store, teardown)
         st.subheader("Measured")
         if teardown.measured:
-            show.html(measured_html(teardown.measured))
+            show.html(measured_html(teardown.measured, _address))
         else:
             st.info(NOTHING_MEASURED)
         if not teardown.closed:
             _mileage(store, teardown)
             _measure(store, teardown)
             _take_back(store, teardown)
+
+
+def _address(sha256: str) -> str:
+    return pictures.address(pictures.PHOTO, sha256)
+
+
+def _given(photos: Sequence[Any] | None) -> dict[str, bytes]:
+    """The chosen photos by name, each known to be one."""
+    given = {photo.name: photo.getvalue() for photo in photos or ()}
+    for name, data in given.items():
+        read_photo_bytes(data, name)
+    return given
 
 
 def _note(store: record.Store, teardown: Teardown, lines: list[CheckLine]) -> None:
@@ -79,10 +92,7 @@ def _note(store: record.Store, teardown: Teardown, lines: list[CheckLine]) -> No
         if item is None or outcome is None:
             st.warning("Choose the item and what was found.")
             return
-        given = {photo.name: photo.getvalue() for photo in photos or ()}
-        for name, data in given.items():
-            read_photo_bytes(data, name)
-        record.add_inspection(store, teardown.name, item, outcome, by=by, note=note, photos=given)
+        record.add_inspection(store, teardown.name, item, outcome, by=by, note=note, photos=_given(photos))
         _stored(f"{item}: {FOUND_WORDS[outcome]}.")
 
 
@@ -138,6 +148,12 @@ def _measure(store: record.Store, teardown: Teardown) -> None:
         source = st.text_input(
             "Where the limit is from", key=show.fresh("limit from"), placeholder="the manual and its page"
         )
+        photos = st.file_uploader(
+            "Photos of it, if any",
+            type=PHOTO_TYPES,
+            accept_multiple_files=True,
+            key=show.fresh("measured photos"),
+        )
         pressed = st.form_submit_button("Keep the value", type="primary", width="stretch", key="keep value")
     if pressed:
         given = record.add_measured(
@@ -151,6 +167,7 @@ def _measure(store: record.Store, teardown: Teardown) -> None:
             most=most or None,
             limit_from=source or None,
             by=st.session_state.get(BY) or None,
+            photos=_given(photos),
         )
         _stored(f"{given.what}: {given.value.both}, {given.outcome or 'no limit was typed'}.")
 
