@@ -123,6 +123,14 @@ def test_bare_metal_beside_blue_marks_stays_bare():
     assert readings.area("bare").value > 0.7
 
 
+def test_a_few_blue_pixels_at_the_edge_do_not_make_a_plate_grey():
+    rim = RADIUS > 0.97
+    specks = painted(GREY, *((rim & sector(at, at + 3), BLUE) for at in range(0, 360, 60)), blur=0.0)
+    readings = read(specks)
+    assert 0 < readings.area("blue").value < 0.01
+    assert readings.area("grey").value < 0.01
+
+
 def test_a_grey_middle_inside_a_blue_mark_is_oxide():
     readings = read(painted(STEEL, (disc(0, 52), STRAW), (disc(0, 44), BLUE), (disc(0, 22), GREY)))
     expected = (disc(0, 22) & RING).sum() / RING.sum()

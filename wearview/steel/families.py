@@ -43,6 +43,8 @@ NOT_MEASURED = 255
 THIN = 0.01
 # Less of a border, or of a patch, than this is a stray pixel or two.
 _NO_FRINGE = 0.05
+# Share of the face from which blue and purple are a zone that grey can follow on, and no stray pixels.
+_ZONE = 0.01
 
 
 def find_families(
@@ -109,7 +111,8 @@ def _settle_grey(codes: Codes, lightness: NDArray[np.float32], bare: Bare, tints
         # straw lies between: then blue is no island on bare metal but the edge of a grey that fills the rest.
         largest = 1 + int(np.argmax(stats[1:, cv2.CC_STAT_AREA]))
         inside[largest] &= (
-            _blue_is_no_island(codes)
+            np.count_nonzero(late) > _ZONE * np.count_nonzero(codes < UNSEEN)
+            and _blue_is_no_island(codes)
             and share_beside(borders, STRAW, BROWN)[largest] < _NO_FRINGE
             and np.count_nonzero(bright[labels == largest]) < _NO_FRINGE * stats[largest, cv2.CC_STAT_AREA]
         )
