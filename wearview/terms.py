@@ -205,6 +205,12 @@ _PUBLISHED = (
         False,
     ),
     Problem(
+        "varnish or heat colour",
+        "Part of the face may be heat colour, or varnish or rust that lies on the metal.",
+        "Try a solvent on it: what comes off was no heat colour. Then take the photo again.",
+        False,
+    ),
+    Problem(
         "second light not known",
         "The second photo shows nothing of known colour, nor the first one's bench: it was left out.",
         "Put the same sheet of plain white paper or grey card in both photos.",

@@ -48,13 +48,21 @@ def test_plain_steel_is_bare():
     assert readings.hot_spots.angles_deg == ()
 
 
-@pytest.mark.parametrize(
-    ("colour", "tint"), [(STRAW, "straw"), (BROWN, "brown"), (PURPLE, "purple"), (BLUE, "blue")]
-)
+@pytest.mark.parametrize(("colour", "tint"), [(STRAW, "straw"), (PURPLE, "purple"), (BLUE, "blue")])
 def test_a_third_of_the_face_in_one_tint_reads_a_third(colour, tint):
     readings = read(painted(STEEL, (sector(0, 120), colour), blur=0))
     assert readings.area(tint).value == pytest.approx(1 / 3, abs=0.005)  # pixels on the two edges
     assert readings.area("bare").value == pytest.approx(2 / 3, abs=0.005)
+
+
+def test_brown_that_straw_leads_up_to_is_brown_and_brown_with_an_edge_is_not():
+    stops = (0, 40, 80, 200, 240, 280, 360)
+    colours = (STEEL, STRAW, BROWN, BROWN, STRAW, STEEL, STEEL)
+    lab = np.stack([np.interp(ANGLE, stops, [c[k] for c in colours]) for k in range(3)], axis=-1)
+    grown = read(lab.astype(np.float32))
+    assert 120 / 360 < grown.area("brown").value < 200 / 360
+    assert grown.area("other").value < 0.02
+    assert read(painted(STEEL, (sector(0, 120), BROWN), blur=0)).area("brown").value < 0.02
 
 
 def test_the_areas_sum_to_one():

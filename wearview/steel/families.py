@@ -33,6 +33,7 @@ from wearview.steel.codes import (
     pale_below,
     tint_codes,
 )
+from wearview.steel.deposits import mark_deposits
 from wearview.steel.patches import components, find_borders, near, share_beside
 from wearview.surface import Face
 
@@ -49,16 +50,22 @@ _ZONE = 0.01
 
 def find_families(
     face: Face, seen: NDArray[np.bool_], lab: NDArray[np.float32], bare: Bare, tints: Tints
-) -> Codes:
-    """Family of every measured pixel, `NOT_MEASURED` elsewhere: colour first, then surroundings."""
+) -> tuple[Codes, Codes]:
+    """Family of every measured pixel, `NOT_MEASURED` elsewhere: colour first, then surroundings.
+
+    And what it may be as well, where oxide and what lies on the metal look alike; the same elsewhere.
+    """
     codes = np.full(face.mask.shape, UNSEEN, dtype=np.uint8)
     codes[near(~face.whole, THIN * face.diameter)] = OFF_FACE  # an edge may be left out of the mask
     codes[seen] = tint_codes(lab, bare, pale_below(lab, bare, tints), tints)
+    deposit, open_ = mark_deposits(codes, face, seen, bare)
+    by_colour = np.where(np.isin(codes, (RUST, DULL, GREEN)), BROWN, codes)
+    codes[deposit] = OTHER
     _settle_brown(codes, tints)
     _settle_pale(codes, face.diameter)
     _settle_grey(codes, face.lab[..., 0], bare, tints)
     codes[~seen] = NOT_MEASURED
-    return codes
+    return codes, np.where(open_, np.where(deposit, by_colour, OTHER), codes).astype(np.uint8)
 
 
 def _settle_brown(codes: Codes, tints: Tints) -> None:

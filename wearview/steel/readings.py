@@ -34,6 +34,9 @@ from wearview.terms import TINTS
 _METHOD = "colour and surroundings"
 # Face pixels that stand for all when the colour is varied.
 _SAMPLE = 1500
+# Share of a face that may be varnish or heat colour, from which it is said; and how likely the less likely of
+# the two is beside the other.
+_OPEN_SHARE, _OPEN_CHANCE = 0.05, 0.5
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -109,18 +112,28 @@ def read_steel(face: Face, clean: Reference | None, settings: Settings) -> Steel
         light = in_quadrature(light, clean.light_uncertainty, clean.spread)
 
     bare = find_bare(lab, clean_lab, light, tints, face.metal_lab)
-    families = find_families(face, seen, lab, bare, tints)
+    families, instead = find_families(face, seen, lab, bare, tints)
     if (
         better := _bare_beside_straw(families, face.lab, clean_lab, light, tints, face.metal_lab)
     ) is not None:
         bare = better
-        families = find_families(face, seen, lab, bare, tints)
+        families, instead = find_families(face, seen, lab, bare, tints)
     turn_grey_against_clean(families, face.lab, clean_lab, light, tints)
 
     chosen = families[seen]
     shares = np.bincount(chosen, minlength=len(TINTS))[: len(TINTS)] / n
     uncertainty = in_quadrature(bare.uncertainty, SIGMAS_90 * face.noise)
     draws = _area_draws(lab, chosen, shares, bare, uncertainty, tints)
+    likelihood = ERROR_LIKELIHOOD[: len(draws)]
+    problems = face.problems
+    if np.count_nonzero(open_ := (instead != families) & seen) >= _OPEN_SHARE * n:
+        problems = (*problems, "varnish or heat colour")
+        turned = np.bincount(instead[open_], minlength=len(TINTS)) - np.bincount(
+            families[open_], minlength=len(TINTS)
+        )
+        other_way = np.clip(draws + turned / n, 0, 1)
+        draws = np.concatenate([draws, other_way / other_way.sum(axis=1, keepdims=True)])
+        likelihood = np.concatenate([likelihood, _OPEN_CHANCE * likelihood])
     spreads = half_width(draws)
     spot_map, hot_spots = find_hot_spots(face, families, rules)
     families.flags.writeable = spot_map.flags.writeable = False
@@ -133,10 +146,10 @@ def read_steel(face: Face, clean: Reference | None, settings: Settings) -> Steel
         bare=bare,
         uncertainty=uncertainty,
         area_draws=draws,
-        draw_likelihood=ERROR_LIKELIHOOD[: len(draws)],
+        draw_likelihood=likelihood,
         family_map=families,
         spot_map=spot_map,
-        problems=face.problems,
+        problems=problems,
     )
 
 

@@ -17,6 +17,7 @@ from wearview.surface import Face
 _METHOD = "patches"
 # A hot spot's border may lie off the face, or be unmeasured, for this share at most.
 _OFF_FACE_SHARE, _UNSEEN_SHARE = 0.05, 0.5
+_DEPOSIT_SHARE = 0.2  # and beside a deposit for this share: else it is the deposit's own edge
 # It stands out from the ring round it, this many pixels wide, by this much in a*, b* at least: as much
 # as straw from bare metal. Mottle that flickers across a family's boundary does not.
 _RING, _CONTRAST = 5, 5.0
@@ -58,8 +59,10 @@ def find_hot_spots(face: Face, families: Codes, rules: Rules) -> tuple[NDArray[n
             continue
         borders = find_borders(labels, count, codes)
         lengths = np.maximum(borders.sum(axis=1), 1)
-        alone = (borders[:, OFF_FACE] <= _OFF_FACE_SHARE * lengths) & (
-            borders[:, UNSEEN] <= _UNSEEN_SHARE * lengths
+        alone = (
+            (borders[:, OFF_FACE] <= _OFF_FACE_SHARE * lengths)
+            & (borders[:, UNSEEN] <= _UNSEEN_SHARE * lengths)
+            & (borders[:, OTHER] <= _DEPOSIT_SHARE * lengths)
         )
         for i in fits[alone[fits]]:
             left, top, width, height = (int(v) for v in stats[i, :4])
