@@ -40,8 +40,9 @@ def dragging(folder, url, width):
         tab.wait_for("(document.body.innerText.match(/not an image we can read/g) ?? []).length === 4")
         tab.wait_for("!document.querySelector('[data-testid=stProgress]')")
         tab.wait_until_drawn("4. d.jpg")
-        tab.value("document.querySelector('.st-key-drag input').click()")
-        tab.wait_for(f"{LIST}?.querySelectorAll('li').length === 4")
+        # A click in a page's first moment is lost: Streamlit draws the toggle once more.
+        on = "(box => box.checked || box.click())(document.querySelector('.st-key-drag input'))"
+        tab.wait_for(f"({on}, {LIST}?.querySelectorAll('li').length === 4)", pause=1)
         yield tab
 
 

@@ -80,6 +80,10 @@ class Bench:
         self._thread = threading.Thread(target=self._run, name="bench", daemon=True)
         self._thread.start()
 
+    def start(self) -> None:
+        """Start the process that grades, before there is anything to grade."""
+        self._grader.start()
+
     def wake(self, place: ElementName, *, now: bool = False) -> None:
         """Have a tray looked at; `now` has its pack graded without waiting for further photos."""
         self._work.setdefault(place, Work("Waiting for its turn"))

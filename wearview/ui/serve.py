@@ -5,9 +5,11 @@ app.py` serves the same without a network.
 """
 
 import argparse
+import gc
 import socket
 import tomllib
 from collections.abc import Iterator
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -15,10 +17,13 @@ import segno
 from starlette.middleware import Middleware
 from streamlit.starlette import App
 
-from wearview.ui import capture, counter, door, pictures
+from wearview.errors import WearviewError
+from wearview.ui import capture, correct, counter, decide, door, elements, frame, here, pictures, plots, watch
+from wearview.ui.bench import bench_of
 from wearview.ui.gate import OPEN_NETWORK, the_gate
 from wearview.ui.guard import Guard
 
+LOADED = (correct, decide, elements, frame, plots, watch)  # what pages need, before one is asked for
 SCRIPT = Path(__file__).parent / "start" / "app.py"
 
 
@@ -43,7 +48,17 @@ def serve(port: int, *, lan: bool, address: str | None = None) -> None:
         options["browser.serverAddress"] = address
         options["server.allowedHosts"] = [*options["server.allowedHosts"], address]
         _tell(the_gate().address, the_gate().new_passcode(), port)
+    _make_ready()
     App(SCRIPT, **surroundings()).run(config=options)
+
+
+def _make_ready() -> None:
+    """Start and load what the first photo, the first page and every tap would have to wait for."""
+    with suppress(WearviewError):  # every page says what is wrong with the record
+        bench_of(here.url_of(here.OWN)).start()
+    # Streamlit looks for garbage after every run of a page, through all that was ever loaded: 100 ms a tap.
+    gc.collect()
+    gc.freeze()
 
 
 def own_address() -> str:
