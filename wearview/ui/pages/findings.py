@@ -10,10 +10,11 @@ from wearview.photo import read_photo_bytes
 from wearview.record import EXAMPLE_CHECKLIST, NOT_DONE, CheckLine, Teardown, check_lines, counted
 from wearview.report.words import FOUND_WORDS
 from wearview.terms import LENGTH_UNITS, OUTCOMES
-from wearview.ui import here, pictures, show
+from wearview.ui import pictures, show
 from wearview.ui.decide import BY
+from wearview.ui.head import on_teardown
 from wearview.ui.watch import PHOTO_TYPES
-from wearview.ui.words import found_html, job_html, measured_html, plain
+from wearview.ui.words import found_html, measured_html, plain
 
 NOTHING_YET = (
     "Nothing is noted so far, and the shop has no checklist for this unit. Note a leak, a scored drum or a "
@@ -22,37 +23,29 @@ NOTHING_YET = (
 NOTHING_MEASURED = "Nothing is measured so far. A limit is yours to type, with where it is from."
 
 
-def page() -> None:
+def _page(store: record.Store, teardown: Teardown) -> None:
     """Go through the checklist, note what is found, note what is measured."""
-    st.title("Findings")
-    show.told()
-    with show.in_words():
-        store = here.open_record()
-        teardown = here.teardown_here(store)
-        if teardown is None:
-            return
-        show.html(job_html(teardown))
-        lines = check_lines(teardown.checklist, teardown.inspections)
-        st.subheader("Beside the packs")
-        if not lines:
-            st.info(NOTHING_YET)
-        elif teardown.checklist:
-            st.markdown(f"**{counted(lines)}**")
-        show.html(found_html(lines, _address))
-        if teardown.closed:
-            st.info("This teardown is closed: nothing is added to it. Open it again on the page Pack.")
-        else:
-            _note(store, teardown, lines)
-        _checklist(store, teardown)
-        st.subheader("Measured")
-        if teardown.measured:
-            show.html(measured_html(teardown.measured, _address))
-        else:
-            st.info(NOTHING_MEASURED)
-        if not teardown.closed:
-            _mileage(store, teardown)
-            _measure(store, teardown)
-            _take_back(store, teardown)
+    lines = check_lines(teardown.checklist, teardown.inspections)
+    st.subheader("Beside the packs")
+    if not lines:
+        st.info(NOTHING_YET)
+    elif teardown.checklist:
+        st.markdown(f"**{counted(lines)}**")
+    show.html(found_html(lines, _address))
+    if teardown.closed:
+        st.info("This teardown is closed: nothing is added to it. Open it again on the page Pack.")
+    else:
+        _note(store, teardown, lines)
+    _checklist(store, teardown)
+    st.subheader("Measured")
+    if teardown.measured:
+        show.html(measured_html(teardown.measured, _address))
+    else:
+        st.info(NOTHING_MEASURED)
+    if not teardown.closed:
+        _mileage(store, teardown)
+        _measure(store, teardown)
+        _take_back(store, teardown)
 
 
 def _address(sha256: str) -> str:
@@ -197,4 +190,4 @@ def _stored(text: str) -> None:
     st.rerun()
 
 
-page()
+on_teardown("Findings", _page)

@@ -22,9 +22,9 @@ from wearview.terms import BAND
 from wearview.ui import here, pictures, show
 from wearview.ui.correct import correct
 from wearview.ui.decide import decide
+from wearview.ui.head import on_teardown
 from wearview.ui.photo_tools import show_plate
 from wearview.ui.words import (
-    job_html,
     pack_html,
     parts_html,
     plain,
@@ -39,21 +39,13 @@ from wearview.ui.words import (
 )
 
 
-def page() -> None:
+def _page(store: record.Store, teardown: Teardown) -> None:
     """Choose the element, see it by position, decide."""
-    st.title("Pack")
-    show.told()
-    with show.in_words():
-        store = here.open_record()
-        teardown = here.teardown_here(store)
-        if teardown is None:
-            return
-        show.html(job_html(teardown))
-        element = here.element_here(teardown)
-        if element is None or element.latest is None:
-            _nothing_yet(element)
-            return
-        _element(store, teardown, element, element.latest)
+    element = here.element_here(teardown)
+    if element is None or element.latest is None:
+        _nothing_yet(element)
+        return
+    _element(store, teardown, element, element.latest)
 
 
 def _nothing_yet(element: Element | None) -> None:
@@ -204,4 +196,4 @@ def _earlier(store: record.Store, teardown: Teardown, element: Element, lines: l
             show.html(then_and_now_html(pair, teardown))
 
 
-page()
+on_teardown("Pack", _page)

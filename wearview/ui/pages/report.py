@@ -11,7 +11,8 @@ from wearview.record import Teardown
 from wearview.report import write_report
 from wearview.report.words import base_name, day
 from wearview.ui import counter, here, show
-from wearview.ui.words import job_html, plain, show_customer_html
+from wearview.ui.head import on_teardown
+from wearview.ui.words import plain, show_customer_html
 
 FILES = {
     "report.html": ("Report for the customer", "text/html"),
@@ -22,28 +23,20 @@ FILES = {
 Wanted = tuple[bool, tuple[str, ...]]  # whether the photos themselves go along; sha256 of those left out
 
 
-def page() -> None:
+def _page(store: record.Store, teardown: Teardown) -> None:
     """Write the report, look at it, hand it over."""
-    st.title("Report")
-    show.told()
-    with show.in_words():
-        store = here.open_record()
-        teardown = here.teardown_here(store)
-        if teardown is None:
-            return
-        show.html(job_html(teardown))
-        beside = (*teardown.inspections, *teardown.measured)
-        if not beside and not any(element.gradings or element.verdicts for element in teardown.elements):
-            st.info("There is nothing to report so far: no photo is graded and no verdict given.")
-            return
-        wanted = _wanted(teardown)
-        show.html(show_customer_html(counter.address(teardown.name, wanted[1])))
-        _report(store, teardown, wanted)
-        _handed_over(store, teardown)
-        if not teardown.closed and st.button("Close this teardown", width="stretch", key="close"):
-            record.close_teardown(store, teardown.name)
-            show.tell("Closed. It can be opened again on the page Pack.")
-            st.rerun()
+    beside = (*teardown.inspections, *teardown.measured)
+    if not beside and not any(element.gradings or element.verdicts for element in teardown.elements):
+        st.info("There is nothing to report so far: no photo is graded and no verdict given.")
+        return
+    wanted = _wanted(teardown)
+    show.html(show_customer_html(counter.address(teardown.name, wanted[1])))
+    _report(store, teardown, wanted)
+    _handed_over(store, teardown)
+    if not teardown.closed and st.button("Close this teardown", width="stretch", key="close"):
+        record.close_teardown(store, teardown.name)
+        show.tell("Closed. It can be opened again on the page Pack.")
+        st.rerun()
 
 
 def _wanted(teardown: Teardown) -> Wanted:
@@ -145,4 +138,4 @@ def _written(
     return folder
 
 
-page()
+on_teardown("Report", _page)
