@@ -49,6 +49,8 @@ def test_it_shows_blind_apart_and_leads_to_the_plates_that_differ_most(app, url)
     assert "blind" in shown(app)
     assert "Ines" in shown(app)
     assert "One lining over all units" in [title.value for title in app.subheader]
+    app.selectbox(key="followed lining").select("tan-paper")
+    run(app)
     assert "from 50 plates on" in shown(app)  # of each place from the reaction end there are 30
     far = [button for button in app.button if button.key.startswith("apart ")]
     assert len(far) == 12

@@ -49,6 +49,7 @@ def seen(store):
             (teardown := record.get_teardown(store, line.name)).elements[0].verdicts,
             (teardown.checklist, teardown.inspections, teardown.measured),
             record.handovers(store, line.name),
+            record.counted(store).sums,
         )
         for line in record.list_teardowns(store)
     ]

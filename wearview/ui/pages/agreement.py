@@ -101,7 +101,9 @@ def _followed(store: record.Store) -> None:
     if not names:
         return
     st.subheader("One lining over all units")
-    name = st.selectbox("Lining", names, key="followed lining")
+    name = st.selectbox("Lining", names, index=None, placeholder="choose", key="followed lining")
+    if name is None:
+        return
     found = record.followed(store, name)
     if svg := heat_svg(found):
         with st.container(key="heat-plot"):
