@@ -100,14 +100,22 @@ class Followed:
 
 def follow(lining: str, plates: Sequence[LinedPlate]) -> Followed:
     """How the plates of one lining were found."""
-    places = sorted({plate.place for plate in plates if plate.place is not None})
-    groups = sorted({found for plate in plates if (found := _group(plate)) is not None})
+    places: dict[int, list[LinedPlate]] = {}
+    groups: dict[int, list[LinedPlate]] = {}
+    without = []
+    for plate in plates:
+        if plate.place is not None:
+            places.setdefault(plate.place, []).append(plate)
+        if plate.mileage is None:
+            without.append(plate)
+        else:
+            groups.setdefault(int(plate.mileage.km // STEP_KM) * STEP_KM, []).append(plate)
     return Followed(
         lining,
         _heat(plates),
-        {place: _heat(plate for plate in plates if plate.place == place) for place in places},
-        {group: _heat(plate for plate in plates if _group(plate) == group) for group in groups},
-        _heat(plate for plate in plates if plate.mileage is None),
+        {place: _heat(found) for place, found in sorted(places.items())},
+        {group: _heat(found) for group, found in sorted(groups.items())},
+        _heat(without),
     )
 
 
@@ -124,10 +132,6 @@ def places_from_reaction_end(parts: Iterable[tuple[str, int]]) -> dict[int, int]
     positions."""
     positions = sorted({position for kind, position in parts if kind == FRICTION}, reverse=True)
     return {position: place for place, position in enumerate(positions, 1)}
-
-
-def _group(plate: LinedPlate) -> int | None:
-    return None if plate.mileage is None else int(plate.mileage.km // STEP_KM) * STEP_KM
 
 
 def _heat(plates: Iterable[LinedPlate]) -> Heat:
