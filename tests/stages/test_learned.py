@@ -113,9 +113,9 @@ def test_the_same_photo_gives_the_same_answer(demo_row):
 
 def test_a_missing_or_broken_network_is_said_with_its_remedy(tmp_path, monkeypatch, demo_row):
     monkeypatch.setattr(learned, "models_folder", lambda: tmp_path)
-    with pytest.raises(ModelsError, match=r"parts-1\.onnx"):
+    with pytest.raises(ModelsError, match=r"parts-2\.onnx"):
         look(demo_row)
-    (tmp_path / "parts-1.onnx").write_bytes(b"no network")
+    (tmp_path / "parts-2.onnx").write_bytes(b"no network")
     with pytest.raises(ModelsError, match="Install the program again"):
         look(demo_row)
 

@@ -1,4 +1,4 @@
-"""What a small network sees in a photo: `models/parts-1.onnx`, made by `tests.training.parts`.
+"""What a small network sees in a photo: `models/parts-2.onnx`, made by `tests.training.parts`.
 
 It says which cells show lining, bare steel, teeth, a hole, clutter or a sheet of paper, and where the centre
 of their plate lies. It proposes and casts doubt; rims stay ellipses fitted to edges, whatever proposes them.
@@ -18,9 +18,20 @@ from wearview.errors import ModelsError
 from wearview.parts.part import Ellipse
 from wearview.settings import models_folder
 
-FILE = "parts-1.onnx"
-LABELS = ("bench", "lining", "steel", "teeth", "hole", "clutter", "sheet", "band lining", "strap")
-BENCH, LINING, STEEL, TEETH, HOLE, CLUTTER, SHEET, BAND_LINING, STRAP = range(len(LABELS))
+FILE = "parts-2.onnx"
+LABELS = (
+    "bench",
+    "lining",
+    "steel",
+    "teeth",
+    "hole",
+    "clutter",
+    "sheet",
+    "band lining",
+    "strap",
+    "edge view",
+)
+BENCH, LINING, STEEL, TEETH, HOLE, CLUTTER, SHEET, BAND_LINING, STRAP, EDGE_VIEW = range(len(LABELS))
 SIZE = (512, 384)  # width, height of the picture that it takes
 CELL = 2  # pixels of that picture per cell of the answer
 OFFSET_UNIT = 64.0  # pixels of that picture

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.random import Generator
 
-from tests.scenes import layout
+from tests.scenes import layout, piles
 from tests.scenes.bench import Lamp, Light, room_around
 from tests.scenes.clutter import NEUTRALS, OTHER_THINGS, Finish, Thing, rag
 from tests.scenes.colours import lab_to_linear_srgb
@@ -20,25 +20,30 @@ from tests.scenes.render import PlacedPart, Stage, bench_mesh, edge_finishes
 from tests.scenes.round_things import ALL_THINGS
 from tests.scenes.shapes import random_band_shape, random_plate_shape
 from tests.scenes.skin import BAND, FRICTION, REACTION, STEEL, BandShape, PlateShape, Skin
-from tests.scenes.solids import lathe, washer_profile
 from tests.training.parts.boards import random_board
 from tests.training.parts.gbuffer import Surface
 from tests.training.parts.labels import BAND_LINING, BENCH, CLUTTER, SHEET, SIZE, STRAP, TEETH
+from tests.training.parts.ring_things import RING_THINGS
 
 FIRST_LINING = 100_000  # numbers of drawn linings from here on are for training
 FINER = 1.5  # rays a pixel of the network's picture, along each side
 LAYOUTS = {
-    "none": 0.12,
-    "single": 0.18,
-    "row": 0.2,
-    "leaning": 0.13,
+    "none": 0.18,
+    "single": 0.16,
+    "row": 0.17,
+    "leaning": 0.11,
     "fan": 0.08,
-    "heap": 0.1,
+    "heap": 0.07,
     "nested": 0.04,
-    "propped": 0.04,
-    "band": 0.09,
+    "propped": 0.03,
+    "band": 0.08,
     "closed band": 0.02,
+    "stack": 0.03,
+    "through": 0.05,
+    "drum": 0.07,
+    "on edge": 0.06,
 }
+NUMBER = {"single": (1, 2), "on edge": (1, 4), "through": (2, 4), "stack": (2, 6), "drum": (1, 6)}  # from, to
 Shape = PlateShape | BandShape
 
 
@@ -56,7 +61,7 @@ def compose(rng: Generator) -> Composition:
     """A scene by chance."""
     kind = str(rng.choice(list(LAYOUTS), p=np.array(list(LAYOUTS.values())) / sum(LAYOUTS.values())))
     shapes, kinds = _shapes(rng, kind)
-    poses = _poses(rng, kind, shapes)
+    poses, held = _poses(rng, kind, shapes)
     camera = _camera(rng, poses, shapes)
     parts = tuple(
         PlacedPart(s, _skin(rng, k, s, camera, p), p) for s, k, p in zip(shapes, kinds, poses, strict=True)
@@ -64,7 +69,10 @@ def compose(rng: Generator) -> Composition:
     surfaces = [surface for n, part in enumerate(parts) for surface in _part_surfaces(part, n)]
     if kind == "closed band":
         surfaces += _closed_band(rng)
-    surfaces += _clutter(rng, camera, poses, shapes, kind)
+    surfaces += [Surface(mesh, at, finish, CLUTTER) for thing, at in held for mesh, finish in thing.pieces]
+    surfaces += _clutter(
+        rng, camera, poses, shapes, kind, [(at.shift[:2], thing.reach) for thing, at in held]
+    )
     surfaces.append(_bench(rng, camera))
     return Composition(tuple(surfaces), camera, _light(rng, camera), parts)
 
@@ -75,7 +83,7 @@ def _shapes(rng: Generator, kind: str) -> tuple[list[Shape], list[str]]:
     if kind == "band":
         return [random_band_shape(rng)], [BAND]
     base = random_plate_shape(rng, FRICTION, outer_r=float(rng.uniform(32, 95)))
-    n = 1 if kind == "single" else int(rng.integers(2, 9))
+    n = int(rng.integers(*NUMBER.get(kind, (2, 9))))
     steels = float(rng.choice([0.0, 0.5, 1.0], p=[0.4, 0.35, 0.25]))
     kinds = [STEEL if rng.random() < steels else FRICTION for _ in range(n)]
     if rng.random() < 0.12:
@@ -93,13 +101,17 @@ def _shapes(rng: Generator, kind: str) -> tuple[list[Shape], list[str]]:
     return shapes, kinds
 
 
-def _poses(rng: Generator, kind: str, shapes: list[Shape]) -> list[Pose]:
+def _poses(rng: Generator, kind: str, shapes: list[Shape]) -> tuple[list[Pose], list[tuple[Thing, Pose]]]:
+    """Where the parts lie, and what holds them."""
     if not shapes:
-        return []
+        return [], []
     plates = [s for s in shapes if isinstance(s, PlateShape)]
     turn = rng.uniform(0, 2 * np.pi)
     ahead = np.array([np.cos(turn), np.sin(turn)])
-    if kind == "leaning":
+    held: list[tuple[Thing, Pose]] = []
+    if kind in ("stack", "through", "drum", "on edge"):
+        poses, held = piles.placed(rng, kind, plates, ahead)
+    elif kind == "leaning":
         poses = layout.leaning_row(rng, plates, ahead, rng.uniform(0.1, 0.55), bool(rng.random() < 0.5))
     elif kind == "row":
         poses = layout.row(rng, plates, ahead, rng.uniform(1, 25), rng.uniform(0, 0.5))
@@ -122,7 +134,7 @@ def _poses(rng: Generator, kind: str, shapes: list[Shape]) -> list[Pose]:
         poses = [_propped(rng, s, k) for k, s in enumerate(plates)]
     else:
         poses = [Pose(layout.yaw(rng.uniform(0, 360)), np.zeros(3)) for _ in shapes]
-    return layout.centred(poses, shapes)
+    return (poses if held else layout.centred(poses, shapes)), held
 
 
 def _piled(rng: Generator, plates: list[PlateShape], spread: float, fan: bool) -> list[Pose]:
@@ -256,20 +268,16 @@ def _closed_band(rng: Generator) -> list[Surface]:
     ]
 
 
-def any_ring(rng: Generator) -> Thing:
-    """A plain ring of any proportion, height and finish: round is not enough to be a plate."""
-    r = rng.uniform(10, 85)
-    inner, tall = r * rng.uniform(0.3, 0.93), float(rng.choice([rng.uniform(0.8, 4), rng.uniform(4, 30)]))
-    colour = tuple(float(v) for v in np.clip(rng.beta(1.2, 2.2) * np.exp(rng.normal(0, 0.25, 3)), 0.01, 0.9))
-    metal = float(rng.random() < 0.5)
-    finish = Finish(colour, float(rng.uniform(0.08, 0.9)), metal, float(rng.uniform(0.1, 0.7)))  # type: ignore[arg-type]
-    return Thing("ring", ((lathe(washer_profile(inner, r, tall, rng.uniform(0.1, 1.5))), finish),), r)
-
-
 def _clutter(
-    rng: Generator, camera: Pinhole, poses: list[Pose], shapes: list[Shape], kind: str
+    rng: Generator,
+    camera: Pinhole,
+    poses: list[Pose],
+    shapes: list[Shape],
+    kind: str,
+    held: list[tuple[Array, float]],
 ) -> list[Surface]:
     taken = [(p.shift[:2], layout.reach_box(p, s)) for p, s in zip(poses, shapes, strict=True)]
+    taken += [(at, np.full(2, reach)) for at, reach in held]
     if kind == "closed band":
         taken = [(np.zeros(2), np.full(2, 105.0))]
     surfaces: list[Surface] = []
@@ -281,12 +289,15 @@ def _clutter(
     n = int(rng.integers(0, 8)) if poses else int(rng.integers(3, 12))
     names = [name for name in ALL_THINGS if name not in NEUTRALS]
     things = [
-        any_ring(rng) if rng.random() < 0.3 else ALL_THINGS[str(rng.choice(names))](rng) for _ in range(n)
+        RING_THINGS[int(rng.integers(len(RING_THINGS)))](rng)
+        if rng.random() < 0.6
+        else ALL_THINGS[str(rng.choice(names))](rng)
+        for _ in range(n)
     ]
     holes = [
         (p.shift[:2], s.core_inner_r - (s.tooth_depth if s.teeth == "inner" else 0))
         for p, s in zip(poses, shapes, strict=True)
-        if isinstance(s, PlateShape)
+        if isinstance(s, PlateShape) and kind not in ("drum", "on edge")
     ]
     places = layout.scattered(rng, things, camera, taken, holes if len(holes) == len(shapes) else [])
     for thing, place in zip(things, places, strict=True):

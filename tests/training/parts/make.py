@@ -14,14 +14,25 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tests.scenes.camera import develop, varied_phone
+from tests.scenes.facts import EDGE_ON_DEG
 from tests.scenes.geometry import Pinhole
 from tests.scenes.render import VARIANT, PlacedPart
 from tests.scenes.skin import FRICTION, PlateShape
 from tests.training.parts.compose import Composition, compose
 from tests.training.parts.gbuffer import Seen, shade, trace
-from tests.training.parts.labels import BAND_LINING, BENCH, CLUTTER, HOLE, LINING, SHEET, SIZE, STEEL
+from tests.training.parts.labels import (
+    BAND_LINING,
+    BENCH,
+    CLUTTER,
+    EDGE_VIEW,
+    HOLE,
+    LINING,
+    SHEET,
+    SIZE,
+    STEEL,
+)
 
-SEED = 20251125
+SEED = 20251128
 LEVEL = 0.06  # mm that a pixel of the upper side may lie off its plane
 
 
@@ -67,19 +78,27 @@ def label_of(
         local = placed.pose.undo(seen.point[mine].astype(float))
         level = np.abs(local[:, 2] - top) < LEVEL
         rows, columns = np.nonzero(mine)
-        if isinstance(placed.shape, PlateShape):
+        if isinstance(placed.shape, PlateShape) and _on_edge(scene.camera, placed):
+            label[mine] = EDGE_VIEW
+        elif isinstance(placed.shape, PlateShape):
             radius = np.hypot(local[:, 0], local[:, 1])
             face = level & (radius >= placed.shape.inner_r) & (radius <= placed.shape.outer_r)
             label[rows[face], columns[face]] = LINING if placed.skin.kind == FRICTION else STEEL
         else:
             label[rows[level], columns[level]] = BAND_LINING
     for n, placed in enumerate(scene.parts):
-        if isinstance(placed.shape, PlateShape):
+        if isinstance(placed.shape, PlateShape) and not _on_edge(scene.camera, placed):
             hole = _hole(scene.camera, placed, placed.shape, label.shape)
             free = hole & (part == 0) & np.isin(label, (BENCH, CLUTTER, SHEET))
             label[free & (label == BENCH)] = HOLE
             part[free] = n + 1
     return label, part, centres
+
+
+def _on_edge(camera: Pinhole, placed: PlacedPart) -> bool:
+    """Whether a plate is seen so far from the side, or from below, that nobody could grade its face."""
+    away = camera.centre - placed.pose.apply(np.array([0.0, 0.0, placed.shape.thickness_mm]))
+    return float(away @ placed.pose.rotation[:, 2] / np.linalg.norm(away)) < np.cos(np.radians(EDGE_ON_DEG))
 
 
 def _hole(camera: Pinhole, placed: PlacedPart, shape: PlateShape, size: tuple[int, ...]) -> NDArray[np.bool_]:

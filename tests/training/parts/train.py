@@ -31,6 +31,7 @@ WEIGHT = (
     1.2,
     1.5,
     2.0,
+    1.5,
 )  # of the labels in the loss: few pixels are teeth or strap
 ON_PLATE = (LINING, STEEL, TEETH, HOLE)
 
