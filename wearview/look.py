@@ -18,7 +18,7 @@ from wearview.light import (
     known_colours,
 )
 from wearview.material import settle_kinds
-from wearview.parts import NOTHING_SAID, Corrections, Part, find_parts
+from wearview.parts import NOTHING_SAID, Corrections, Part, find_parts, nothing_found
 from wearview.photo import Photo, PhotoBytes, PhotoFile, read_photo, read_photo_bytes
 from wearview.quality import Quality, judge
 from wearview.reference import Reference, reference_from_face
@@ -40,6 +40,7 @@ class Seen:
     parts: tuple[Part, ...]
     light: Light | None
     targets: Targets | None
+    no_part: str | None = None  # why none was found, a name from `terms.PROBLEMS`
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -79,7 +80,8 @@ def look_at(photo: Photo, said: Corrections = NOTHING_SAID, colours: KnownColour
     if not quality.gradeable:
         return Seen(photo, quality, (), None, None)
     targets, parts = find_targets(photo.working, colours), find_parts(photo, said)
-    return Seen(photo, quality, parts, _light(photo, parts, targets, colours), targets)
+    light = _light(photo, parts, targets, colours)
+    return Seen(photo, quality, parts, light, targets, None if parts else nothing_found(photo))
 
 
 def light_of(photo: Photo, parts: Sequence[Part], colours: KnownColours = NOTHING_MEASURED) -> Light:

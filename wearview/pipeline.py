@@ -203,8 +203,8 @@ def _faces(seen: Seen, anchor: Light | None, apply_end: str | None, settings: Se
     if light is not None and anchor is not None and anchor is not light and _needs_match(light, anchor):
         light = match_light(light, anchor)
     problems = list(photo.problems)
-    if seen.quality.gradeable and not seen.parts:
-        problems.append("no part found")
+    if seen.no_part is not None:
+        problems.append(seen.no_part)
     if light is not None and light.method in WEAK_LIGHT:
         problems.append("no neutral in view")
     if seen.light is not None:

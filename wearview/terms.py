@@ -132,6 +132,12 @@ _PUBLISHED = (
         "covered", "Something covers most of the face.", "Clear the part and take the photo again.", True
     ),
     Problem(
+        "edge view",
+        "The plate is seen from its edge, so its face cannot be judged.",
+        "Lay it flat and photograph it from above.",
+        True,
+    ),
+    Problem(
         "no clean reference",
         "There is no clean lining to compare with.",
         "Add a photo of a clean plate of the same lining.",

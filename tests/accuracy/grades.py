@@ -24,6 +24,7 @@ UNFIT = {
     "cut off by the frame",
     "no part found",
     "covered",
+    "edge view",
 }
 
 

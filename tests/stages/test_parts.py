@@ -7,7 +7,7 @@ import cv2
 import numpy as np
 import pytest
 
-from wearview.parts import Corrections, Ellipse, find, find_parts
+from wearview.parts import Corrections, Ellipse, Rims, choose, find_parts
 from wearview.parts.beyond import nothing_beyond
 from wearview.parts.edges import PlaneEdges, centre_votes
 from wearview.parts.masks import plate_masks
@@ -91,7 +91,7 @@ def test_plain_rings_without_teeth_are_no_plates():
 
 
 def test_a_likely_plate_is_one_where_a_person_says_so(monkeypatch):
-    monkeypatch.setattr(find, "SURE", 1.1)  # nothing is sure by itself
+    monkeypatch.setattr(choose, "SURE", 1.1)  # nothing is sure by itself
     photo = photo_of(drawn_plate((600, 450)))
     assert find_parts(photo) == ()
     (part,) = find_parts(photo, Corrections(in_view=True))
@@ -174,3 +174,19 @@ def test_a_ring_with_a_small_hole_has_no_teeth_there(hole):
     rays = cast_rays(noise, Ellipse(600, 450, 600, 600, 0), Ellipse(600, 450, hole, hole, 0))
     teeth = find_teeth(rays, False, np.zeros(len(TURN), bool))
     assert teeth.count == 0
+
+
+def ring_points(x: float, radius: float) -> tuple[tuple[float, float], ...]:
+    return tuple((x + radius * math.cos(a), 450 + radius * math.sin(a)) for a in np.linspace(0, 5.2, 6))
+
+
+@pytest.mark.parametrize(("away", "covered"), [(30, True), (350, False)])
+def test_a_plate_of_which_others_hide_most_is_called_covered(away, covered):
+    lower, upper = 560.0, 560.0 + away
+    picture = drawn_plate((lower, 450))
+    above = drawn_plate((upper, 450))
+    on_it = np.hypot(np.arange(1200)[None] - upper, np.arange(900)[:, None] - 450)
+    picture[(on_it <= RIM) & (on_it >= TIP)] = above[(on_it <= RIM) & (on_it >= TIP)]
+    said = Corrections(rims=tuple(Rims(ring_points(x, RIM), ring_points(x, HOLE)) for x in (upper, lower)))
+    parts = sorted(find_parts(photo_of(picture), said), key=lambda part: part.outer.cx)
+    assert ["covered" in part.problems for part in parts] == [covered, False]

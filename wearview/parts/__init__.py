@@ -1,7 +1,7 @@
 """Finding every clutch plate, reaction plate and band lining in a photo."""
 
 from wearview.parts.corrected import BandEdges, Corrections, Rims, check_band, check_rims, fit_points
-from wearview.parts.find import NOTHING_SAID, find_parts
+from wearview.parts.find import NOTHING_SAID, find_parts, nothing_found
 from wearview.parts.order import APPLY_ENDS, row_order
 from wearview.parts.part import Ellipse, Part
 
@@ -17,5 +17,6 @@ __all__ = [
     "check_rims",
     "find_parts",
     "fit_points",
+    "nothing_found",
     "row_order",
 ]

@@ -83,11 +83,15 @@ class Plate:
         """
         teeth = max((self.outside, self.inside), key=lambda t: t.evidence)
         few = teeth.count < (FEW_LUGS if teeth is self.outside else FEW_SPLINES)
-        weakest = min(1.0, min(self.outer.coverage, self.inner.coverage) / max(self.in_frame, 1e-6))
-        speaks = 3.2 * teeth.regularity * (1 - teeth.spill) + 4.9 * teeth.lock + 3.0 * weakest
+        speaks = 3.2 * teeth.regularity * (1 - teeth.spill) + 4.9 * teeth.lock + 3.0 * self.weakest
         if self.seen is not None:
             speaks += SEEN_WEIGHT * (self.seen.on - SEEN_NEUTRAL)
         return 1 / (1 + math.exp(2.3 + 1.8 * self.bench + 3.1 * few - speaks))
+
+    @property
+    def weakest(self) -> float:
+        """Share of what is in view of the rim less well seen that was seen, 0..1."""
+        return min(1.0, min(self.outer.coverage, self.inner.coverage) / max(self.in_frame, 1e-6))
 
     @property
     def support(self) -> float:

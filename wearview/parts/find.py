@@ -14,11 +14,13 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from wearview.parts.as_part import MIN_DIAMETER, band_part, edge_on_part, plate_part
 from wearview.parts.band import Band, find_bands
 from wearview.parts.candidate import Plate, plate_between
+from wearview.parts.choose import SURE, WHOLE, apart, as_large, is_of_pack, likeliest, select
 from wearview.parts.corrected import Corrections, lies_on, put_right, stated_band
+from wearview.parts.edge_on import EdgeOn, plates_on_edge, why_none
 from wearview.parts.edges import Edges, PlaneEdges, candidate_slants, find_arcs, find_edges, lay_on
-from wearview.parts.kind import kind_features, likely_kind
 from wearview.parts.learned import Sight, band_seen, face_seen, face_span, look, plate_centres
 from wearview.parts.part import Part
 from wearview.parts.plane import DEFAULT_FOCAL_PER_DIAGONAL, Plane, slants_of_ellipse
@@ -35,7 +37,6 @@ from wearview.parts.rims import (
 from wearview.parts.rings import Ring, RingSet, settle_ring_sets, voted_centres
 from wearview.parts.stack import Visible, settle
 from wearview.photo import Photo
-from wearview.terms import BAND
 
 NOTHING_SAID = Corrections()
 SMALL = 800  # long side of the copy in which rings are sought
@@ -44,21 +45,10 @@ MOST_RING_SETS = 16
 VOTERS = 6000  # edges that vote for centres; with 9000 the same plates are found
 MIN_RING_SCORE = 0.75
 ROUND_ENOUGH = 1.85
-SURE, CUT_SURE = 0.75, 0.9  # chance from which on a ring is a plate, and one that the frame cuts off
-AS_SAID = 0.5  # the same of the likeliest ring, where a person says that a plate is in view
-CUT_LIKELY = 0.5  # chance from which on a cut off ring is a plate where a sure one is of its size
 DOUBTED = 0.9  # chance under which a photo whose plates are all less sure is searched for a band
-SMALLER = 0.75  # of the largest: plates of one pack, and their reaction plate, turn in one drum
 SAME_CENTRE = 0.1  # of the radius
 LEAST_BAND = 0.25  # mean chance of a band's lining along its middle
 NARROWEST = 0.91  # inner over outer radius: the cage of a needle bearing is thinner than any plate
-SAME_SIZE, SAME_RATIO = 0.12, 0.08  # of the radius; of inner over outer
-MIN_SUPPORT = 0.7  # of what is in view of the rims of a plate known only by plates of its size
-WHOLE, LEAST_IN_FRAME = 0.95, 0.35  # share of the outer rim
-MOST_HIDDEN = 0.5  # of the face; the contract grades what is left
-MIN_DIAMETER = (
-    110  # full-size pixels of the minor axis: a sector of 10 degrees of the usual face then has 115 pixels
-)
 
 
 def find_plates(
@@ -90,7 +80,8 @@ def find_plates(
         ring_sets += [s for s in proposed if all(_far(s, other) for other in ring_sets)]
     smooth = cv2.GaussianBlur(working, (0, 0), 1.0)
     plates = [p for s in ring_sets if (p := _measure(smooth, plane, s, scale, sight)) is not None]
-    return _select(plates) or (_likeliest(plates) if in_view else [])
+    chosen = select(plates) or (likeliest(plates) if in_view else [])
+    return chosen if sight is None else _with_hidden(chosen, plates, smooth, plane, scale, sight)
 
 
 def _far(a: RingSet, b: RingSet) -> bool:
@@ -227,35 +218,39 @@ def _belong_together(outer: Rim, inner: Rim) -> bool:
     return b.major < NARROWEST * a.major and apart < 0.06 * a.major and abs(aspect_a - aspect_b) < 0.08
 
 
-def _select(plates: list[Plate]) -> list[Plate]:
-    """Plates sure by themselves, and those that match them in size and are well supported."""
-    plates = sorted((p for p in plates if p.in_frame > LEAST_IN_FRAME), key=lambda p: -(p.support + p.teeth))
-    sure = [p for p in plates if p.chance > (SURE if p.in_frame > WHOLE else CUT_SURE)]
-    largest = max((p.radius for p in sure), default=0.0)
-    sure = [p for p in sure if p.radius > SMALLER * largest]
-    chosen: list[Plate] = []
+def _with_hidden(
+    chosen: list[Plate],
+    plates: list[Plate],
+    smooth: NDArray[np.uint8],
+    plane: Plane,
+    scale: float,
+    sight: Sight,
+) -> list[Plate]:
+    """With them those of their pack whose other rim was taken for one of a plate that lies over them.
+
+    In a fan many rims cross; the size of a sure plate tells where to look for the other rim.
+    """
+    out = list(chosen)
+    sure = [p for p in chosen if p.chance > SURE and p.in_frame > WHOLE]
     for plate in plates:
-        alike = any(
-            abs(plate.radius - other.radius) < SAME_SIZE * other.radius
-            and abs(plate.ratio - other.ratio) < SAME_RATIO
-            for other in sure
-        )
-        likely = plate.support > MIN_SUPPORT if plate.in_frame > WHOLE else plate.chance > CUT_LIKELY
-        known = plate in sure or (alike and likely)
-        if known and all(_apart(plate, other) for other in chosen):
-            chosen.append(plate)
-    return chosen
+        if all(apart(plate, other) for other in out):
+            alike = [like for like in sure if as_large(plate, like)]
+            again = [_with_rims_of(smooth, plane, plate, like, scale, sight) for like in alike]
+            out += sorted((p for p in again if p is not None), key=lambda p: -p.worth)[:1]
+    return out
 
 
-def _likeliest(plates: list[Plate]) -> list[Plate]:
-    """The plate that is most likely one, if it can be one at all."""
-    whole = [p for p in plates if p.in_frame > WHOLE and p.support > MIN_SUPPORT and p.chance > AS_SAID]
-    return [max(whole, key=lambda p: p.chance)] if whole else []
-
-
-def _apart(a: Plate, b: Plate) -> bool:
-    ea, eb = a.outer.ellipse, b.outer.ellipse
-    return math.hypot(ea.cx - eb.cx, ea.cy - eb.cy) > 0.3 * min(ea.major, eb.major) / 2
+def _with_rims_of(
+    smooth: NDArray[np.uint8], plane: Plane, plate: Plate, like: Plate, scale: float, sight: Sight
+) -> Plate | None:
+    """The plate about the same centre, its rims sought where those of a plate of its pack would lie."""
+    middle = np.array([[plate.outer.ellipse.cx, plate.outer.ellipse.cy]])
+    (x, y), *_ = plane.to_plane((middle + 0.5) / scale - 0.5)
+    radii = np.array([like.radius * like.ratio, like.radius])
+    polar = unroll(smooth, plane, RingSet(x, y, tuple(Ring(r / scale, 1.0) for r in radii)), scale)
+    at = np.searchsorted(polar.radius, radii)
+    found = _face_between(smooth, fit_rim(polar, int(at[0]), 1), fit_rim(polar, int(at[1]), -1), sight)
+    return found if found is not None and is_of_pack(found, like) else None
 
 
 def find_parts(photo: Photo, said: Corrections = NOTHING_SAID) -> tuple[Part, ...]:
@@ -297,57 +292,28 @@ def parts_seen(photo: Photo, sight: Sight | None, said: Corrections = NOTHING_SA
     plates = [p for p, at in zip(plates, middles, strict=True) if not any(lies_on(b, *at) for b in set_bands)]
     bands = [b for b in bands if not any(lies_on(b, *at) for s in set_bands for at in s.spine)]
     settled = settle([*plates, *stated], shape)
+    standing: list[EdgeOn] = []
+    if sight is not None and settled:  # alone it is no part, but what is said of the photo
+        no_parts = [tuple((np.array(at) + 0.5) / photo.scale - 0.5) for at in said.no_parts]
+        seen_on_edge = plates_on_edge(sight, _taken(settled, shape))
+        standing = [p for p in seen_on_edge if not any(p.outline.radius_of(*at) < 1 for at in no_parts)]
     return (
-        *(_plate_part(v, photo, stated=n >= len(plates)) for n, v in enumerate(settled)),
-        *(_band_part(band, photo, stated=False) for band in bands),
-        *(_band_part(band, photo, stated=True) for band in set_bands),
+        *(plate_part(v, photo, stated=n >= len(plates)) for n, v in enumerate(settled)),
+        *(band_part(band, photo, stated=False) for band in bands),
+        *(band_part(band, photo, stated=True) for band in set_bands),
+        *(edge_on_part(plate, photo) for plate in standing),
     )
 
 
-def _plate_part(visible: Visible, photo: Photo, *, stated: bool) -> Part:
-    plate, masks = visible.plate, visible.masks
-    features = kind_features(plate)
-    kind, confidence = likely_kind(features)
-    outer, inner = plate.outer.ellipse, plate.inner.ellipse
-    problems = []
-    if plate.in_frame < 0.99:
-        problems.append("cut off by the frame")
-    if visible.hidden_share > MOST_HIDDEN:
-        problems.append("covered")
-    if outer.minor * photo.scale < MIN_DIAMETER:
-        problems.append("too small")
-    return Part(
-        kind=kind,
-        kind_confidence=confidence,
-        outer=outer.scaled(photo.scale),
-        inner=inner.scaled(photo.scale),
-        spine=None,
-        width=math.nan,
-        origin=masks.origin,
-        part_mask=masks.part,
-        face_mask=masks.face,
-        metal_mask=masks.metal,
-        scale=photo.scale,
-        problems=tuple(problems),
-        outline_stated=stated,
-        evidence=features | {"teeth": plate.teeth, "support": plate.support},
-    )
+def nothing_found(photo: Photo) -> str:
+    """Why a photo has no part: a name from `terms.PROBLEMS`."""
+    return why_none(look(photo.working), photo.scale, MIN_DIAMETER) or "no part found"
 
 
-def _band_part(band: Band, photo: Photo, *, stated: bool) -> Part:
-    return Part(
-        kind=BAND,
-        kind_confidence=band.confidence,
-        outer=None,
-        inner=None,
-        spine=(band.spine + 0.5) * photo.scale - 0.5,
-        width=band.width * photo.scale,
-        origin=band.origin,
-        part_mask=band.part,
-        face_mask=band.face,
-        metal_mask=band.part & ~band.face,
-        scale=photo.scale,
-        problems=band.problems,
-        outline_stated=stated,
-        evidence={},
-    )
+def _taken(settled: list[Visible], shape: tuple[int, ...]) -> NDArray[np.bool_]:
+    """What of the working copy lies on plates."""
+    taken = np.zeros(shape[:2], bool)
+    for visible in settled:
+        (x, y), (h, w) = visible.masks.origin, visible.masks.part.shape
+        taken[y : y + h, x : x + w] |= visible.masks.part
+    return taken

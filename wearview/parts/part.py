@@ -85,7 +85,8 @@ class Part:
     kind_confidence : float
         0..1; 1 when a person stated the kind.
     outer, inner : Ellipse or None
-        Edges of the face on its upper surface, hidden stretches included, teeth never. Both None for a band.
+        Edges of the face on its upper surface, hidden stretches included, teeth never. Both None for a band;
+        of a plate seen from its edge `outer` is about what is seen of it and `inner` None.
     spine : ndarray, shape (N, 2), or None
         For a band: the middle line of its lining, x, y, from its left or upper end. None for a plate.
     width : float

@@ -1,0 +1,58 @@
+"""Which of the plates measured are plates: sure by themselves, or of the size of a sure one."""
+
+import math
+
+from wearview.parts.candidate import Plate
+
+SURE, CUT_SURE = 0.75, 0.9  # chance from which on a ring is a plate, and one that the frame cuts off
+# Of a rim: gears, whose bore or root circle is half hidden by their height, stay under it. A plate that
+# others hide is sure beside a plain one of its size. Of 22 false parts on 200 tuned benches 9 are left.
+PLAIN = 0.55
+CUT_LIKELY = 0.5  # chance from which on a cut off ring is a plate where a sure one is of its size
+AS_SAID = 0.5  # the same of the likeliest ring, where a person says that a plate is in view
+SMALLER = 0.75  # of the largest: plates of one pack, and their reaction plate, turn in one drum
+SAME_SIZE, SAME_RATIO = 0.12, 0.08  # of the radius; of inner over outer
+MIN_SUPPORT = 0.7  # of what is in view of the rims of a plate known only by plates of its size
+HIDDEN_SUPPORT, HIDDEN_SEEN = 0.45, 0.6  # the same where the network sees the face; chance of a face on it
+WHOLE, LEAST_IN_FRAME = 0.95, 0.35  # share of the outer rim
+
+
+def select(plates: list[Plate]) -> list[Plate]:
+    """Plates sure by themselves, and those that match them in size and are well supported."""
+    plates = sorted((p for p in plates if p.in_frame > LEAST_IN_FRAME), key=lambda p: -(p.support + p.teeth))
+    surest = [p for p in plates if p.chance > (SURE if p.in_frame > WHOLE else CUT_SURE)]
+    plain = [p for p in surest if p.weakest > PLAIN]
+    sure = [p for p in surest if p in plain or any(as_large(p, other) for other in plain)]
+    largest = max((p.radius for p in sure), default=0.0)
+    sure = [p for p in sure if p.radius > SMALLER * largest]
+    chosen: list[Plate] = []
+    for plate in plates:
+        alike = any(as_large(plate, other) and abs(plate.ratio - other.ratio) < SAME_RATIO for other in sure)
+        likely = plate.support > MIN_SUPPORT if plate.in_frame > WHOLE else plate.chance > CUT_LIKELY
+        known = plate in sure or (alike and likely)
+        if known and all(apart(plate, other) for other in chosen):
+            chosen.append(plate)
+    return chosen
+
+
+def likeliest(plates: list[Plate]) -> list[Plate]:
+    """The plate that is most likely one, if it can be one at all."""
+    whole = [p for p in plates if p.in_frame > WHOLE and p.support > MIN_SUPPORT and p.chance > AS_SAID]
+    return [max(whole, key=lambda p: p.chance)] if whole else []
+
+
+def is_of_pack(plate: Plate, like: Plate) -> bool:
+    """Whether a plate that others half hide is of a sure one's size, its face seen by the network."""
+    same = as_large(plate, like) and abs(plate.ratio - like.ratio) < SAME_RATIO
+    return same and plate.support > HIDDEN_SUPPORT and plate.seen is not None and plate.seen.on > HIDDEN_SEEN
+
+
+def as_large(plate: Plate, other: Plate) -> bool:
+    """Whether two plates could be of one pack by the radius of their outer rims."""
+    return abs(plate.radius - other.radius) < SAME_SIZE * other.radius
+
+
+def apart(a: Plate, b: Plate) -> bool:
+    """Whether two plates lie in two places."""
+    ea, eb = a.outer.ellipse, b.outer.ellipse
+    return math.hypot(ea.cx - eb.cx, ea.cy - eb.cy) > 0.3 * min(ea.major, eb.major) / 2
