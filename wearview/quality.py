@@ -194,12 +194,14 @@ def _edge_points(
         keep &= mask
     every = 1 + np.count_nonzero(keep) // _LOOKED_AT
     rows, cols = np.nonzero(keep[::every])
-    rows = rows * every
-    steep, angle = slope[rows, cols], np.arctan2(dy[rows, cols], dx[rows, cols])
+    flat_slope, width = slope.ravel(), slope.shape[1]
+    at = rows * (every * width) + cols
+    steep, angle = flat_slope.take(at), np.arctan2(dy.ravel().take(at), dx.ravel().take(at))
     # Steepest along its own direction: neither neighbour that way is steeper.
-    right, below = np.rint(np.cos(angle)).astype(int), np.rint(np.sin(angle)).astype(int)
-    crest = (steep >= slope[rows + below, cols + right]) & (steep > slope[rows - below, cols - right])
-    rows, cols, steep, angle = rows[crest], cols[crest], steep[crest], angle[crest]
+    ahead = (np.rint(np.cos(angle)) + np.rint(np.sin(angle)) * np.float32(width)).astype(int)
+    crest = np.flatnonzero((steep >= flat_slope.take(at + ahead)) & (steep > flat_slope.take(at - ahead)))
+    at, steep, angle = at.take(crest), steep.take(crest), angle.take(crest)
+    rows, cols = np.divmod(at, width)
     chosen = []
     sector = _sector(angle)
     for k in range(_DIRECTIONS):

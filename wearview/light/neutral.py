@@ -21,12 +21,12 @@ CORNERS = (4, 6)  # a sheet whole in view has four, one cut by two edges of the 
 # Of the photo: smaller, what the frame cuts is more often a tray's rim or a rag. In 240 rendered photos no
 # true sheet that the frame cuts was under 0.050, seven of ten false ones under 0.035.
 CUT_SHEET = 0.045
-SAMPLE = 20_000  # pixels of a sheet that its colour is read from
 SAME_BOX = 8  # pixels of the small copy
 UNIFORM = 0.075  # scatter of a sheet's smoothed level over the level itself
 # Log ratios of red and blue to green under which a sheet can still be white: the phone's own white balance
 # has taken out most of the lamp. Cardboard (about +0.3, -0.6) and blue shop towels (-0.4, +0.4) lie outside.
 RED, BLUE = (-0.32, 0.32), (-0.52, 0.36)
+_NEAR = np.ones((3, 3), np.uint8)
 # A phone rolls highlights off instead of breaking them: above the shoulder a code stands for more light than
 # sRGB says. Shape and place are those of our rendered phones, so what is undone adds to the uncertainty.
 SHOULDER, STEEPNESS = 0.9, 1.6  # linear; light over code just above it
@@ -97,8 +97,11 @@ def find_neutrals(
     factor = min(1.0, SIDE / max(height, width))
     size = (round(width * factor), round(height * factor))
     tiny = cv2.GaussianBlur(cv2.resize(rgb8, size, interpolation=cv2.INTER_AREA), (0, 0), 1.2)
-    free = cv2.resize(taken.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST) == 0
-    parts = float(_median_light(rgb8[taken])[1]) if taken.any() else None
+    free8 = 255 * (cv2.resize(taken.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST) == 0).astype(
+        np.uint8
+    )
+    free = free8 > 0
+    parts = float(_median_light(rgb8, taken)[1]) if taken.any() else None
     outlines: list[NDArray[np.int32]] = []
     for level in _maps(tiny):
         seen = level[free]
@@ -107,8 +110,8 @@ def find_neutrals(
         darkest, brightest = quantile(seen, 0.01), quantile(seen, 0.999)
         steps = np.linspace(darkest, brightest, LEVELS)[1:-1]
         for limit in np.unique(steps):
-            for piece in (level > limit, level < limit):
-                outlines.extend(_sheets((piece & free).astype(np.uint8)))
+            for side in (cv2.CMP_GT, cv2.CMP_LT):
+                outlines.extend(_sheets(cv2.bitwise_and(cv2.compare(level, float(limit), side), free8)))
     found: list[Neutral] = []
     for outline in _distinct(outlines):
         neutral = _judge_sheet(outline, tiny, rgb8, 1 / factor, teeth, parts)
@@ -128,7 +131,7 @@ def _maps(rgb8: NDArray[np.uint8]) -> list[NDArray[np.float32]]:
 def _sheets(piece: NDArray[np.uint8]) -> list[NDArray[np.int32]]:
     """Four-cornered outlines among the connected pieces of a mask."""
     height, width = piece.shape
-    opened = cv2.morphologyEx(piece, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
+    opened = cv2.morphologyEx(piece, cv2.MORPH_OPEN, _NEAR)
     contours, _ = cv2.findContours(opened, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
     found = []
     for contour in contours:
@@ -183,14 +186,14 @@ def _judge_sheet(
     large = cv2.resize(inside.astype(np.uint8), rgb8.shape[1::-1], interpolation=cv2.INTER_NEAREST).astype(
         bool
     )
-    shown = _median_light(rgb8[large])
+    shown = _median_light(rgb8, large)
     if shown.min() < 0.01:
         return None
     red, blue = np.log(shown[0] / shown[1]), np.log(shown[2] / shown[1])
     if not (RED[0] < red < RED[1] and BLUE[0] < blue < BLUE[1]):
         return None
     colour = _unrolled(shown)
-    rest = float(_median_light(tiny[::3, ::3][~inside[::3, ::3]])[1])
+    rest = float(_median_light(tiny[::3, ::3], ~inside[::3, ::3])[1])
     odds = _odds_of_paper(float(colour[1]), rest, teeth, parts)
     kind = "paper" if odds > 0 else "card"
     rows, columns = np.nonzero(inside)
@@ -206,10 +209,11 @@ def _judge_sheet(
     )
 
 
-def _median_light(rgb8: NDArray[np.uint8]) -> NDArray[np.float64]:
-    """Median linear light of pixels, shape (N, 3), by channel; decoding keeps the order, so 8 bits do."""
-    counts = np.stack([np.bincount(rgb8[:, c], minlength=256) for c in range(3)])
-    middle = (counts.cumsum(axis=1) < (len(rgb8) + 1) // 2).sum(axis=1)
+def _median_light(rgb8: NDArray[np.uint8], mask: NDArray[np.bool_]) -> NDArray[np.float64]:
+    """Median linear light under a mask, by channel; decoding keeps the order, so 8 bits do."""
+    picture, shown = np.ascontiguousarray(rgb8), np.ascontiguousarray(mask).view(np.uint8)
+    counts = np.stack([cv2.calcHist([picture], [c], shown, [256], [0, 256]).ravel() for c in range(3)])
+    middle = (counts.cumsum(axis=1) < (counts[0].sum() + 1) // 2).sum(axis=1)
     return srgb_to_linear(middle.astype(np.uint8)[None]).astype(np.float64)[0]
 
 
