@@ -104,9 +104,9 @@ class Light:
     ) -> NDArray[np.float32]:
         """Linear sRGB of codes at places given as -1..1 across the photo, the light taken out: white is 1."""
         decoded = self.camera.decoded8(rgb8).reshape(1, -1, 3)
-        even = cv2.transform(decoded, (self.camera.matrix / self.white).astype(np.float32))
-        under = np.asarray(self.level(x, y), np.float32)[..., None]
-        return np.asarray(np.asarray(even).reshape(rgb8.shape) / under)
+        even = np.asarray(cv2.transform(decoded, (self.camera.matrix / self.white).astype(np.float32)))
+        under = np.asarray(self.level(x, y), np.float32).reshape(1, -1)
+        return np.asarray(cv2.divide(even, cv2.merge([under] * 3))).reshape(rgb8.shape)
 
     def level(self, x: NDArray[np.floating], y: NDArray[np.floating]) -> NDArray[np.floating]:
         """Factor of the light at places given as -1..1 across the photo. Single precision stays single."""

@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearview.errors import ModelsError
-from wearview.parts.rims import ANGLES, strongest_channel
+from wearview.parts.rims import ANGLES, strongest_channel, strongest_off
 from wearview.parts.teeth import Rays, Teeth
 from wearview.ranks import median, middle
 from wearview.settings import models_folder
@@ -138,11 +138,11 @@ def edge_readings(rays: Rays, teeth: Teeth, *, outward: bool) -> NDArray[np.floa
     strip = _strip(rays, sign)
     bench = _bench(rays, sign)
     level = _middle_round(median(bench, 1), 4)
-    noise = middle(strongest_channel(bench - level[:, None])) + 2.0
+    noise = middle(strongest_off(bench, level)) + 2.0
     face = _middle_round(median(strip[:, OFFSETS < FACE_ABOUT], 1), 2)
     light = _light(strip)
     from_bench, from_face = light - _light(level[:, None]), light - _light(face[:, None])
-    off_bench, off_face = _off(strip, level[:, None], noise), _off(strip, face[:, None], noise)
+    off_bench, off_face = _off(strip, level, noise), _off(strip, face, noise)
     chroma = _chroma(strip)
     steps = np.gradient(light, axis=1) / np.float32(STEP_UNIT)
     same_off_bench = off_bench
@@ -152,22 +152,22 @@ def edge_readings(rays: Rays, teeth: Teeth, *, outward: bool) -> NDArray[np.floa
         same = _mean_at(strip, teeth.count, (-2, -1, 0, 1, 2))
         other = _mean_at(strip, teeth.count, (-1.5, -0.5, 0.5, 1.5))
         same_light = _light(same)
-        same_off_bench = _off(same, level[:, None], noise)
+        same_off_bench = _off(same, level, noise)
         turn = [
             same_light - _light(other),
-            _off(same, other, noise),
+            _times(strongest_channel(same - other), noise),
             same_off_bench,
             same_light - _light(level[:, None]),
-            _off(other, level[:, None], noise),
-            _off(same, face[:, None], noise),
+            _off(other, level, noise),
+            _off(same, face, noise),
         ]
     else:
         turn = [0.0, 0.0, off_bench, from_bench, off_bench, off_face]
     readings = [
         from_bench,
         from_face,
-        strongest_channel(chroma - _chroma(level[:, None])) / np.float32(CHROMA_UNIT),
-        strongest_channel(chroma - _chroma(face[:, None])) / np.float32(CHROMA_UNIT),
+        strongest_off(chroma, _chroma(level[:, None])[:, 0]) / np.float32(CHROMA_UNIT),
+        strongest_off(chroma, _chroma(face[:, None])[:, 0]) / np.float32(CHROMA_UNIT),
         off_bench,
         off_face,
         steps,
@@ -229,11 +229,14 @@ def _light(colour: NDArray[np.float32]) -> NDArray[np.float32]:
     return np.asarray(cv2.log(mean), np.float32).reshape(colour.shape[:2])
 
 
-def _off(colour: NDArray[np.float32], base: NDArray[np.float32], noise: float) -> NDArray[np.float32]:
-    """How far colours (n, m, 3) are off others, logarithm of how often the bench's own variation."""
-    apart = strongest_channel(colour - base)
-    apart /= np.float32(noise)
-    return np.asarray(cv2.log(apart + np.float32(1)), np.float32)
+def _off(colour: NDArray[np.float32], row: NDArray[np.float32], noise: float) -> NDArray[np.float32]:
+    """How far colours (n, m, 3) are off one of each row (n, 3), as `_times`."""
+    return _times(strongest_off(colour, row), noise)
+
+
+def _times(apart: NDArray[np.float32], noise: float) -> NDArray[np.float32]:
+    """Logarithm of how often differences are the bench's own variation."""
+    return np.asarray(cv2.log(apart / np.float32(noise) + np.float32(1)), np.float32)
 
 
 def _chroma(colour: NDArray[np.float32]) -> NDArray[np.float32]:

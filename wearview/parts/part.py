@@ -49,7 +49,8 @@ class Ellipse:
         t = math.radians(self.angle_deg)
         c, s = math.cos(t), math.sin(t)
         dx, dy = x - self.cx, y - self.cy
-        return np.hypot((dx * c + dy * s) * (2 / self.major), (dy * c - dx * s) * (2 / self.minor))
+        along, across = (dx * c + dy * s) * (2 / self.major), (dy * c - dx * s) * (2 / self.minor)
+        return np.sqrt(along * along + across * across)
 
     def scaled(self, factor: float) -> "Ellipse":
         """The same ellipse in an image resized by `factor`, pixel centres at whole numbers in both."""

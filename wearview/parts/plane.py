@@ -7,6 +7,7 @@ aspect changes from plate to plate. One plane normal explains them all, so plate
 import math
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -97,14 +98,11 @@ class Plane:
         unit = zoom * self.focal
         rotation = self.rotation.T
         start = rotation[:, :2] @ ((np.array(centre) - self._middle) / unit + at) + rotation[:, 2]
-        along = np.stack([np.cos(angles), np.sin(angles)], axis=1) @ (rotation[:, :2].T / unit)
-        turned = [(start[k] + along[:, k, None] * radii[None]).astype(np.float32) for k in range(3)]
+        along = (np.stack([np.cos(angles), np.sin(angles)]).T @ (rotation[:, :2].T / unit)).astype(np.float32)
+        turned = [np.float32(start[k]) + along[:, k, None] * radii.astype(np.float32) for k in range(3)]
         size = np.float32(self.focal * scale) / np.maximum(turned[2], np.float32(HORIZON))
         middle = ((self._middle + 0.5) * scale - 0.5).astype(np.float32)
-        xy = np.empty((len(angles), len(radii), 2), np.float32)
-        for k in range(2):
-            np.add(turned[k] * size, middle[k], out=xy[..., k])
-        return xy
+        return np.asarray(cv2.merge([turned[k] * size + middle[k] for k in range(2)]))
 
 
 def slants_of_ellipse(ellipse: Ellipse, width: int, height: int, focal: float) -> list[tuple[float, float]]:

@@ -91,6 +91,13 @@ def strongest_channel(signed: NDArray[np.float32]) -> NDArray[np.float32]:
     return np.asarray(cv2.max(cv2.max(first, second), third))
 
 
+def strongest_off(rgb: NDArray[np.float32], row: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Largest difference over three channels, shape (n, m), of colours (n, m, 3) from one of each row
+    (n, 3)."""
+    first, second, third = (np.abs(c - row[:, k, None]) for k, c in enumerate(cv2.split(rgb)))
+    return np.asarray(cv2.max(cv2.max(first, second), third))
+
+
 def _steps(rgb: NDArray[np.float32], width: int) -> NDArray[np.float32]:
     """Mean of the `width` samples outside minus mean of the `width` inside, along the radius; one sample is
     skipped."""

@@ -106,7 +106,7 @@ def _settle(laid: PlaneEdges, centre: NDArray[np.float64], low: float, high: flo
         if len(at) < 40:
             return None
         x, y = at.x - np.float32(centre[0]), at.y - np.float32(centre[1])
-        radius = np.hypot(x, y)
+        radius = np.sqrt(x * x + y * y)
         rings = _rings(radius, x, y, tolerance)
         if not rings:
             return None

@@ -12,9 +12,10 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.fft import rfft
 
 from wearview.parts.part import Ellipse, radius_ratio
-from wearview.parts.rims import ANGLES, TURN, strongest_channel
+from wearview.parts.rims import ANGLES, TURN, strongest_channel, strongest_off
 from wearview.ranks import median, middle, quantile
 
 DEEPEST_TOOTH = 0.16  # of the outer radius
@@ -25,6 +26,10 @@ FEWEST, MOST = 5, 90  # teeth round a plate
 GUARD = 0.010  # of the outer radius: the blur of the rim's own step
 PAST_EDGE = 0.02  # of the outer radius: farther from the rim than its own ripple where it is not quite fitted
 PAST_RIM = 0.024  # of the outer radius: here the rim's own step has ended
+
+
+# Shading and stray edges fall off with frequency, tooth rows do not: weigh so that the former are flat.
+_RISING = np.arange(ANGLES // 2 + 1, dtype=np.float32)[:, None] ** np.float32(1.5)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -67,10 +72,10 @@ def cast_rays(working: NDArray[np.uint8], outer: Ellipse, inner: Ellipse) -> Ray
     ratio = radius_ratio(outer, inner)
     radius = math.sqrt(outer.major * outer.minor) / 2
     rho = np.arange(max(0.3, 0.55 * ratio), 1 + DEEPEST_TOOTH + 0.12, 1 / max(radius, 60.0))
-    t = ((rho - ratio) / (1 - ratio)).astype(np.float32)[None, :, None]
-    at_inner, at_outer = (rim.points(TURN).astype(np.float32)[:, None] for rim in (inner, outer))
-    xy = at_inner + (at_outer - at_inner) * t
-    rgb = cv2.remap(working, xy, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE).astype(np.float32)
+    t = ((rho - ratio) / (1 - ratio)).astype(np.float32)
+    at_inner, at_outer = (rim.points(TURN).astype(np.float32) for rim in (inner, outer))
+    x, y = (at_inner[:, k, None] + (at_outer - at_inner)[:, k, None] * t for k in range(2))
+    rgb = cv2.remap(working, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE).astype(np.float32)
     width = max(2, round(0.012 * radius))
     kernel = np.zeros((1, 2 * width + 1), np.float32)
     kernel[0, :width], kernel[0, width + 1 :] = -1 / width, 1 / width
@@ -188,8 +193,8 @@ def _ripple(
     scale = median(np.abs(grey), 0) * 3 + 1e-3
     grey = np.clip(grey, -scale, scale)  # a glint or a stray chip weighs no more than a tooth
     grey[hidden] = 0
-    # Shading and stray edges fall off with frequency, tooth rows do not: weigh so that the former are flat.
-    power = np.abs(np.fft.rfft(grey, axis=0)) ** 2 * np.arange(ANGLES // 2 + 1)[:, None] ** 1.5
+    waves = rfft(grey, axis=0)
+    power = (waves.real**2 + waves.imag**2) * _RISING
     return power, power + np.vstack([power[1:], power[-1:]]) + np.vstack([power[:1], power[:-1]])
 
 
@@ -241,12 +246,12 @@ def bench_in_face(rays: Rays) -> float:
     """
     near, far = rays.column(1.18), rays.column(1.27)
     bench = median(rays.rgb[:, near : far + 1], 1)
-    texture = strongest_channel(rays.rgb[:, near : far + 1] - bench[:, None])
+    texture = strongest_off(rays.rgb[:, near : far + 1], bench)
     limit = 10.0 + 1.5 * middle(texture)
     face = rays.rgb[:, rays.column(rays.ratio + 0.02) : rays.column(0.98)]
     if face.shape[1] < 3:
         return 1.0
-    alike = (strongest_channel(face - bench[:, None]) < limit).mean(axis=0)
+    alike = (strongest_off(face, bench) < limit).mean(axis=0)
     return quantile(alike, 0.9)
 
 

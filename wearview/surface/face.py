@@ -147,7 +147,7 @@ def _shine(lab: NDArray[np.float32], whole: NDArray[np.bool_]) -> NDArray[np.boo
     out = np.zeros(whole.shape, bool)
     if whole.sum() < 200:
         return out
-    chroma = np.hypot(lab[..., 1], lab[..., 2])
+    chroma = np.sqrt(lab[..., 1] ** 2 + lab[..., 2] ** 2)
     usual_l, usual_c = middle(lab[..., 0][whole]), middle(chroma[whole])
     return np.asarray(whole & (lab[..., 0] > usual_l + 22) & (chroma < 0.6 * usual_c + 1))
 
@@ -158,9 +158,9 @@ def _disc_mean(lab: NDArray[np.float32], mask: NDArray[np.bool_], disc: float) -
     A Gaussian of the disc's own second moment (diameter / 4) stands for the disc, whose edge would alias at
     2.7 pixels.
     """
-    weight = mask.astype(np.float32)
+    weight, shown = mask.astype(np.float32), cv2.copyTo(lab, mask.astype(np.uint8))
     sigma = max(0.3, disc / 4)
-    total = cv2.GaussianBlur(lab * weight[..., None], (0, 0), sigma)
+    total = cv2.GaussianBlur(shown, (0, 0), sigma)
     share = cv2.GaussianBlur(weight, (0, 0), sigma)
     share = np.where(mask, np.maximum(share, 1e-6), np.float32(np.nan))
-    return np.asarray(total / share[..., None], np.float32)
+    return np.asarray(cv2.divide(total, cv2.merge([share] * 3)), np.float32)
