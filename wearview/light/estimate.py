@@ -11,7 +11,7 @@ from wearview.colour import linear_to_lab, srgb_to_linear
 from wearview.light.known import NOTHING_MEASURED, KnownColours, Targets, known_light
 from wearview.light.neutral import Neutral, find_neutrals
 from wearview.light.tone import PLAIN, Camera, KnownLight
-from wearview.ranks import median, middle, quantile
+from wearview.ranks import middle, quantile
 
 TILES = (12, 9)
 ENOUGH_METAL = 80  # pixels of bare steel beside the faces
@@ -110,8 +110,7 @@ class Light:
 
     def level(self, x: NDArray[np.floating], y: NDArray[np.floating]) -> NDArray[np.floating]:
         """Factor of the light at places given as -1..1 across the photo. Single precision stays single."""
-        plain, along, down, along2, across, down2 = (float(term) for term in self.field)
-        return np.asarray(np.exp(plain + x * (along + along2 * x + across * y) + y * (down + down2 * y)))
+        return np.asarray(np.exp(_log_level(self.field, x, y)))
 
     def uncertainty(self, lab: NDArray[np.floating], x: float, y: float) -> float:
         """Half width of the 90 % interval of the light's share in Delta E for a surface of this colour at a
@@ -272,12 +271,23 @@ def _flat_median(
     """Median colour under a mask, the fall-off of the light taken out."""
     height, width = mask.shape
     rows, columns = np.nonzero(mask)
-    level = np.exp(_terms(2 * columns / (width - 1) - 1, 2 * rows / (height - 1) - 1) @ field)
-    return np.asarray(median(linear[mask] / level[:, None], 0), float)
+    x, y = (
+        at.astype(np.float32) * np.float32(2 / (side - 1)) - 1
+        for at, side in ((columns, width), (rows, height))
+    )
+    level = np.exp(_log_level(field, x, y))
+    return np.array([middle(linear[rows, columns, k] / level) for k in range(3)])
 
 
 def _greyed(white: NDArray[np.float64]) -> NDArray[np.float64]:
     return np.full(3, float(white.mean()))
+
+
+def _log_level(
+    field: NDArray[np.float64], x: NDArray[np.floating], y: NDArray[np.floating]
+) -> NDArray[np.floating]:
+    plain, along, down, along2, across, down2 = (float(term) for term in field)
+    return np.asarray(plain + x * (along + along2 * x + across * y) + y * (down + down2 * y))
 
 
 def _terms(x: NDArray[np.floating], y: NDArray[np.floating]) -> NDArray[np.float64]:

@@ -211,7 +211,10 @@ def _judge_sheet(
 
 def _median_light(rgb8: NDArray[np.uint8], mask: NDArray[np.bool_]) -> NDArray[np.float64]:
     """Median linear light under a mask, by channel; decoding keeps the order, so 8 bits do."""
-    picture, shown = np.ascontiguousarray(rgb8), np.ascontiguousarray(mask).view(np.uint8)
+    shown = np.ascontiguousarray(mask).view(np.uint8)
+    left, top, width, height = cv2.boundingRect(shown)
+    box = np.s_[top : top + height, left : left + width]
+    picture, shown = np.ascontiguousarray(rgb8[box]), np.ascontiguousarray(shown[box])
     counts = np.stack([cv2.calcHist([picture], [c], shown, [256], [0, 256]).ravel() for c in range(3)])
     middle = (counts.cumsum(axis=1) < (counts[0].sum() + 1) // 2).sum(axis=1)
     return srgb_to_linear(middle.astype(np.uint8)[None]).astype(np.float64)[0]

@@ -75,11 +75,11 @@ def _has_every_colour(rgb8: NDArray[np.uint8]) -> bool:
     """Whether red, green and blue each lead somewhere, as on a chart in any light: asked first, for it costs
     a hundredth of the search."""
     factor = min(1.0, _COPY / max(rgb8.shape[:2]))
-    small = cv2.resize(rgb8, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA).astype(np.int16)
-    most, least = small.max(axis=2), small.min(axis=2)
-    vivid = most - least > _SATURATED * np.maximum(most, 40)
-    leads = np.bincount(small.argmax(axis=2)[vivid], minlength=3)
-    return bool((leads >= _ENOUGH).all())
+    small = cv2.resize(rgb8, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
+    channels = [channel.astype(np.int16) for channel in cv2.split(small)]
+    most, least = (np.asarray(of(of(channels[0], channels[1]), channels[2])) for of in (cv2.max, cv2.min))
+    vivid = most - least > np.maximum(_SATURATED * most, _SATURATED * 40)
+    return all(np.count_nonzero(vivid & (channel == most)) >= _ENOUGH for channel in channels)
 
 
 def _chart(rgb8: NDArray[np.uint8], found: "cv2.mcc.CChecker") -> Chart:

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearview.parts.learned import FaceSeen
-from wearview.parts.part import in_view
+from wearview.parts.part import in_view, radius_ratio
 from wearview.parts.rims import ANGLES, TURN, Rim
 from wearview.parts.teeth import (
     FEW_LUGS,
@@ -20,6 +20,7 @@ from wearview.parts.teeth import (
     toothed_side,
 )
 
+TEETH_WORTH, ENOUGH_TEETH = 1.5, 0.4  # of a face; and the regularity beyond which teeth say no more
 BESIDE = 0.3  # weight of a face that the network sees beside this one: a neighbour may lie there
 # Log odds of what the network sees, under the 10.9 of a logistic regression on 1,093 tuned rings, as it has
 # seen no real photo; and the share of a face in its sight that says nothing: of rings that are none nine in
@@ -108,15 +109,25 @@ class Plate:
         """How well this face explains its surroundings against other faces on the same rings.
 
         Rims that are seen and regular teeth speak for it, bench inside it against it; of two that do as well
-        the wider. Teeth beyond a regularity of 0.4 say no more.
+        the wider.
         """
-        seen = 0.0 if self.seen is None else self.seen.on - BESIDE * self.seen.beside
-        return self.support + 1.5 * min(0.4, self.teeth) + (1 - self.ratio) - 0.6 * self.bench + seen
+        by_teeth = TEETH_WORTH * min(ENOUGH_TEETH, self.teeth)
+        return _worth_of_rims(self.outer, self.inner, self.seen) + by_teeth - 0.6 * self.bench
 
     @property
     def is_plain(self) -> bool:
         """Whether nothing speaks against it, so that other faces on the same rings need not be tried."""
         return self.support > 0.9 and self.teeth > 0.45 and self.bench < 0.1
+
+
+def _worth_of_rims(outer: Rim, inner: Rim, seen: FaceSeen | None) -> float:
+    support, ratio = (outer.coverage + inner.coverage) / 2, radius_ratio(outer.ellipse, inner.ellipse)
+    return support + (1 - ratio) + (0.0 if seen is None else seen.on - BESIDE * seen.beside)
+
+
+def most_worth(outer: Rim, inner: Rim, seen: FaceSeen | None) -> float:
+    """What the face between two rims can be worth at most, with the best of teeth and no bench in it."""
+    return _worth_of_rims(outer, inner, seen) + TEETH_WORTH * ENOUGH_TEETH
 
 
 def plate_between(smooth: NDArray[np.uint8], outer: Rim, inner: Rim, seen: FaceSeen | None = None) -> Plate:

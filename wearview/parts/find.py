@@ -9,6 +9,7 @@
 """
 
 import math
+from dataclasses import astuple
 
 import cv2
 import numpy as np
@@ -16,12 +17,12 @@ from numpy.typing import NDArray
 
 from wearview.parts.as_part import MIN_DIAMETER, band_part, edge_on_part, plate_part
 from wearview.parts.band import Band, find_bands
-from wearview.parts.candidate import Plate, plate_between
+from wearview.parts.candidate import Plate, most_worth, plate_between
 from wearview.parts.choose import SURE, WHOLE, apart, as_large, is_of_pack, likeliest, select
 from wearview.parts.corrected import Corrections, lies_on, put_right, stated_band
 from wearview.parts.edge_on import EdgeOn, plates_on_edge, why_none
 from wearview.parts.edges import Edges, PlaneEdges, candidate_slants, find_arcs, find_edges, lay_on
-from wearview.parts.learned import Sight, band_seen, face_seen, face_span, look, plate_centres
+from wearview.parts.learned import FaceSeen, Sight, band_seen, face_seen, face_span, look, plate_centres
 from wearview.parts.part import Part
 from wearview.parts.plane import DEFAULT_FOCAL_PER_DIAGONAL, Plane, slants_of_ellipse
 from wearview.parts.rims import (
@@ -47,6 +48,7 @@ MIN_RING_SCORE = 0.75
 ROUND_ENOUGH = 1.85
 DOUBTED = 0.9  # chance under which a photo whose plates are all less sure is searched for a band
 SAME_CENTRE = 0.1  # of the radius
+SAME_RIM = 0.03  # working-copy pixels, of centre and axes
 LEAST_BAND = 0.25  # mean chance of a band's lining along its middle
 NARROWEST = 0.91  # inner over outer radius: the cage of a needle bearing is thinner than any plate
 
@@ -178,6 +180,7 @@ def _measure(
 def _best_face(smooth: NDArray[np.uint8], polar: Polar, sight: Sight | None) -> Plate | None:
     """Of the faces that the rings round a centre allow, the one worth most."""
     fitted: dict[tuple[int, int], Rim | None] = {}
+    tried: set[tuple[int, int]] = set()
     best, best_worth = None, -math.inf
     steps = ring_steps(polar, 0.28)
     spans = [(inner.index, outer.index) for inner, outer in possible_faces(steps, polar.radius)]
@@ -186,12 +189,20 @@ def _best_face(smooth: NDArray[np.uint8], polar: Polar, sight: Sight | None) -> 
     for inner_index, outer_index in spans:
         for index, towards_face in ((inner_index, 1), (outer_index, -1)):
             if (index, towards_face) not in fitted:
-                fitted[index, towards_face] = fit_rim(polar, index, towards_face)
-        plate = _face_between(smooth, fitted[inner_index, 1], fitted[outer_index, -1], sight)
-        if plate is None:
+                others = [rim for (_, side), rim in fitted.items() if side == towards_face]
+                fitted[index, towards_face] = _known_rim(fit_rim(polar, index, towards_face), others)
+        inner, outer = fitted[inner_index, 1], fitted[outer_index, -1]
+        if inner is None or outer is None or not _belong_together(outer, inner):
             continue
+        if (id(inner), id(outer)) in tried:
+            continue
+        tried.add((id(inner), id(outer)))
         # Full rings further out belong to something round this one: a bearing laid inside a plate.
-        around = sum(s.coverage > 0.8 and polar.radius[s.index] > 1.18 * plate.radius for s in steps)
+        around = sum(s.coverage > 0.8 and polar.radius[s.index] > 1.18 * outer.radius for s in steps)
+        seen = _face_seen(sight, outer, inner)
+        if most_worth(outer, inner, seen) - 0.3 * around <= best_worth:
+            continue  # whatever its teeth are; rays, by which they are read, cost most
+        plate = plate_between(smooth, outer, inner, seen)
         worth = plate.worth - 0.3 * around
         if worth > best_worth:
             best, best_worth = plate, worth
@@ -200,14 +211,28 @@ def _best_face(smooth: NDArray[np.uint8], polar: Polar, sight: Sight | None) -> 
     return best
 
 
+def _known_rim(rim: Rim | None, others: list[Rim | None]) -> Rim | None:
+    """A rim, or one of the others that is the same: from two rings side by side it is fitted twice."""
+    if rim is None:
+        return None
+    own = np.array(astuple(rim.ellipse)[:4])
+    for other in others:
+        if other is not None and np.abs(own - astuple(other.ellipse)[:4]).max() < SAME_RIM:
+            return other
+    return rim
+
+
 def _face_between(
     smooth: NDArray[np.uint8], inner: Rim | None, outer: Rim | None, sight: Sight | None
 ) -> Plate | None:
     """The plate whose face lies between two rims; None where they cannot belong together."""
     if inner is None or outer is None or not _belong_together(outer, inner):
         return None
-    seen = None if sight is None else face_seen(sight, outer.ellipse, inner.ellipse)
-    return plate_between(smooth, outer, inner, seen)
+    return plate_between(smooth, outer, inner, _face_seen(sight, outer, inner))
+
+
+def _face_seen(sight: Sight | None, outer: Rim, inner: Rim) -> FaceSeen | None:
+    return None if sight is None else face_seen(sight, outer.ellipse, inner.ellipse)
 
 
 def _belong_together(outer: Rim, inner: Rim) -> bool:
