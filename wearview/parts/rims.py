@@ -208,33 +208,35 @@ def _nearest_edges(
 ) -> NDArray[np.float64]:
     """Sub-sample radius index of the chosen edge at each angle, NaN where there is none."""
     half = math.ceil(reach)
-    offsets = np.arange(-half, half + 1)
-    columns = np.clip(np.rint(expected).astype(int)[:, None] + offsets, 1, polar.step.shape[1] - 2)
-    rows = np.arange(ANGLES)[:, None]
-    step = polar.step[rows, columns]
-    strongest = step.max(axis=1, keepdims=True)
+    offsets = np.arange(-half, half + 1)[:, None]  # angles along the rows of what follows, for speed
+    count = polar.step.shape[1]
+    columns = np.clip(np.rint(expected).astype(int) + offsets, 1, count - 2)
+    first = np.arange(ANGLES) * count
+    step = polar.step.ravel().take(first + columns)
+    strongest = step.max(axis=0)
     usable = (step > MIN_STEP) & (step > 0.4 * strongest)
     # The cost prefers the face's side: an edge further from the face must be clearly closer to the expected
     # radius.
     cost = np.abs(offsets) + 0.35 * np.maximum(0, -offsets * towards_face)
     cost = np.where(usable, cost, np.inf)
-    pick = cost.argmin(axis=1)
-    chosen = columns[np.arange(ANGLES), pick]
-    before, at, after = (polar.size[np.arange(ANGLES), chosen + k] for k in (-1, 0, 1))
+    chosen = columns[cost.argmin(axis=0), np.arange(ANGLES)]
+    before, at, after = (polar.size.ravel().take(first + chosen + k) for k in (-1, 0, 1))
     bend = before - 2 * at + after
     shift = np.where(bend < -1e-6, 0.5 * (before - after) / np.where(bend < -1e-6, bend, -1), 0.0)
-    return np.where(np.isfinite(cost.min(axis=1)), chosen + np.clip(shift, -0.5, 0.5), np.nan)
+    return np.where(usable.any(axis=0), chosen + np.clip(shift, -0.5, 0.5), np.nan)
 
 
 def _points_at(polar: Polar, index: NDArray[np.float64]) -> NDArray[np.float64]:
     """Working-copy positions at fractional radius indices, one per angle; NaN rows stay NaN."""
-    safe = np.nan_to_num(index, nan=1.0)
-    low = np.clip(np.floor(safe).astype(int), 0, polar.step.shape[1] - 2)
-    part = (safe - low)[:, None]
-    rows = np.arange(ANGLES)
-    points = polar.xy[rows, low] * (1 - part) + polar.xy[rows, low + 1] * part
-    points[~np.isfinite(index)] = np.nan
-    return np.asarray(points, float)
+    low = np.clip(np.where(np.isnan(index), 1.0, index).astype(int), 0, polar.step.shape[1] - 2)
+    part = (index - low)[:, None]
+    return np.asarray(_samples_at(polar, low) * (1 - part) + _samples_at(polar, low + 1) * part)
+
+
+def _samples_at(polar: Polar, column: NDArray[np.int_]) -> NDArray[np.float32]:
+    """Working-copy positions of one sample at each angle, shape (ANGLES, 2)."""
+    first = np.arange(ANGLES) * polar.step.shape[1]
+    return polar.xy.reshape(-1, 2).take(first + column, axis=0)
 
 
 def robust_ellipse(points: NDArray[np.float64]) -> Ellipse | None:
@@ -270,14 +272,12 @@ def _middle_value(values: NDArray[np.floating]) -> float:
 def _radius_index(polar: Polar, ellipse: Ellipse, near: NDArray[np.float64]) -> NDArray[np.float64]:
     """Fractional radius index at which each angle's ray crosses the ellipse; `near` is where to look."""
     half = max(6, polar.step.shape[1] // 8)
-    rows = np.arange(ANGLES)
     low = np.clip(np.rint(near).astype(int) - half, 0, polar.step.shape[1] - 2)
     high = np.clip(low + 2 * half, 1, polar.step.shape[1] - 1)
     # A ray is a straight line in the photo, and the rectified radius along it is smooth: a chord step and
     # one more suffice.
     a, b = low.astype(float), high.astype(float)
-    radius_a = ellipse.radius_of(polar.xy[rows, low, 0], polar.xy[rows, low, 1])
-    radius_b = ellipse.radius_of(polar.xy[rows, high, 0], polar.xy[rows, high, 1])
+    radius_a, radius_b = (ellipse.radius_of(*_samples_at(polar, at).T) for at in (low, high))
     at = a + (1 - radius_a) * (b - a) / np.maximum(radius_b - radius_a, 1e-9)
     at = np.clip(at, 0, polar.step.shape[1] - 1.001)
     point = _points_at(polar, at)

@@ -15,6 +15,7 @@ SECTORS = (
 RADIUS_STEP = 1.5  # small-copy pixels
 FACING = np.cos(np.radians(14))  # an edge of a rim faces the centre within this angle
 CELL = 4.0
+FEWEST_EDGES = 40
 MIN_COVERAGE = 0.30  # of the circle: a plate overlapped by a third on a bench that swallows part of its rim
 
 
@@ -100,23 +101,23 @@ def _settle(laid: PlaneEdges, centre: NDArray[np.float64], low: float, high: flo
     """Rings round a rough centre, the centre moved to fit the best of them."""
     # The centre moves by a few pixels from here on: what faces it by far stays out.
     near = laid[_facing(laid, centre, 0.93 * FACING, 0.6 * low, 1.1 * high)]
+    at = near[_facing(near, centre, FACING, 0.8 * low, 1.05 * high)]
+    if len(at) < FEWEST_EDGES:
+        return None
+    # Hot bands crowd the rings of a plate together; the normals of all of them still meet in one point.
+    centre = _meeting_point(at, centre)
     rings: tuple[Ring, ...] = ()
-    for tolerance in (6.0, 3.0, 2.0):
+    for tolerance in (3.0, 2.0):
         at = near[_facing(near, centre, FACING, 0.8 * low, 1.05 * high)]
-        if len(at) < 40:
+        if len(at) < FEWEST_EDGES:
             return None
         x, y = at.x - np.float32(centre[0]), at.y - np.float32(centre[1])
         radius = np.sqrt(x * x + y * y)
         rings = _rings(radius, x, y, tolerance)
         if not rings:
             return None
-        if tolerance == 6.0:
-            # Hot bands crowd the rings of a plate together; the normals of all of them still meet in one
-            # point.
-            centre = _meeting_point(at, centre)
-        else:
-            best = max(rings, key=lambda ring: ring.coverage * ring.radius)
-            centre = _circle_centre(at[np.flatnonzero(np.abs(radius - best.radius) < tolerance)], centre)
+        best = max(rings, key=lambda ring: ring.coverage * ring.radius)
+        centre = _circle_centre(at[np.flatnonzero(np.abs(radius - best.radius) < tolerance)], centre)
     good = tuple(ring for ring in rings if ring.coverage >= MIN_COVERAGE)
     return RingSet(float(centre[0]), float(centre[1]), good) if len(good) >= 2 else None
 
@@ -145,8 +146,9 @@ def _rings(
     seen[step, sector] = 1
     width = max(3, round(tolerance / RADIUS_STEP) * 2 - 1)
     joined = cv2.dilate(seen, np.ones((width, 1), np.uint8))
-    coverage = joined.mean(axis=1)
-    count = cv2.GaussianBlur(seen.sum(axis=1, dtype=np.float32)[:, None], (1, 2 * width + 1), 0)[:, 0]
+    coverage = np.asarray(cv2.reduce(joined, 1, cv2.REDUCE_AVG, dtype=cv2.CV_32F))[:, 0]
+    each = cv2.reduce(seen, 1, cv2.REDUCE_SUM, dtype=cv2.CV_32F)
+    count = cv2.GaussianBlur(each, (1, 2 * width + 1), 0)[:, 0]
     peak = (count == cv2.dilate(count[:, None], np.ones((2 * width + 1, 1), np.uint8))[:, 0]) & (
         coverage > 0.2
     )
