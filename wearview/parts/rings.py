@@ -146,8 +146,8 @@ def _rings(
     seen[step, sector] = 1
     width = max(3, round(tolerance / RADIUS_STEP) * 2 - 1)
     joined = cv2.dilate(seen, np.ones((width, 1), np.uint8))
-    coverage = np.asarray(cv2.reduce(joined, 1, cv2.REDUCE_AVG, dtype=cv2.CV_32F))[:, 0]
-    each = cv2.reduce(seen, 1, cv2.REDUCE_SUM, dtype=cv2.CV_32F)
+    within, each = (cv2.reduce(place, 1, cv2.REDUCE_SUM, dtype=cv2.CV_32F) for place in (joined, seen))
+    coverage = np.asarray(within, float)[:, 0] / SECTORS
     count = cv2.GaussianBlur(each, (1, 2 * width + 1), 0)[:, 0]
     peak = (count == cv2.dilate(count[:, None], np.ones((2 * width + 1, 1), np.uint8))[:, 0]) & (
         coverage > 0.2
