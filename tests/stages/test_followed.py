@@ -125,7 +125,7 @@ def test_a_lining_that_was_altered_is_found(store):
     )
 
 
-@pytest.mark.parametrize("typed", ["84000", "84,000 km", "-1 km", "1e5 km", "", "far"])
+@pytest.mark.parametrize("typed", ["84000", "84,00 km", "84,0000 km", "-1 km", "1e5 km", "", "far"])
 def test_what_is_no_mileage_is_refused(typed):
     with pytest.raises(CallError, match="is no mileage"):
         parse_mileage(typed)
@@ -137,3 +137,5 @@ def test_the_international_mile():
     assert parse_mileage("52000 mi").both == "52000 mi (83685.888 km)"
     assert parse_mileage("160.934 km").both == "160.934 km (about 100 mi)"
     assert parse_mileage("1.609 km").miles < 1
+    assert parse_mileage("341,500 km") == parse_mileage("341 500 km") == parse_mileage("341500 km")
+    assert parse_mileage("1,060,000 mi").number == "1060000"

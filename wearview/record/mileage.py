@@ -12,12 +12,15 @@ from wearview.record.length import decimal_text
 KM_PER_MILE = Fraction(1_609_344, 1_000_000)
 KM, MILES = MILEAGE_UNITS = ("km", "mi")
 
-_TYPED = re.compile(r"\s*(?P<number>\d{1,7}(?:\.\d{1,3})?)\s*(?P<unit>km|mi|miles?)\s*", re.ASCII)
+# In groups of three a comma or a space is no decimal sign, whoever types it.
+_TYPED = re.compile(
+    r"\s*(?P<number>\d{1,3}(?:[, ]\d{3}){1,2}|\d{1,7}(?:\.\d{1,3})?)\s*(?P<unit>km|mi|miles?)\s*", re.ASCII
+)
 
 
 @dataclass(frozen=True, slots=True)
 class Mileage:
-    """A distance of 0 or more: `number` as typed ("84000"), `unit` "km" or "mi"."""
+    """A distance of 0 or more: `number` as typed less its separators ("84000"), `unit` "km" or "mi"."""
 
     number: str
     unit: str
@@ -55,10 +58,8 @@ def parse_mileage(typed: str) -> Mileage:
     """
     match = _TYPED.fullmatch(typed)
     if match is None:
-        raise CallError(
-            typed or "nothing", "is no mileage", "Type a number without separators and km or mi: 84000 km"
-        )
-    return Mileage(match["number"], KM if match["unit"] == KM else MILES)
+        raise CallError(typed or "nothing", "is no mileage", "Type a number and km or mi: 84000 km")
+    return Mileage(re.sub("[, ]", "", match["number"]), KM if match["unit"] == KM else MILES)
 
 
 def mileage_json(mileage: Mileage | None) -> dict[str, Any] | None:
