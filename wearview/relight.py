@@ -12,7 +12,7 @@ from wearview.colour import lab_to_linear
 from wearview.light import Light, known_colours, match_light
 from wearview.lining import Relit
 from wearview.look import light_of
-from wearview.pair import NO_FIT, lay_onto, moved_shine
+from wearview.pair import NO_FIT, lay_onto, moved_shine, same_texture
 from wearview.parts import Part
 from wearview.photo import Photo
 from wearview.quality import judge
@@ -82,7 +82,8 @@ def _relit(here: Rectified, there: Rectified, again: Face) -> Relit | None:
     moved = np.abs(moved_shine(linear[0], linear[1], mask, _REACH * here.diameter))
     known = moved[np.isfinite(moved)]
     enough = known.size >= _SHARE_SEEN * mask.sum()
-    return Relit(again, float(np.quantile(known, _BROADEST)) if enough else math.nan)
+    same = same_texture(here.lab[..., 0], there.lab[..., 0], mask)
+    return Relit(again, float(np.quantile(known, _BROADEST)) if enough else math.nan, same)
 
 
 def _taken_to(warp: NDArray[np.float64], xy: NDArray[np.float32]) -> NDArray[np.float32]:
