@@ -39,10 +39,10 @@ TAP = """new Promise(done => {
 
 
 class Memory:
-    """Resident memory of a process and all that it started, in MB, sampled until it is stopped."""
+    """Resident memory of the server on a port and of its grading process, in MB, sampled until stopped."""
 
-    def __init__(self) -> None:
-        self.photos, self.samples = 0, []
+    def __init__(self, port: str) -> None:
+        self.photos, self.samples, self._port = 0, [], port
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._run, daemon=True)
         self._thread.start()
@@ -53,20 +53,26 @@ class Memory:
 
     def _run(self) -> None:
         while not self._stop.wait(0.2):
-            sizes = dict(_wearview_processes())
+            sizes = dict(_processes(self._port))
             self.samples.append((self.photos, sizes.get("serve", 0.0), sizes.get("grading", 0.0)))
 
 
-def _wearview_processes() -> Iterator[tuple[str, float]]:
+def _processes(port: str) -> Iterator[tuple[str, float]]:
+    """The server on a port and what it started, other pages that run meanwhile left out."""
+    found = {}
     for folder in Path("/proc").glob("[0-9]*"):
         try:
             command = (folder / "cmdline").read_bytes().decode().split("\0")
             status = (folder / "status").read_text("utf-8")
         except OSError:
             continue  # it has ended meanwhile
-        for name in ("serve", "grading"):
-            if f"wearview.ui.{name}" in command and "VmRSS:" in status:
-                yield name, int(status.partition("VmRSS:")[2].split()[0]) / 1024
+        if "VmRSS:" in status and any(f"wearview.ui.{name}" in command for name in ("serve", "grading")):
+            parent, size = (int(status.partition(f"{word}:")[2].split()[0]) for word in ("PPid", "VmRSS"))
+            found[int(folder.name)] = (command, parent, size / 1024)
+    for server, (command, _, size) in found.items():
+        if port in command:
+            yield "serve", size
+            yield from (("grading", size) for _, parent, size in found.values() if parent == server)
 
 
 def main() -> None:
@@ -98,8 +104,8 @@ def _measure(folder: Path, made: list[Path], clean: Path, packs: int) -> Memory:
     record.new_teardown(store, JOB)
     for n in range(packs):
         record.add_element(store, JOB, f"pack {n + 1}")
-    memory = Memory()
     with browser(folder, "browser", "about:blank", 1440) as tab, served(folder, url) as (address, _):
+        memory = Memory(address.rpartition(":")[2])
         began = time.perf_counter()
         tab.ask("Page.navigate", url=address)
         tab.wait_until_drawn("Find by name")
@@ -115,7 +121,7 @@ def _measure(folder: Path, made: list[Path], clean: Path, packs: int) -> Memory:
             f"a tap with {PACK} photos and {plates} parts open: median {statistics.median(taps):.0f} ms, "
             f"worst {max(taps):.0f} ms, asked: 500 ms"
         )
-    memory.stop()
+        memory.stop()
     return memory
 
 
