@@ -115,6 +115,8 @@ def _measure(folder: Path, made: list[Path], clean: Path, packs: int) -> Memory:
             _give(tab, address, f"pack {n + 1}", photos, clean, memory, told=n == 0)
         tab.ask("Page.navigate", url=f"{address}/pack?teardown={JOB}&element=pack 1")
         tab.wait_until_drawn("What the pack shows")
+        tab.wait_for("document.querySelectorAll('.st-key-plates button').length")
+        tab.wait_until_drawn("What the pack shows")
         plates = tab.value("document.querySelectorAll('.st-key-plates button').length")
         taps = [_tap(tab, (7 * n) % plates) for n in range(TAPS)]
         print(

@@ -62,6 +62,9 @@ class Work:
     error: str | None = None
 
 
+_WAITING = Work("Waiting for its turn")
+
+
 class Bench:
     """Grades what lies in the trays of one record, one thing at a time, in a thread of its own."""
 
@@ -86,7 +89,7 @@ class Bench:
 
     def wake(self, place: ElementName, *, now: bool = False) -> None:
         """Have a tray looked at; `now` has its pack graded without waiting for further photos."""
-        self._work.setdefault(place, Work("Waiting for its turn"))
+        self._work.setdefault(place, _WAITING)
         self._call(place, NOW if now else SOON)
 
     def look(self, place: ElementName, lying: Tray) -> None:
@@ -104,7 +107,8 @@ class Bench:
 
     def work(self, place: ElementName) -> Work:
         """How far the work on a tray is."""
-        return self._work.get(place, Work())
+        work = self._work.get(place, Work())
+        return _WAITING if self._waiting[place] and not work.doing else work
 
     def untouched(self, place: ElementName) -> bool:
         """Whether a tray was not looked at since the program was started."""
