@@ -339,6 +339,18 @@ def test_what_a_person_calls_no_part_leaves_the_pack_and_comes_back(photos_page,
     assert again == before
 
 
+def test_a_band_that_is_none_is_called_no_part_and_comes_back(photos_page, url):
+    graded(give(photos_page, photo("intermediate-band.jpg")), url)
+    app = turn_to(photos_page, PACK_PAGE)
+    [before] = element_of(url).latest.document["photos"][0]["parts"]
+    app.toggle(key="wrong").set_value(True)
+    press(app, f"plate-{before['id']}")
+    press(app, "no part")
+    assert element_of(url).latest.document["photos"][0]["parts"] == []
+    press(app, "as found")
+    assert [part["id"] for part in element_of(url).latest.document["photos"][0]["parts"]] == [before["id"]]
+
+
 def test_the_report_is_offered_until_the_record_grows(app, url):
     add_hot_pack(url)
     press(run(app), "open Job 7")

@@ -78,6 +78,16 @@ def test_what_is_no_part_goes(tmp_path, capsys):
     assert len(after) == len(before) - 1
 
 
+def test_a_band_that_is_none_goes(tmp_path, capsys):
+    [part] = document(capsys, BAND)["photos"][0]["parts"]
+    [found] = find_parts(read_photo(BAND))
+    x, y = found.spine[len(found.spine) // 2]
+    said = of_one(BAND, no_parts=[[float(x), float(y)]])
+    assert part["kind"] == "band"
+    outlines = written(tmp_path, said)
+    assert not document(capsys, BAND, "--outlines", outlines)["photos"][0]["parts"]
+
+
 @pytest.mark.parametrize(
     ("said", "words"),
     [

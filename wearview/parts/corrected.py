@@ -48,7 +48,8 @@ class Corrections:
     rims : tuple of Rims
         Plates with their faces where he tapped them; each takes the place of what was found there.
     no_parts : tuple of point
-        The middle of each thing that was taken for a plate and is none; full-size pixels.
+        The middle of each thing that was taken for a plate, or a place on what was taken for a band, and is
+        none; full-size pixels.
     bands : tuple of BandEdges
         Bands with their linings where he set them; they take the place of what was found there.
     in_view : bool
@@ -201,10 +202,10 @@ def stated_band(edges: BandEdges, shape: tuple[int, int], scale: float) -> Band:
 
 
 def lies_on(band: Band, x: float, y: float) -> bool:
-    """Whether a place of the working copy lies on a band's lining."""
+    """Whether a place of the working copy lies on a band, its strap or its lining."""
     row, column = round(y) - band.origin[1], round(x) - band.origin[0]
-    height, width = band.face.shape
-    return 0 <= row < height and 0 <= column < width and bool(band.face[row, column])
+    height, width = band.part.shape
+    return 0 <= row < height and 0 <= column < width and bool(band.part[row, column])
 
 
 def _holds(plate: Plate, point: Sequence[float]) -> bool:

@@ -311,6 +311,8 @@ def parts_seen(photo: Photo, sight: Sight | None, said: Corrections = NOTHING_SA
         bands = find_bands(photo.working, np.zeros(shape, bool))
         if sight is not None:
             bands = [band for band in bands if band_seen(sight, band.spine) > LEAST_BAND]
+    no_parts = [tuple((np.array(at) + 0.5) / photo.scale - 0.5) for at in said.no_parts]
+    bands = [band for band in bands if not any(lies_on(band, *at) for at in no_parts)]
     if bands:
         plates = []
     middles = [(plate.outer.ellipse.cx, plate.outer.ellipse.cy) for plate in plates]
@@ -319,7 +321,6 @@ def parts_seen(photo: Photo, sight: Sight | None, said: Corrections = NOTHING_SA
     settled = settle([*plates, *stated], shape)
     standing: list[EdgeOn] = []
     if sight is not None and settled:  # alone it is no part, but what is said of the photo
-        no_parts = [tuple((np.array(at) + 0.5) / photo.scale - 0.5) for at in said.no_parts]
         seen_on_edge = plates_on_edge(sight, _taken(settled, shape))
         standing = [p for p in seen_on_edge if not any(p.outline.radius_of(*at) < 1 for at in no_parts)]
     return (

@@ -70,16 +70,20 @@ def _outline(
     asked = EDGES if chosen.part["kind"] == BAND else RIMS
     where = f"position {chosen.label}"
     with st.container(horizontal=True, gap="small"):
-        if asked is RIMS and st.button(plain(f"Position {chosen.label} is no part"), key="no part"):
-            tray.say_no_part(store, name, sha256, _middle(chosen))
+        if st.button(plain(f"Position {chosen.label} is no part"), key="no part"):
+            tray.say_no_part(store, name, sha256, _place_on(chosen))
             _grade_again(store, name, _without(lying.layout, found.index(chosen)))
         if st.button(plain(f"Tap the {asked.name} of position {chosen.label}"), key="tap lines"):
             st.session_state["tapping"] = where
-        if sha256 in lying.said and st.button("Take back what was set in this photo", key="as found"):
-            tray.say_nothing(store, name, sha256)
-            _grade_again(store, name, _counted_anew(lying.layout))
+        _take_back(store, name, lying, sha256)
     if st.session_state.get("tapping") == where:
         _tap(store, name, lying, asked, chosen.photo, chosen.part, where)
+
+
+def _take_back(store: record.Store, name: ElementName, lying: Tray, sha256: str) -> None:
+    if sha256 in lying.said and st.button("Take back what was set in this photo", key="as found"):
+        tray.say_nothing(store, name, sha256)
+        _grade_again(store, name, _counted_anew(lying.layout))
 
 
 def _missing(
@@ -106,6 +110,8 @@ def _missing(
         for what, asked in MISSING.items():
             if st.button(f"Tap the {asked.name} of the missing {what}", width="stretch", key=f"tap {what}"):
                 st.session_state["tapping"] = what
+        if chosen is None:  # its only part was called none
+            _take_back(store, name, lying, sha256)
     tapping = st.session_state.get("tapping")
     if tapping in MISSING:
         _tap(store, name, lying, MISSING[tapping], entries[sha256], None, f"the missing {tapping}")
@@ -138,9 +144,20 @@ def _tap(
     _grade_again(store, name, _counted_anew(lying.layout) if part is None else lying.layout)
 
 
-def _middle(line: PartLine) -> tuple[float, float]:
-    outer = line.part["outline"]["outer"]
-    return outer["cx"], outer["cy"]
+def _place_on(line: PartLine) -> tuple[float, float]:
+    """The middle of a plate, or a place on a band, in pixels of the upright photo."""
+    outline = line.part["outline"]
+    if outline["outer"] is not None:
+        return outline["outer"]["cx"], outline["outer"]["cy"]
+    # Halfway between the first two edges that a level line through the middle of the outline meets.
+    corners = outline["polygon"]
+    level = sum(y for _, y in corners) / len(corners)
+    met = sorted(
+        x + (level - y) * (to_x - x) / (to_y - y)
+        for (x, y), (to_x, to_y) in zip(corners, [*corners[1:], corners[0]], strict=True)
+        if (y > level) != (to_y > level)
+    )
+    return (met[0] + met[1]) / 2, level
 
 
 def _without(layout: Layout, index: int) -> Layout:

@@ -21,7 +21,7 @@ class Said:
     rims : tuple of (outer, inner)
         Points on the two rims of each plate that he set.
     no_parts : tuple of point
-        The middle of each thing that is no part.
+        The middle of each thing that is no part, of a band a place on it.
     bands : tuple of (one, other)
         Points along the two long edges of each band's lining that he set, from end to end.
     """
@@ -43,7 +43,8 @@ class Said:
     def without_part(self, middle: Point) -> "Said":
         """The same with the thing at a place being no part."""
         reach = max((_reach(outer) for outer, _ in self.rims), default=0.0)
-        return replace(self._without(middle, reach), no_parts=(*self.no_parts, middle))
+        kept = tuple(band for band in self.bands if not _holds(band, middle))
+        return replace(self._without(middle, reach), no_parts=(*self.no_parts, middle), bands=kept)
 
     def _without(self, middle: Point, reach: float) -> "Said":
         return replace(
@@ -85,10 +86,14 @@ def _reach(points: Points) -> float:
 
 def _lies_on(band: tuple[Points, Points], other: tuple[Points, Points]) -> bool:
     """Whether a band lies where another one does: they are nearer to each other than they are wide."""
-    (near, far), middles = band, _middles(other)
-    width = min(math.dist(point, along) for point in near for along in far)
-    apart = [min(math.dist(point, middle) for middle in middles) for point in _middles(band)]
-    return min(apart) < width / 2
+    return any(_holds(band, point) for point in _middles(other))
+
+
+def _holds(band: tuple[Points, Points], point: Point) -> bool:
+    """Whether a place is nearer to the middle of a band than the band is wide to one side."""
+    near, far = band
+    width = min(math.dist(one, other) for one in near for other in far)
+    return min(math.dist(point, middle) for middle in _middles(band)) < width / 2
 
 
 def _middles(band: tuple[Points, Points]) -> list[Point]:
