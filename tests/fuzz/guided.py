@@ -14,15 +14,6 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-try:
-    import atheris
-except ImportError:
-    sys.exit("atheris is not installed: pip install atheris")
-
-with atheris.instrument_imports(include=["wearview"], enable_loader_override=False):
-    from tests.fuzz.targets import TARGETS, Target
-    from wearview.errors import WearviewError
-
 HANG_S, MEMORY_MB = 10, 1500
 # What a reader is given, from bytes, and the other way round. The mat takes pictures, which bytes hardly are.
 MEANT: dict[str, tuple[Callable[[bytes, list[Any]], Any], Callable[[Any, list[Any]], bytes]]] = {
@@ -46,11 +37,18 @@ def main() -> None:
     parser.add_argument("--minutes", type=float, default=5)
     parser.add_argument("--out", type=Path, default=Path(tempfile.gettempdir()) / "wearview-fuzz")
     args = parser.parse_args()
+    try:
+        import atheris
+    except ImportError:
+        sys.exit("atheris is not installed: pip install atheris")
+    with atheris.instrument_imports(include=["wearview"], enable_loader_override=False):
+        from tests.fuzz.targets import TARGETS
+        from wearview.errors import WearviewError
     folder = args.out / f"{args.what}-files"
     shutil.rmtree(folder, ignore_errors=True)
     folder.mkdir(parents=True)
     os.environ["XDG_DATA_HOME"] = str(folder / "data")
-    target: Target = TARGETS[args.what](folder)
+    target = TARGETS[args.what](folder)
     whole = target.whole()
     read, written = MEANT[args.what]
     reached = args.out / args.what
