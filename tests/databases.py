@@ -5,6 +5,7 @@ import os
 import shutil
 import socket
 import subprocess
+import sys
 import tempfile
 from collections.abc import Iterator
 from pathlib import Path
@@ -141,3 +142,15 @@ def copy_as_of_step(step: int, store: record.Store, url: str) -> None:
                     if connection.dialect.name == "postgresql":
                         count_on(connection, table)
     engine.dispose()
+
+
+def two_of_each(folder: Path) -> Iterator[tuple[str, str, str]]:
+    """Each kind of database that there is: its name, and URLs of two empty ones."""
+    yield "SQLite", f"sqlite:///{folder}/few/record.sqlite", f"sqlite:///{folder}/many/record.sqlite"
+    if postgres_lacks():
+        print("PostgreSQL is not installed here", file=sys.stderr)
+        return
+    with contextlib.ExitStack() as stack:
+        server = stack.enter_context(running_postgres())
+        few, many = (stack.enter_context(new_database(server)) for _ in range(2))
+        yield "PostgreSQL", few, many

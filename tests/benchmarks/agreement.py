@@ -5,14 +5,12 @@ them: the same figures with every part read, and what giving one verdict costs.
 """
 
 import argparse
-import contextlib
 import os
 import sys
 import tempfile
-from collections.abc import Iterator
 from pathlib import Path
 
-from tests.databases import new_database, postgres_lacks, running_postgres
+from tests.databases import two_of_each
 from tests.endurance.growing import ELEMENTS, PLATES, fastest, fill
 from wearview import store as record
 from wearview.agreement import Counted, sums_of
@@ -33,7 +31,7 @@ def main(arguments: list[str] | None = None) -> int:
     print(f"{'':42}{parts[0]:>9} {parts[1]:>9} parts")
     with tempfile.TemporaryDirectory() as folder:
         os.environ["XDG_DATA_HOME"] = folder
-        for name, few, many in _databases(Path(folder)):
+        for name, few, many in two_of_each(Path(folder)):
             fill(record.open_store(few), args.few)
             fill(record.open_store(many), args.many)
             for what, ask, asked in (
@@ -46,17 +44,6 @@ def main(arguments: list[str] | None = None) -> int:
                 told = f"{small * 1e3:6.1f} ms {large * 1e3:6.1f} ms {large / small:6.1f} times   {asked}"
                 print(f"{name:10}  {what:36}  {told}".rstrip(), flush=True)
     return 0
-
-
-def _databases(folder: Path) -> Iterator[tuple[str, str, str]]:
-    yield "SQLite", f"sqlite:///{folder}/few/record.sqlite", f"sqlite:///{folder}/many/record.sqlite"
-    if postgres_lacks():
-        print("PostgreSQL is not installed here", file=sys.stderr)
-        return
-    with contextlib.ExitStack() as stack:
-        server = stack.enter_context(running_postgres())
-        few, many = (stack.enter_context(new_database(server)) for _ in range(2))
-        yield "PostgreSQL", few, many
 
 
 def _figures(store: record.Store) -> str:

@@ -1,14 +1,12 @@
 """Figures of what the record stands, on SQLite and on a PostgreSQL server started for it: long."""
 
 import argparse
-import contextlib
 import os
 import sys
 import tempfile
-from collections.abc import Iterator
 from pathlib import Path
 
-from tests.databases import new_database, postgres_lacks, running_postgres
+from tests.databases import two_of_each
 from tests.endurance.filling import fill_while_storing, small_disk
 from tests.endurance.growing import fill, slower, timed
 from tests.endurance.killing import kill_while_storing
@@ -35,7 +33,7 @@ def main() -> int:
             print(f"disk full {filled.times} times, storing refused {filled.refused}: {_told(filled.faults)}")
             return bool(filled.faults)
         os.environ["XDG_DATA_HOME"] = folder
-        for name, few, many in _databases(Path(folder)):
+        for name, few, many in two_of_each(Path(folder)):
             if args.what == "kill":
                 killed = kill_while_storing(many, args.times)
                 print(
@@ -50,18 +48,6 @@ def main() -> int:
             else:
                 _print_growth(name, few, many, args.teardowns)
     return bool(faults)
-
-
-def _databases(folder: Path) -> Iterator[tuple[str, str, str]]:
-    """The name of each kind of database, and URLs of two empty ones."""
-    yield "SQLite", f"sqlite:///{folder}/few/record.sqlite", f"sqlite:///{folder}/many/record.sqlite"
-    if postgres_lacks():
-        print("PostgreSQL is not installed here", file=sys.stderr)
-        return
-    with contextlib.ExitStack() as stack:
-        server = stack.enter_context(running_postgres())
-        few, many = (stack.enter_context(new_database(server)) for _ in range(2))
-        yield "PostgreSQL", few, many
 
 
 def _print_growth(name: str, few: str, many: str, teardowns: int) -> None:

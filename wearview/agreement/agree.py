@@ -22,7 +22,7 @@ from wearview.record import LEAST_PACKS
 
 # About 2 k^2 pairs for k levels. D. V. Cicchetti (1981), Applied Psychological Measurement 5(1), 101-104.
 LEAST_PAIRS = 2 * LEVELS**2
-SCHEME = "quadratic weights, levels 0 to 4; 95 % interval by resampling whole packs"
+SCHEME = "quadratic weights, levels 0 to 4; 95 % interval over whole packs, as if they were drawn again"
 TOO_FEW, TOO_LITTLE_VARIETY, FEW_PACKS = "too few pairs", "too little variety", "few packs"
 NOTES = {
     TOO_FEW: f"No kappa is given under {LEAST_PAIRS} parts with both levels.",
