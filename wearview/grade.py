@@ -6,10 +6,10 @@ Knows nothing of the pack, so position cannot add to a grade.
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
+from statistics import NormalDist
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
 
 from wearview.lining import LIMITS, LiningReadings
 from wearview.reading import Reading
@@ -197,7 +197,7 @@ def _raised_by_glaze(
     if math.isnan(glazing.spread) or glazing.spread <= 0:
         chance = float(over >= 0)
     else:
-        chance = float(ndtr(over * SIGMAS_90 / glazing.spread))
+        chance = NormalDist().cdf(over * SIGMAS_90 / glazing.spread)
     raised = chances.copy()
     for level in range(rules.glazing_highest, -1, -1):
         moved = chance * chances[level]

@@ -7,7 +7,6 @@ from dataclasses import replace
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import median_filter
 
 from wearview.parts import Part
 from wearview.ranks import median, middle, quantile
@@ -152,7 +151,9 @@ def _grooves(face: Plane) -> dict[str, float]:
 def _peaks(power: NDArray[np.floating]) -> NDArray[np.float64]:
     """Log of a spectrum over the median of its neighbours, on a floor of white noise."""
     floor = ROUND * NOISE_FLOOR**2
-    return np.asarray(np.log((power + floor) / (median_filter(power, NEIGHBOURS) + floor)), float)
+    around = np.pad(power, NEIGHBOURS // 2, "symmetric")
+    usual = median(np.lib.stride_tricks.sliding_window_view(around, NEIGHBOURS), -1)
+    return np.asarray(np.log((power + floor) / (usual + floor)), float)
 
 
 def _smooth(values: Plane, shown: Mask, sigma: float) -> Plane:

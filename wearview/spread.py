@@ -1,10 +1,10 @@
 """What a colour could have been: errors of the light, the same ones every time, and how likely each is."""
 
 import math
+from statistics import NormalDist
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtri
 
 from wearview.colour import delta_e
 
@@ -29,7 +29,7 @@ def _colour_errors() -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     root = 1.2207440846057596
     steps = np.array([root**-1, root**-2, root**-3])
     even = (0.5 + np.outer(np.arange(1, _PAIRS + 1), steps)) % 1
-    normal = ndtri(even)
+    normal = np.vectorize(NormalDist().inv_cdf)(even)
     both = np.concatenate([normal, -normal])  # mirrored, so that the mean error is none at all
     both = both / both.std(axis=0)
     weighted = both * _WEIGHTS

@@ -81,3 +81,12 @@ def _sum(order):
 def test_the_slope_is_scipys_over_uneven_positions():
     positions, scores = [1, 3, 4, 8, 9], [0.1, 1.2, 0.9, 3.0, 2.2]
     assert find_trend(positions, scores).slope_per_position == theilslopes(scores, positions).slope
+
+
+def test_tau_is_scipys_tau_b_ties_and_all():
+    rng = np.random.default_rng(13)
+    for n in range(2, 12):
+        scores = [0, *rng.integers(0, 4, n - 2).tolist(), 5]
+        positions = rng.permutation(n).tolist()
+        expected = kendalltau(positions, scores).statistic
+        assert find_trend(positions, scores).kendall_tau == pytest.approx(expected, abs=1e-12)

@@ -17,7 +17,8 @@ from pathlib import Path
 from typing import Any
 
 from wearview import store as record
-from wearview.cli.grade import keep, show_progress, tell_unread
+from wearview.cli.grade import show_progress, tell_unread
+from wearview.cli.keep import keep
 from wearview.cli.pictures import write_overlays
 from wearview.cli.tables import element_text, grade_text, news_text, printable, verdict_text
 from wearview.demo import demo_folder, demo_job

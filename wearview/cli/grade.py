@@ -1,21 +1,16 @@
 """`wearview grade`: photos in, a table or a document out, and the record where one is named."""
 
 import argparse
-import hashlib
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
-from wearview import store as record
 from wearview.cli.outputs import write_text
-from wearview.cli.pictures import write_masks, write_overlays
 from wearview.cli.tables import pack_text, printable
-from wearview.cli.where import open_record
-from wearview.draw import overlay_photo
 from wearview.errors import CallError
 from wearview.library import find_lining, own_linings
-from wearview.outlines import read_outlines
+from wearview.parts import Corrections
 from wearview.pipeline import grade_photos
 from wearview.record import (
     Document,
@@ -29,7 +24,6 @@ from wearview.record import (
     to_json,
     validate,
 )
-from wearview.report import jpeg
 from wearview.shop import shop_settings
 
 
@@ -37,10 +31,10 @@ def grade(args: argparse.Namespace) -> int:
     """Grade the photos of one pack; 1 when some photo could not be read, else 0."""
     kinds, places = parse_kinds(args.kinds), parse_places(args.positions)
     _check_targets(args)
-    store = _store_for(args)
+    keep = _keeper(args)
     settings = replace(shop_settings(args.rules), chart=args.chart)
     lining = None if args.lining is None else find_lining(args.lining, settings)
-    outlines = {} if args.outlines is None else read_outlines(args.outlines, args.photos)
+    outlines = {} if args.outlines is None else _outlines(args)
     graded = grade_photos(
         args.photos,
         settings,
@@ -57,38 +51,18 @@ def grade(args: argparse.Namespace) -> int:
         progress=show_progress,
     )
     document = build_document(graded, settings)
-    if store is not None:
-        document = keep(store, args.teardown, args.element, graded, document)
-        document = _as_shown(store, args.teardown, args.element) or document
+    if keep is not None:
+        document = keep(graded, document)
     else:
         validate(document)
-    if args.masks:
-        write_masks(Path(args.masks), graded)
-    if args.overlays:
-        write_overlays(Path(args.overlays), graded)
+    if args.masks or args.overlays:
+        _write_pictures(args, graded)
     if args.json:
         write_text(args.json, to_json(document))
     if args.json != "-":
         print(document_text(args.element or "Graded", document))
     tell_unread(graded)
     return 1 if graded.unread else 0
-
-
-def keep(store: record.Store, teardown: str, element: str, graded: Graded, document: Document) -> Document:
-    """Store a grading with its original photos and overlays; the document as stored."""
-    return record.add_grading(store, teardown, element, document, _files(graded))
-
-
-def _files(graded: Graded) -> Iterator[record.GradedPhoto]:
-    """The originals, read again one at a time, with their overlays."""
-    for photo in graded.photos:
-        try:
-            original = Path(photo.file).read_bytes()
-        except OSError as error:
-            raise CallError(photo.file, "went away while it was graded", "Grade it again") from error
-        if hashlib.sha256(original).hexdigest() != photo.sha256:
-            raise CallError(photo.file, "changed while it was graded", "Grade it again")
-        yield record.GradedPhoto(original, jpeg(overlay_photo(photo)))
 
 
 def document_text(title: str, document: Document) -> str:
@@ -125,23 +99,27 @@ def _check_targets(args: argparse.Namespace) -> None:
         raise CallError(args.json, "is one of the photos", "Give --json another file")
 
 
-def _store_for(args: argparse.Namespace) -> record.Store | None:
-    """The record, opened and its teardown looked up before any photo is graded."""
+# What only some calls need is loaded by these: the record's library alone takes as long as grading a photo.
+
+
+def _keeper(args: argparse.Namespace) -> Callable[[Graded, Document], Document] | None:
     if args.teardown is None:
         return None
-    store = open_record(args)
-    teardown = record.get_teardown(store, args.teardown)
-    if teardown.blind and args.overlays:
-        raise CallError(
-            "--overlays", "would show the grades, and this teardown is judged blind", "Leave it out"
-        )
-    return store
+    from wearview.cli.keep import keeper
+
+    return keeper(args)
 
 
-def _as_shown(store: record.Store, teardown: str, element: str) -> Document | None:
-    """What may be seen of the grading just stored; None where all of it may."""
-    found = record.get_teardown(store, teardown)
-    if not found.blind:
-        return None
-    [latest] = [e.latest for e in found.elements if e.name == element.strip() and e.latest]
-    return latest.document
+def _outlines(args: argparse.Namespace) -> dict[str, Corrections]:
+    from wearview.outlines import read_outlines
+
+    return read_outlines(args.outlines, args.photos)
+
+
+def _write_pictures(args: argparse.Namespace, graded: Graded) -> None:
+    from wearview.cli.pictures import write_masks, write_overlays
+
+    if args.masks:
+        write_masks(Path(args.masks), graded)
+    if args.overlays:
+        write_overlays(Path(args.overlays), graded)

@@ -4,7 +4,6 @@ from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import spearmanr
 
 from wearview.colour import SRGB_TO_XYZ
 from wearview.light.field import places
@@ -75,4 +74,6 @@ def resembles_chart(chart: Chart, published: Array) -> bool:
     lie = np.isfinite(seen)
     if lie.sum() < FEWEST:
         return False
+    from scipy.stats import spearmanr  # longer to load than a photo to grade, which few charts are in
+
     return bool(spearmanr(seen[lie], (published @ LUMINANCE)[lie]).statistic > ALIKE)

@@ -9,7 +9,6 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import least_squares
 
 from wearview.colour import delta_e, linear_to_lab, srgb_to_linear
 
@@ -258,6 +257,8 @@ def _solved(terms: Array, shape: _Shape, known: Known, kept: NDArray[np.bool_]) 
         here = off(now)
         steps = _STEP * np.eye(len(now))
         return np.stack([(off(now + step) - here) / _STEP for step in steps], axis=1)
+
+    from scipy.optimize import least_squares  # a third of a second that photos without known colours save
 
     fitted = least_squares(off, terms, slopes, loss="soft_l1", f_scale=_LOOSE, max_nfev=40)
     return np.asarray(fitted.x)

@@ -5,7 +5,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.special import expit
 
 from wearview.colour import lab_to_linear
 from wearview.lining.sheen import veil
@@ -168,7 +167,8 @@ def _coloured_index(shown: Evidence) -> float:
     bias, of_light, of_grain, of_browning = _CLOSING
     log_grain = math.log(max(shown.grain, FAINTEST_GRAIN))
     light = min(shown.added, MOST_LIGHT)
-    closing = float(expit(bias + of_light * light + of_grain * log_grain + of_browning * shown.browned))
+    odds = bias + of_light * light + of_grain * log_grain + of_browning * shown.browned
+    closing = 1 / (1 + math.exp(-odds))
     lost = closing * min(1.0, max(0.0, -log_grain / GRAIN_REACH))
     gained = closing * min(1.0, max(0.0, light / SHEEN_REACH))
     return math.sqrt(lost * gained)

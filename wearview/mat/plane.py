@@ -5,7 +5,6 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import least_squares
 
 Points = NDArray[np.float64]
 
@@ -113,6 +112,8 @@ def _refined(plane: Plane, mm: Points, px: Points) -> Plane:
     first = (plane.homography @ np.diag([extent, extent, 1.0])).ravel()[:8]
     if bends:
         first = np.append(first, 0.0)
+    from scipy.optimize import least_squares  # a third of a second that photos without a mat save
+
     # Corners are found to a few tenths of a pixel.
     fitted = least_squares(off, first, loss="soft_l1", f_scale=0.5, x_scale="jac")
     refined = with_terms(fitted.x)

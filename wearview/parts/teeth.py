@@ -12,7 +12,6 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.fft import rfft
 
 from wearview.parts.part import Ellipse, radius_ratio
 from wearview.parts.rims import ANGLES, TURN, strongest_channel, strongest_off
@@ -193,8 +192,9 @@ def _ripple(
     scale = median(np.abs(grey), 0) * 3 + 1e-3
     grey = np.clip(grey, -scale, scale)  # a glint or a stray chip weighs no more than a tooth
     grey[hidden] = 0
-    waves = rfft(grey, axis=0)
-    power = (waves.real**2 + waves.imag**2) * _RISING
+    waves = cv2.dft(np.ascontiguousarray(grey.T), flags=cv2.DFT_ROWS | cv2.DFT_COMPLEX_OUTPUT)
+    half = waves.view(np.complex64)[:, : ANGLES // 2 + 1, 0].T
+    power = np.ascontiguousarray(half.real**2 + half.imag**2) * _RISING
     return power, power + np.vstack([power[1:], power[-1:]]) + np.vstack([power[:1], power[:-1]])
 
 

@@ -11,8 +11,6 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import distance_transform_edt
-from scipy.special import expit
 
 from wearview.steel.bare import Bare
 from wearview.steel.codes import BARE, BLUE, BROWN, DULL, GREEN, PALE, PURPLE, RUST, STRAW, Codes
@@ -101,6 +99,10 @@ def mark_deposits(codes: Codes, face: Face, seen: Mask, bare: Bare) -> tuple[Mas
     patches = find_patches(codes, face, seen, bare)
     if not len(patches.features):
         return streaks, np.zeros_like(seen)
+    # A sixth of a second to load, which photos of bare steel and of linings save.
+    from scipy.ndimage import distance_transform_edt
+    from scipy.special import expit
+
     by_edges = expit(BIAS + patches.features @ np.array(list(WEIGHTS.values())))
     # Heat must not pass for dirt: what goes on into purple or blue is oxide, and so is what has no edges.
     late, soft = (patches.features[:, NAMES.index(name)] for name in ("late", "soft"))

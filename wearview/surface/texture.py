@@ -5,7 +5,6 @@ import math
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.fft import rfft2
 
 from wearview.colour import SRGB_TO_XYZ, srgb_to_linear
 from wearview.parts import Part
@@ -119,7 +118,12 @@ def _power(
     """Middles of the rings of frequency (cycles per pixel) and the power per pixel in each."""
     window = cv2.GaussianBlur(land, (0, 0), 1.0) * land
     side = cv2.getOptimalDFTSize(max(land.shape))
-    spectrum = rfft2(texture * window, (side, side))
+    height, width = texture.shape
+    padded = cv2.copyMakeBorder(
+        texture * window, 0, side - height, 0, side - width, cv2.BORDER_CONSTANT, value=0
+    )
+    both = cv2.dft(padded, flags=cv2.DFT_COMPLEX_OUTPUT, nonzeroRows=height)
+    spectrum = both.view(np.complex64)[:, : side // 2 + 1, 0]
     power = (spectrum.real**2 + spectrum.imag**2) / float((window**2).sum())
     frequency = np.hypot(np.fft.fftfreq(side)[:, None], np.fft.rfftfreq(side)[None])
     ring = (frequency / RING).astype(np.int16)

@@ -1,0 +1,58 @@
+"""A grading into the record: its document, the photos it was read from, and their overlays."""
+
+import argparse
+import hashlib
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+from wearview import store as record
+from wearview.cli.where import open_record
+from wearview.draw import overlay_photo
+from wearview.errors import CallError
+from wearview.record import Document, Graded
+from wearview.report import jpeg
+
+
+def keeper(args: argparse.Namespace) -> Callable[[Graded, Document], Document]:
+    """What keeps a grading in the record that a call names, and gives its document as it may be seen.
+
+    The record is opened and its teardown looked up here, before any photo is graded.
+    """
+    store = open_record(args)
+    teardown = record.get_teardown(store, args.teardown)
+    if teardown.blind and args.overlays:
+        raise CallError(
+            "--overlays", "would show the grades, and this teardown is judged blind", "Leave it out"
+        )
+
+    def kept(graded: Graded, document: Document) -> Document:
+        stored = keep(store, args.teardown, args.element, graded, document)
+        return _as_shown(store, args.teardown, args.element) or stored
+
+    return kept
+
+
+def keep(store: record.Store, teardown: str, element: str, graded: Graded, document: Document) -> Document:
+    """Store a grading with its original photos and overlays; the document as stored."""
+    return record.add_grading(store, teardown, element, document, _files(graded))
+
+
+def _files(graded: Graded) -> Iterator[record.GradedPhoto]:
+    """The originals, read again one at a time, with their overlays."""
+    for photo in graded.photos:
+        try:
+            original = Path(photo.file).read_bytes()
+        except OSError as error:
+            raise CallError(photo.file, "went away while it was graded", "Grade it again") from error
+        if hashlib.sha256(original).hexdigest() != photo.sha256:
+            raise CallError(photo.file, "changed while it was graded", "Grade it again")
+        yield record.GradedPhoto(original, jpeg(overlay_photo(photo)))
+
+
+def _as_shown(store: record.Store, teardown: str, element: str) -> Document | None:
+    """What may be seen of the grading just stored; None where all of it may."""
+    found = record.get_teardown(store, teardown)
+    if not found.blind:
+        return None
+    [latest] = [e.latest for e in found.elements if e.name == element.strip() and e.latest]
+    return latest.document
