@@ -5,7 +5,7 @@ import sys
 
 from tests.versions import ROOT
 
-# Each takes as long to load as a photo to grade, or longer; `--teardown`, a mat or a stained steel needs them.
+# Each takes half as long to load as a photo to grade, or longer. A record, a mat, a stained steel needs one.
 UNUSED = ("scipy", "sqlalchemy", "sklearn", "skimage", "streamlit", "typst", "jinja2")
 
 
