@@ -17,6 +17,7 @@ from wearview.surface import Face
 # Half width of the 90 % interval between clean plates of one lining, in Delta E: paper is made in batches.
 # Estimate, not measured on real plates.
 BATCH_SPREAD = 1.2
+OF_A_PHOTO = ("photo", "cleanest part")  # sources whose light may be the graded photo's own
 DEMO = "demo-"  # begins the names of the shipped linings, and no other
 # Under three parts of one lining, or all of them alike, "cleanest" says nothing (contract).
 FEWEST_FOR_CLEANEST, ALL_ALIKE = 3, 5.0

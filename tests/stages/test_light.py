@@ -6,6 +6,7 @@ from numpy.typing import NDArray
 
 from wearview.colour import srgb_to_linear
 from wearview.light import Light, estimate_light, find_neutrals, match_light
+from wearview.light.estimate import USED_STEEL
 
 BENCH = (120, 92, 70)
 NOTHING = np.zeros((480, 640), bool)
@@ -95,6 +96,15 @@ def test_what_a_matched_photo_shares_with_its_reference_is_not_counted_twice():
     own = anchor(0.5)
     sure, unsure = (match_light(own, anchor(error)).uncertainty(TAN, 0, 0) for error in (0.01, 0.5))
     assert sure == unsure
+
+
+def test_steel_beside_used_plates_is_taken_to_be_duller_than_a_clean_plates():
+    def with_metal(level: float) -> Light:
+        return Light("none", np.ones(3), np.zeros(6), 0.5, 0.2, None, np.full(3, level))
+
+    matched = match_light(with_metal(0.2), with_metal(0.25))
+    assert (matched.method, matched.shared) == ("metal", True)
+    np.testing.assert_allclose(matched.white, 0.8 / USED_STEEL)
 
 
 def test_a_bright_sheet_is_paper_and_one_as_dark_as_the_bench_is_a_card():

@@ -3,6 +3,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from colour import delta_E
 
 from tests.faces import ANGLE, RADIUS, RING, TAN, clean_lining, ring_face, veiled
 from wearview.lining import AREAS, clean_in_photo, read_glazing, read_lining
@@ -154,6 +155,22 @@ def test_uncertainties_add_in_quadrature():
     # 1.645 standard errors of the noise are half a 90 % interval of a normal distribution.
     assert readings.uncertainty == pytest.approx(math.sqrt(9 + 4 + 1 + (1.645 * 0.5) ** 2), abs=1e-3)
     assert readings.delta_e00_median.spread == readings.uncertainty
+
+
+def test_an_error_of_light_that_part_and_clean_share_changes_their_difference_little():
+    # In CIELAB's cube roots one factor on all light is one factor on L* + 16, a* and b*: worked out here.
+    clean, burnt, off = np.array(TAN), np.array([35.0, 7.0, 12.0]), 1.3 ** (1 / 3)
+    offset = np.array([16, 0, 0])
+    dimmed = [(lab + offset) * off - offset for lab in (clean, burnt)]
+    grown = delta_E(dimmed[1], dimmed[0], method="CIE 2000") - delta_E(burnt, clean, method="CIE 2000")
+    face = replace(ring_face(burnt), light_shared=True)
+    stated = 0.8 * (clean[0] + 16) / 3 * math.log(1.3)  # of the light of one photo alone
+    told = {
+        source: read_lining(face, clean_lining(TAN, source=source, light=stated), SETTINGS).uncertainty
+        for source in ("photo", "library")
+    }
+    assert told["library"] == pytest.approx(stated)
+    assert abs(grown) < told["photo"] < 2.5 * abs(grown)
 
 
 def test_an_unknown_light_leaves_the_uncertainty_unknown():

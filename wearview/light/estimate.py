@@ -28,9 +28,12 @@ SHOULDER_ERROR = 0.3  # of the log factor by which a phone's shoulder was undone
 SURE_KIND, OTHER_KIND = 4.5, 1.6
 FIELD_ERROR = 0.45  # of the log factor between where white was read and a part: benches shine
 PLACE_ERROR = 0.07  # for each half of the photo's width between the two: what no smooth field shows
-# What teeth and core send to a camera away from their sheen, a shade yellow. Median of rendered plates whose
-# light is known; over them the level scatters by a third.
-BARE_STEEL = np.array([0.27, 0.25, 0.225])
+# What teeth and core send to a camera away from their sheen, a shade yellow: the middle between unused plates
+# (34 rendered photos whose light is known) and used ones (236). Over either the level scatters by a third.
+BARE_STEEL = np.array([0.247, 0.223, 0.193])
+# Used steel is duller, a shade yellower than a clean plate's: medians of 236 rendered photos of packs beside
+# that of their clean plate, the light of both known.
+USED_STEEL = np.array([0.80, 0.78, 0.755])
 # The same by mat or chart and by what its colours are known from; see tests/accuracy/known_colours.py. With
 # known colours the errors there are a third of this: rendered inks and linings look alike under any lamp that
 # gives them the same RGB, real ones do not.
@@ -84,6 +87,8 @@ class Light:
         Names from `terms.PROBLEMS`: why a mat or chart in view was not used, or how far.
     bench_scatter : float
         Log units that the bench lies off `field` from place to place.
+    shared : bool
+        White was taken over from another photo: whatever that one's is off by is in both.
     """
 
     method: str
@@ -98,6 +103,7 @@ class Light:
     known: KnownLight | None = None
     problems: tuple[str, ...] = ()
     bench_scatter: float = 0.0
+    shared: bool = False
 
     def relative(
         self, rgb8: NDArray[np.uint8], x: NDArray[np.floating], y: NDArray[np.floating]
@@ -236,9 +242,10 @@ def match_light(light: Light, reference: Light) -> Light:
     Used where one of two photos has no neutral. The bench is taken when it has one colour in both, else the
     bare steel.
     """
+    clean_metal = None if reference.metal is None else reference.metal * USED_STEEL
     for own, other, method in (
         (light.bench, reference.bench, "reference"),
-        (light.metal, reference.metal, "metal"),
+        (light.metal, clean_metal, "metal"),
     ):
         if own is None or other is None:
             continue
@@ -261,6 +268,7 @@ def match_light(light: Light, reference: Light) -> Light:
             read_at=None,
             camera=reference.camera,  # one phone takes both, as a rule
             known=None,
+            shared=True,
         )
     return light
 

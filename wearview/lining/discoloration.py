@@ -12,7 +12,7 @@ from wearview.lining.lightest import AS_LIGHT_AS_CLEAN, dimmed
 from wearview.lining.sheen import without_sheen
 from wearview.ranks import middle
 from wearview.reading import MIN_PIXELS, Reading, missing, quantile, share_over
-from wearview.reference import Reference
+from wearview.reference import OF_A_PHOTO, Reference
 from wearview.settings import Rules, Settings
 from wearview.spread import ERROR_LIKELIHOOD, SIGMAS_90, half_width, in_quadrature, lab_errors
 from wearview.surface import Face
@@ -129,7 +129,10 @@ def read_lining(
     difference = delta_e(lab, clean)
     delta_l = lab[:, 0] - np.float32(clean[0])
     everywhere = np.ones(n, dtype=bool)
-    clean_share = (reference.light_uncertainty, reference.spread, SIGMAS_90 * face.noise)
+    clean_light = reference.light_uncertainty
+    if face.light_shared and reference.source in OF_A_PHOTO:
+        clean_light *= _left_of_shared_error(middle(difference), clean)
+    clean_share = (clean_light, reference.spread, SIGMAS_90 * face.noise)
     uncertainty = in_quadrature(face.light_uncertainty, *clean_share)
 
     areas = [share_over(difference, everywhere, limit, _METHOD) for limit in LIMITS]
@@ -164,6 +167,15 @@ def read_lining(
         problems=tuple(problems),
         too_bright=too_bright,
     )
+
+
+def _left_of_shared_error(delta_e: float, clean: NDArray[np.float64]) -> float:
+    """What is left of an error of light that is in the face's colour and in the clean one's alike, 0..1.
+
+    CIELAB above its linear part: L* + 16, a* and b* of both grow by one factor, and so does their difference.
+    0.8 is the mean weight of lightness in CIEDE2000, as in `Light.uncertainty`.
+    """
+    return min(1.0, delta_e / (0.8 * (float(clean[0]) + 16)))
 
 
 def _area_char(

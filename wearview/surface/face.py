@@ -58,6 +58,8 @@ class Face:
         Names from `terms.PROBLEMS`.
     metal_lab : ndarray, shape (3,), or None
         Median Lab of the part's bare steel beside the face, teeth and core; None where none is seen.
+    light_shared : bool
+        As `Light.shared`.
     """
 
     lab: NDArray[np.float32]
@@ -74,6 +76,7 @@ class Face:
     noise: float
     problems: tuple[str, ...] = ()
     metal_lab: NDArray[np.float64] | None = None
+    light_shared: bool = False
 
     @property
     def seen(self) -> NDArray[np.bool_]:
@@ -138,6 +141,7 @@ def take_face(photo: Photo, rectified: Rectified, part: Part, light: Light) -> F
         noise=NOISE,
         problems=tuple(problems),
         metal_lab=rectified.metal_lab if np.isfinite(rectified.metal_lab).all() else None,
+        light_shared=light.shared,
     )
 
 
