@@ -12,7 +12,7 @@ import pytest
 from tests.accuracy.counts import Figure, Share, figure
 from tests.accuracy.figures import colour_figures, part_figures
 from tests.accuracy.grades import grade_figures, is_refused, refusal_figures
-from tests.accuracy.lights import CANNOT_TELL, NOT_FOUND, Group, is_one_answer
+from tests.accuracy.lights import CANNOT_TELL, NOT_FOUND, Answer, Plate, lights_table
 from tests.accuracy.overlap import match
 from tests.accuracy.scoring import Overlap, Pair, Scored
 from tests.accuracy.table import scene_lines
@@ -194,10 +194,24 @@ def test_untouched_scenes_are_never_shown_singly():
     assert len(list(scene_lines([scored_of(tuned=True)]))) == 1
 
 
-def test_four_lights_agree_only_when_every_plate_has_one_answer():
-    assert is_one_answer((2, 2, 2, 2))
-    assert is_one_answer((CANNOT_TELL,) * 4)
-    assert not is_one_answer((2, 2, CANNOT_TELL, 2))
-    assert not is_one_answer((NOT_FOUND,) * 4)
-    assert Group(True, {"a": (1, 1, 1, 1), "b": (3, 3, 3, 3)}).same
-    assert not Group(True, {"a": (1, 1, 1, 1), "b": (3, 3, 2, 3)}).same
+def plate_of(*said: int | str, error: float = 1.0, stated: float = 2.0) -> Plate:
+    return Plate("a", True, True, 2, tuple(Answer(one, "mat", error, stated) for one in said))
+
+
+def test_lights_agree_only_when_a_plate_has_one_answer_in_all():
+    assert plate_of(2, 2, 2, 2).same
+    assert plate_of(*(CANNOT_TELL,) * 4).same
+    assert not plate_of(2, 2, CANNOT_TELL, 2).same
+    assert not plate_of(*(NOT_FOUND,) * 4).same
+
+
+def test_the_table_of_lights_counts_plates_photos_and_held_intervals():
+    plates = [plate_of(2, 2, 2, 2), plate_of(2, CANNOT_TELL, 2, 2), plate_of(2, 0, 2, 2, error=3.0)]
+    rows = {
+        line[:56].strip(): line[56:].split()[0] for line in lights_table("these", plates).splitlines()[1:-1]
+    }
+    assert rows["plates with one answer in every photo"] == "0.333"
+    assert rows["plates never given two grades"] == "0.667"
+    assert rows["plates two levels apart or more"] == "0.333"
+    assert rows["answers that are the plate's usual one"] == "0.833"
+    assert "holds 0.67" in lights_table("these", plates)

@@ -1,7 +1,8 @@
 """Make the scenes: ``python -m tests.scenes accuracy --out DIR``, or another of its commands.
 
 ``accuracy`` and ``broad`` render a catalogue, ``relight`` and ``broad-relight`` photograph scenes of it under
-four lights each, ``pairs`` and ``fresh-pairs`` render plates under two lamps, ``deposits`` steels with more
+four lights each, ``relight-mat`` and ``relight-sheet`` plates by three phones at three exposures under four
+lights, ``pairs`` and ``fresh-pairs`` render plates under two lamps, ``deposits`` steels with more
 than oxide on them, ``piled`` plates on and in each other, ``part-free`` benches without a part,
 ``demo_images`` the demo photos.
 """
@@ -15,6 +16,7 @@ from pathlib import Path
 from tests.scenes.broad import broad_scenes, part_free_scenes, relit_scenes
 from tests.scenes.catalogue import Scene, accuracy_scenes
 from tests.scenes.deposit_scenes import deposit_scenes, make_deposits
+from tests.scenes.four_lights import MAT, SHEET, four_light_scenes, make_four_lights
 from tests.scenes.pairs import fresh_pair_scenes, make_pairs, pair_scenes
 from tests.scenes.piled import piled_scenes
 from tests.scenes.render import VARIANT
@@ -22,6 +24,7 @@ from tests.scenes.series import Task, make_all
 from tests.scenes.shoot import SAMPLES
 
 PART_FREE, PAIRS, FRESH_PAIRS, DEPOSITS = "part-free", "pairs", "fresh-pairs", "deposits"
+ON_MAT, BY_SHEET = "relight-mat", "relight-sheet"
 CATALOGUES = {
     "accuracy": (accuracy_scenes, "the scenes that the accuracy table is made from"),
     "relight": (
@@ -30,6 +33,14 @@ CATALOGUES = {
     ),
     "broad": (broad_scenes, "240 further scenes, more varied"),
     "broad-relight": (relit_scenes, "forty of them under four lights each"),
+    ON_MAT: (
+        lambda: four_light_scenes(MAT),
+        "42 plates on the bench mat under four lights by three phones, into a folder of that name",
+    ),
+    BY_SHEET: (
+        lambda: four_light_scenes(SHEET),
+        "the same in rows of three beside paper or card, into a folder of that name",
+    ),
     PAIRS: (pair_scenes, "glazed, oil-wet and clean plates under two lamps each, into a folder of that name"),
     "piled": (piled_scenes, "90 scenes of plates fanned, stacked, in a drum, on edge, seen through holes"),
     FRESH_PAIRS: (fresh_pair_scenes, "half as many others, all untouched, into the same folder"),
@@ -69,12 +80,15 @@ def main(arguments: list[str] | None = None) -> int:
     if options.command in (PAIRS, FRESH_PAIRS):
         make_pairs(options.out, scenes, options.samples, options.variant, options.again)
         return 0
+    if options.command in (ON_MAT, BY_SHEET):
+        make_four_lights(options.out, scenes, options.samples, options.variant, options.again)
+        return 0
     if options.command == DEPOSITS:
         make_deposits(options.out, scenes, options.samples, options.variant, options.again)
         return 0
     task = Task(
         out=options.out / PART_FREE if options.command == PART_FREE else options.out,
-        relight=options.command.endswith("relight"),
+        relight=options.command in ("relight", "broad-relight"),
         keep_linear=options.linear,
         samples=options.samples,
         variant=options.variant,

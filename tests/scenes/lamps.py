@@ -7,7 +7,7 @@ from collections.abc import Callable
 import numpy as np
 from numpy.random import Generator
 
-from tests.scenes.bench import BULB, DAYLIGHT, LED, LIGHTS, Lamp, Light, room_around
+from tests.scenes.bench import BULB, DAYLIGHT, LED, LIGHTS, Lamp, Light, flash, room_around, window
 
 WARM_LED, COLD_LED = (1.16, 0.99, 0.74), (0.88, 1.0, 1.20)
 
@@ -58,6 +58,24 @@ def mixed(rng: Generator) -> Light:
     return Light("mixed", (sky, bulb), room_around(rng, (1.1, 1.0, 0.85), 0.3), None)
 
 
+def _panel_on_arm(rng: Generator, name: str, colour: tuple[float, float, float]) -> Light:
+    """A hand-sized LED panel on an arm, the room lit by its like."""
+    side = rng.uniform(0.1, np.pi - 0.1)
+    at = (700 * np.cos(side), 700 * np.sin(side), rng.uniform(900, 1300))
+    lamp = Lamp(at, (0, 0, 0), (70, 70), colour, 0.62)
+    return Light(name, (lamp,), room_around(rng, colour, 0.4), None)
+
+
+def warm_led(rng: Generator) -> Light:
+    """A warm white LED panel, about 3000 K."""
+    return _panel_on_arm(rng, "warm LED", (1.34, 0.98, 0.56))
+
+
+def cold_led(rng: Generator) -> Light:
+    """A cold white LED panel, about 6500 to 7500 K."""
+    return _panel_on_arm(rng, "cold LED", COLD_LED)
+
+
 MORE_LIGHTS: dict[str, Callable[[Generator], Light]] = {
     "ceiling panel": ceiling_panel,
     "head lamp": head_lamp,
@@ -66,4 +84,11 @@ MORE_LIGHTS: dict[str, Callable[[Generator], Light]] = {
     "mixed": mixed,
 }
 HELD_OUT_LIGHTS = ("garage door", "work lamps")
-ALL_LIGHTS = {**LIGHTS, **MORE_LIGHTS}
+# What a shop's photos are taken in from one day to the next, in `four_lights`.
+FOUR_LIGHTS: dict[str, Callable[[Generator], Light]] = {
+    "warm LED": warm_led,
+    "cold LED": cold_led,
+    "window": window,
+    "flash": flash,
+}
+ALL_LIGHTS = {**LIGHTS, **MORE_LIGHTS, **FOUR_LIGHTS}
