@@ -1,7 +1,10 @@
 """One photo: its quality judged, its parts found, its light known, its faces taken."""
 
 import math
-from collections.abc import Sequence
+from collections import deque
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 
 import cv2
@@ -82,6 +85,51 @@ def look_at(photo: Photo, said: Corrections = NOTHING_SAID, colours: KnownColour
     targets, parts = find_targets(photo.working, colours), find_parts(photo, said)
     light = _light(photo, parts, targets, colours)
     return Seen(photo, quality, parts, light, targets, None if parts else nothing_found(photo))
+
+
+@contextmanager
+def look_ahead(
+    sources: Sequence[Source], said: Mapping[str, Corrections], colours: KnownColours, workers: int
+) -> Iterator[Callable[[int], Seen]]:
+    """What looks at a source by its number; with several workers for each number once, in rising order.
+
+    Parameters
+    ----------
+    sources : sequence of str, PhotoFile, PhotoBytes or Photo
+    said : mapping of str to Corrections
+        What a person put right in a photo, by its sha256.
+    colours : KnownColours
+    workers : int
+        From two on, so many threads look at what comes next while the caller is at work on what came before,
+        and so many photos more are held in memory. What is seen is the same.
+
+    Raises
+    ------
+    PhotoError
+        By the call for a photo that cannot be read.
+    """
+
+    def look(number: int) -> Seen:
+        photo = read_source(sources[number])
+        return look_at(photo, said.get(photo.sha256, NOTHING_SAID), colours)
+
+    if workers == 1:
+        yield look
+        return
+    pool = ThreadPoolExecutor(workers)
+    begun = deque(pool.submit(look, number) for number in range(min(workers, len(sources))))
+
+    def looked(number: int) -> Seen:
+        try:
+            return begun.popleft().result()
+        finally:
+            if number + workers < len(sources):
+                begun.append(pool.submit(look, number + workers))
+
+    try:
+        yield looked
+    finally:
+        pool.shutdown(cancel_futures=True)
 
 
 def light_of(photo: Photo, parts: Sequence[Part], colours: KnownColours = NOTHING_MEASURED) -> Light:

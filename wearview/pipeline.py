@@ -21,14 +21,14 @@ from wearview.look import (
     centre_of,
     clean_from_photo,
     is_refused,
-    look_at,
+    look_ahead,
     mm_per_px_of,
     name_of,
     read_source,
     take_faces,
 )
 from wearview.pack import Pack, PackEntry, profile_pack
-from wearview.parts import NOTHING_SAID, Corrections, Part, row_order
+from wearview.parts import Corrections, Part, row_order
 from wearview.photo import Photo
 from wearview.record import Graded, GradedPart, GradedPhoto, Place
 from wearview.reference import NO_REFERENCE, Reference, cleanest_part
@@ -60,8 +60,9 @@ def grade_photos(
     shots: int = 1,
     corrections: Mapping[str, Corrections] = NO_CORRECTIONS,
     begins: int = 1,
-    known: Known = lambda source, position: None,
+    known: Known | None = None,
     finish: Finish = lambda photo: photo,
+    workers: int = 1,
     progress: Progress = lambda done, total, text: None,
 ) -> Graded:
     """Grade the photos of one pack.
@@ -70,7 +71,7 @@ def grade_photos(
     ----------
     sources : sequence of str, PhotoFile, PhotoBytes or Photo
         Photos in position order: paths, bytes of files, or photos already read. Of paths and bytes only one
-        photo is held in memory at a time.
+        photo is held in memory at a time, and one more for each worker from two on.
     settings : Settings
     reference : str, PhotoBytes, Photo, Clean or None
         A photo of a clean plate of the same lining, or what `clean_from_photo` made of one.
@@ -95,7 +96,7 @@ def grade_photos(
         What a person put right in a photo, by its sha256.
     begins : int
         The first position, where `places` says nothing.
-    known : callable
+    known : callable or None
         Gives a photo that was graded before, with the same settings, reference photo, corrections and apply
         end, and with this position as its first; None where it was not. Asked only where neither kinds nor
         places are stated and every photo shows parts of its own.
@@ -103,6 +104,9 @@ def grade_photos(
         Called once with each photo as soon as it is graded; what it returns stands in its place from then on.
         One that draws the photo and gives it back `without_pictures` keeps a long pack in little memory.
         Where a reference photo is given, each photo is finished before the next is read.
+    workers : int
+        From two on, so many threads read and look at the photos that come next, unless `known` may have them;
+        the result is the same to the last digit.
     progress : callable
         Called with steps done, steps in all, and what is being done.
 
@@ -123,51 +127,52 @@ def grade_photos(
             f"do not make groups of {shots} shots",
             "Give as many shots of every part, those of the same parts after each other",
         )
-    total = len(sources) + (reference is not None)
-    anchor, clean = None, None
-    if isinstance(reference, Clean):
-        anchor, clean = reference.light, reference.reference
-    elif reference is not None:
-        progress(0, total, name_of(reference))
-        found = clean_from_photo(reference, settings)
-        anchor, clean = found.light, found.reference
     order = list(sources) if first == "apply" else list(reversed(sources))
+    total = len(order) + (reference is not None)
+    anchor, clean = None, None
     unread: list[PhotoError] = []
     repeated: list[str] = []
     seen_hashes: set[str] = set()
     photos: list[GradedPhoto] = []
     count = _Count(begins, places)
-    stated, colours = list(kinds or []), known_colours(settings)
+    stated = list(kinds or [])
     alone = kinds is None and places is None and shots == 1
-    done_before = known if alone else lambda source, position: None
-    for done, source in enumerate(order):
-        progress(done + (reference is not None), total, name_of(source))
-        count.turn_to(done // shots)
-        if (before := done_before(source, count.next)) is not None and before.sha256 not in seen_hashes:
-            seen_hashes.add(before.sha256)
-            photos.append(count.number(before))
-            continue
-        try:
-            photo = read_source(source)
-        except PhotoError as error:
-            unread.append(error)
-            continue
-        if photo.sha256 in seen_hashes:
-            repeated.append(photo.file)
-            continue
-        seen_hashes.add(photo.sha256)
-        seen = look_at(photo, corrections.get(photo.sha256, NOTHING_SAID), colours)
-        if stated and count.again is None:
-            seen = replace(seen, parts=_with_kinds(seen.parts, stated, apply_end))
-        if anchor is None:
-            anchor = seen.light
-        taken = count.number(_faces(seen, anchor, apply_end, settings))
-        if second is not None:
+    done_before = known if known is not None and alone else lambda source, position: None
+    ahead = workers if known is None else 1
+    with look_ahead(order, corrections, known_colours(settings), ahead) as look:
+        if isinstance(reference, Clean):
+            anchor, clean = reference.light, reference.reference
+        elif reference is not None:
+            progress(0, total, name_of(reference))
+            found = clean_from_photo(reference, settings)
+            anchor, clean = found.light, found.reference
+        for done, source in enumerate(order):
+            progress(done + (reference is not None), total, name_of(source))
+            count.turn_to(done // shots)
+            if (before := done_before(source, count.next)) is not None and before.sha256 not in seen_hashes:
+                seen_hashes.add(before.sha256)
+                photos.append(count.number(before))
+                continue
             try:
-                taken = _seen_again(taken, photo, read_source(second), settings)
+                seen = look(done)
             except PhotoError as error:
                 unread.append(error)
-        photos.append(taken if clean is None else finish(_graded(taken, clean, settings)))
+                continue
+            if seen.photo.sha256 in seen_hashes:
+                repeated.append(seen.photo.file)
+                continue
+            seen_hashes.add(seen.photo.sha256)
+            if stated and count.again is None:
+                seen = replace(seen, parts=_with_kinds(seen.parts, stated, apply_end))
+            if anchor is None:
+                anchor = seen.light
+            taken = count.number(_faces(seen, anchor, apply_end, settings))
+            if second is not None:
+                try:
+                    taken = _seen_again(taken, seen.photo, read_source(second), settings)
+                except PhotoError as error:
+                    unread.append(error)
+            photos.append(taken if clean is None else finish(_graded(taken, clean, settings)))
     if clean is None:
         if lining is not None or own:
             photos, shared = _with_linings(photos, lining, own)

@@ -3,8 +3,10 @@
 import io
 import os
 import struct
+import warnings
 import zlib
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -143,6 +145,21 @@ def test_a_header_that_declares_too_many_pixels_is_refused_before_decoding(heade
 def test_the_limit_is_the_one_stated():
     assert refusal(png_header(20_001, 10_000)).problem == "more than 200 megapixels"
     assert refusal(png_header(20_000, 10_000)).problem.startswith("damaged")  # let through, then found empty
+
+
+def test_several_threads_refuse_what_one_would_and_leave_the_warnings_as_they_were():
+    small, filters = encoded("PNG"), list(warnings.filters)
+
+    def read(number: int) -> str | None:
+        if number % 2:
+            return refusal(png_header(20_001, 10_000)).problem
+        read_photo_bytes(small, "small.png")
+        return None
+
+    with ThreadPoolExecutor(4) as pool:
+        told = list(pool.map(read, range(200)))
+    assert told == [None, "more than 200 megapixels"] * 100
+    assert list(warnings.filters) == filters
 
 
 def test_a_colour_model_without_a_plain_way_to_rgb_is_refused():

@@ -10,7 +10,7 @@ from wearview.errors import CleanReferenceError
 from wearview.look import clean_from_photo
 from wearview.photo import PhotoBytes, read_photo
 from wearview.pipeline import grade_photos
-from wearview.record import Place, build_document, without_pictures
+from wearview.record import Place, build_document, to_json, without_pictures
 from wearview.settings import load_settings
 from wearview.terms import STEEL
 
@@ -47,6 +47,47 @@ def test_a_photo_is_finished_before_the_next_is_read_where_the_reference_is_know
     assert done == [f"reads {CLEAN}", f"reads {CLEAN}", CLEAN, f"reads {other}", str(other), "reads "]
 
 
+PACK = [str(DEMO / f"direct-pack-{n}.jpg") for n in (1, 2, 3)]
+
+
+@pytest.mark.parametrize("reference", [CLEAN, None])
+def test_photos_looked_at_ahead_give_the_same_document_and_the_same_complaints(reference):
+    sources = [PACK[0], "missing.jpg", PACK[0], PhotoBytes("no photo", b"?"), PACK[2]]
+    alone, several = (
+        grade_photos(sources, SETTINGS, reference=reference, workers=workers) for workers in (1, 3)
+    )
+    assert to_json(build_document(several, SETTINGS)) == to_json(build_document(alone, SETTINGS))
+    assert [str(e) for e in several.unread] == [str(e) for e in alone.unread] != []
+    assert several.repeated == alone.repeated == (PACK[0],)
+
+
+def test_so_many_photos_are_looked_at_ahead_and_no_more(monkeypatch):
+    taken, begun, most = [0], [0], [0]
+    real = look.read_source
+
+    def read(source):
+        begun[0] += 1
+        most[0] = max(most[0], begun[0] - taken[0])
+        return real(source)
+
+    def finish(photo):
+        taken[0] += 1
+        return photo
+
+    clean = clean_from_photo(CLEAN, SETTINGS)
+    monkeypatch.setattr(look, "read_source", read)
+    grade_photos(
+        [*PACK, str(DEMO / "pump-plate-too-dark.jpg")], SETTINGS, reference=clean, finish=finish, workers=2
+    )
+    assert most[0] <= 3  # the one at hand and two ahead
+    assert begun[0] == 4
+
+
+def test_a_bad_reference_is_told_though_photos_are_looked_at_ahead():
+    with pytest.raises(CleanReferenceError):
+        grade_photos(PACK, SETTINGS, reference="missing.jpg", workers=2)
+
+
 def test_a_pack_of_photos_graded_before_is_the_pack_graded_at_once(monkeypatch):
     pack = [str(DEMO / f"direct-pack-{n}.jpg") for n in (2, 3)]
     clean = clean_from_photo(CLEAN, SETTINGS)
@@ -59,7 +100,7 @@ def test_a_pack_of_photos_graded_before_is_the_pack_graded_at_once(monkeypatch):
     whole = build_document(grade_photos(pack, SETTINGS, reference=clean), SETTINGS)
     first = grade_photos(pack[:1], SETTINGS, reference=clean, finish=keep)
     grade_photos(pack[1:], SETTINGS, reference=clean, finish=keep, begins=1 + len(first.photos[0].parts))
-    monkeypatch.setattr("wearview.pipeline.read_source", None)  # nothing is read any more
+    monkeypatch.setattr("wearview.look.read_source", None)  # nothing is read any more
     again = grade_photos(
         pack, SETTINGS, reference=clean, known=lambda source, position: kept.get((source, position))
     )

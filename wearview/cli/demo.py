@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from wearview import store as record
-from wearview.cli.grade import show_progress, tell_unread
+from wearview.cli.grade import show_progress, tell_unread, workers
 from wearview.cli.keep import keep
 from wearview.cli.pictures import write_overlays
 from wearview.cli.tables import element_text, grade_text, news_text, printable, verdict_text
@@ -113,6 +113,7 @@ def _grade(folder: Path, element: dict[str, Any], settings: Settings) -> Graded:
         first=element.get("from", "apply"),
         kinds=parse_kinds(",".join(element["kinds"]) if "kinds" in element else None),
         places=parse_places(",".join(_stated(element)) or None),
+        workers=workers(),
         progress=show_progress,
     )
 

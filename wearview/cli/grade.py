@@ -1,6 +1,7 @@
 """`wearview grade`: photos in, a table or a document out, and the record where one is named."""
 
 import argparse
+import os
 import sys
 from collections.abc import Callable
 from dataclasses import replace
@@ -48,6 +49,7 @@ def grade(args: argparse.Namespace) -> int:
         places=places,
         shots=args.shots,
         corrections=outlines,
+        workers=workers(),
         progress=show_progress,
     )
     document = build_document(graded, settings)
@@ -63,6 +65,12 @@ def grade(args: argparse.Namespace) -> int:
         print(document_text(args.element or "Graded", document))
     tell_unread(graded)
     return 1 if graded.unread else 0
+
+
+def workers() -> int:
+    """How many photos a command looks at ahead; with more, Python's own lock lets them gain little."""
+    cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+    return min(2, cores)
 
 
 def document_text(title: str, document: Document) -> str:

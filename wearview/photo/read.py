@@ -8,6 +8,7 @@ import struct
 import warnings
 from dataclasses import dataclass
 from pathlib import PurePath
+from threading import Lock
 
 import cv2
 import numpy as np
@@ -51,6 +52,8 @@ _UNREADABLE = (
     RuntimeError,
     struct.error,
 )
+# Which warnings are errors is one setting of the whole process until Python 3.14, not of a thread.
+_one_by_one = Lock()
 _COPY_AGAIN = "Copy it from the camera again"
 _NO_IMAGE = ("not an image we can read", "Save it as JPEG or PNG")
 
@@ -160,24 +163,24 @@ def read_photo_bytes(data: bytes, name: str) -> Photo:
     """
     if not data:
         raise PhotoError(name, "an empty file (0 bytes)", _COPY_AGAIN)
-    with warnings.catch_warnings():
+    with _one_by_one, warnings.catch_warnings():
         # Pillow warns about tags it cannot parse; such a tag is simply not known here.
         warnings.simplefilter("ignore")
         warnings.simplefilter("error", Image.DecompressionBombWarning)
         image = _opened(data, name)
         if image.mode not in EIGHT_BIT_MODES + SIXTEEN_BIT_MODES:
             raise PhotoError(name, f"a colour model we do not read ({image.mode})", "Save it as JPEG or PNG")
-        if _is_plain_jpeg(image):
-            stored = _jpeg_pixels(data, name)
-            tags = read_tags(image)
-            rgb8, profile, problems = rgb_to_srgb(stored, image, tags.colour_space)
-        else:
+        if not (plain_jpeg := _is_plain_jpeg(image)):
             _load(image, name)
-            tags = read_tags(image)
-            if (managed := inks_or_grey_to_srgb(image)) is not None:
-                (rgb8, profile), problems = managed, ()
-            else:
-                rgb8, profile, problems = rgb_to_srgb(plain_rgb(image), image, tags.colour_space)
+        tags = read_tags(image)
+        managed = None if plain_jpeg else inks_or_grey_to_srgb(image)
+        stored = None if plain_jpeg or managed is not None else plain_rgb(image)
+    problems: tuple[str, ...] = ()
+    if managed is not None:
+        rgb8, profile = managed
+    else:
+        stored = _jpeg_pixels(data, name) if stored is None else stored
+        rgb8, profile, problems = rgb_to_srgb(stored, image, tags.colour_space)
     rgb8 = np.ascontiguousarray(_turned(rgb8, tags.orientation))
     height, width = rgb8.shape[:2]
     working, scale = _working_copy(rgb8)
