@@ -12,20 +12,22 @@ from wearview.colour import lab_to_linear
 from wearview.light import Light, known_colours, match_light
 from wearview.lining import Relit
 from wearview.look import light_of
-from wearview.pair import NO_FIT, lay_onto, moved_shine, same_texture
+from wearview.pair import NO_FIT, lay_onto, moved_shine
 from wearview.parts import Part
 from wearview.photo import Photo
 from wearview.quality import judge
 from wearview.settings import Settings
 from wearview.surface import Face, Rectified, rectify, take_face
+from wearview.surface.shared_grain import read_shared_grain
 from wearview.surface.texture import read_grain
 from wearview.terms import WEAK_LIGHT
 
 NOT_KNOWN = "second light not known"
 # Of the diameter: over which a lamp's shine on a lining changes little, and many fibres are averaged.
 _REACH = 0.03
-# Edges of a second photo that are this many times as wide as the first one's: it was shaken.
-_SHAKEN = 2.0
+# Edges of a second photo that are this many times as wide as the first one's: it was shaken. Of sharp edges
+# the width is known no better than to the second figure, in working pixels.
+_SHAKEN, _SHARP = 2.0, 3.0
 _SHARE_SEEN = 0.5  # of the face, which both must show
 _BROADEST = 0.95  # quantile of the face that stands for how much shine moved
 
@@ -53,7 +55,7 @@ def look_again(
     """
     quality = [judge(photo) for photo in (first, second)]
     laid = lay_onto(first, second)
-    shaken = quality[1].edge_width > _SHAKEN * quality[0].edge_width
+    shaken = quality[1].edge_width > _SHAKEN * max(quality[0].edge_width, _SHARP)
     if not quality[1].gradeable or shaken or laid.photo is None:
         return [None] * len(lined), (NO_FIT,)
     other = light_of(laid.photo, [part for part, _ in lined], known_colours(settings))
@@ -67,12 +69,14 @@ def look_again(
         here, there = rectify(first, part, light), rectify(laid.photo, part, other)
         again = take_face(laid.photo, there, part, other)
         # Warping smooths noise and grain alike, so the grain is read where the photo has it.
-        grain = read_grain(second, part, _taken_to(laid.to_second, face.xy), face.mask & again.mask)
-        out.append(_relit(here, there, replace(again, grain=grain)))
+        seen = face.mask & again.mask
+        grain = read_grain(second, part, _taken_to(laid.to_second, face.xy), seen)
+        shared = read_shared_grain(first, second, laid.to_second, part, face.xy, seen)
+        out.append(_relit(here, there, replace(again, grain=grain), shared))
     return out, ()
 
 
-def _relit(here: Rectified, there: Rectified, again: Face) -> Relit | None:
+def _relit(here: Rectified, there: Rectified, again: Face, shared: float) -> Relit | None:
     whole = here.whole & there.whole
     mask = whole & ~here.clipped & ~there.clipped & ~here.marks["groove"] & ~here.marks["ink"]
     mask = cv2.erode(mask.astype(np.uint8), np.ones((3, 3), np.uint8), borderValue=0).astype(bool)
@@ -82,8 +86,7 @@ def _relit(here: Rectified, there: Rectified, again: Face) -> Relit | None:
     moved = np.abs(moved_shine(linear[0], linear[1], mask, _REACH * here.diameter))
     known = moved[np.isfinite(moved)]
     enough = known.size >= _SHARE_SEEN * mask.sum()
-    same = same_texture(here.lab[..., 0], there.lab[..., 0], mask)
-    return Relit(again, float(np.quantile(known, _BROADEST)) if enough else math.nan, same)
+    return Relit(again, float(np.quantile(known, _BROADEST)) if enough else math.nan, shared)
 
 
 def _taken_to(warp: NDArray[np.float64], xy: NDArray[np.float32]) -> NDArray[np.float32]:

@@ -53,13 +53,7 @@ def main(arguments: list[str] | None = None) -> int:
 
 def read(folder: Path, settings: Settings) -> Iterator[Told]:
     """Every glazed, wet or dry plate that has a second light."""
-    scenes = read_pairs(folder)
-    clean = _references(folder, scenes, settings)
-    for scene in scenes:
-        reference = clean.get(scene["parts"][0]["lining"])
-        if "photo_b" not in scene or reference is None:
-            continue
-        first, second = (str(folder / FOLDER / scene[name]) for name in ("photo", "photo_b"))
+    for scene, reference, first, second in photographed(folder, settings):
         values, refused = [], False
         for again in (None, second):
             graded = grade_photos([first], settings, reference=reference, second=again)
@@ -69,6 +63,20 @@ def read(folder: Path, settings: Settings) -> Iterator[Told]:
         truth = scene["parts"][0]["truth"]["glazing"]
         yield Told(scene["tuned"], scene["state"], truth, *values, refused)
         print(scene["id"], file=sys.stderr, flush=True)
+
+
+def photographed(
+    folder: Path, settings: Settings, *, tuned: bool = False
+) -> Iterator[tuple[Json, Clean, str, str]]:
+    """Truth, clean lining and both photos of every plate that has a second light; only tuned ones if so
+    asked."""
+    scenes = [scene for scene in read_pairs(folder) if scene["tuned"] or not tuned]
+    clean = _references(folder, scenes, settings)
+    for scene in scenes:
+        reference = clean.get(scene["parts"][0]["lining"])
+        if "photo_b" in scene and reference is not None:
+            first, second = (str(folder / FOLDER / scene[name]) for name in ("photo", "photo_b"))
+            yield scene, reference, first, second
 
 
 def _references(folder: Path, scenes: list[Json], settings: Settings) -> dict[str, Clean]:

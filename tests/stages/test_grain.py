@@ -12,6 +12,8 @@ from wearview.light import Light
 from wearview.parts import Ellipse, Part
 from wearview.photo import Photo, read_photo_bytes
 from wearview.surface import rectify
+from wearview.surface.lines import without_lines
+from wearview.surface.shared_grain import read_shared_grain
 from wearview.surface.texture import BAND, MIN_DIAMETER, read_grain
 
 SIZE, INNER = 380, 0.66  # px of the outer diameter, and the inner radius over the outer
@@ -44,6 +46,13 @@ def photo_of(l_star: np.ndarray, exposure: float = 1.0) -> Photo:
 
 
 def grain_of(photo: Photo, size: int = SIZE, hidden: np.ndarray | None = None) -> float:
+    return read_grain(photo, *plate_in(photo, size, hidden))
+
+
+def plate_in(
+    photo: Photo, size: int = SIZE, hidden: np.ndarray | None = None
+) -> tuple[Part, np.ndarray, np.ndarray]:
+    """The plate, the places of its grid and which of them are measured."""
     c = (photo.width - 1) / 2
     outer, inner = (Ellipse(c, c, d, d, 0.0) for d in (float(size), INNER * size))
     face = ring(photo.width, size)
@@ -65,7 +74,7 @@ def grain_of(photo: Photo, size: int = SIZE, hidden: np.ndarray | None = None) -
     if hidden is not None:
         at = np.rint(rectified.xy).astype(int)
         mask &= ~hidden[at[..., 1], at[..., 0]]
-    return read_grain(photo, part, rectified.xy, mask)
+    return part, rectified.xy, mask
 
 
 PLAIN = grain_of(photo_of(lightness()))
@@ -144,3 +153,73 @@ def test_a_blurred_plate_has_no_reading_instead_of_a_lost_grain(sigma):
 
 def test_a_face_hidden_altogether_has_no_reading():
     assert math.isnan(grain_of(photo_of(lightness()), hidden=np.ones((SIZE + 40, SIZE + 40), bool)))
+
+
+def noisy(l_star: np.ndarray, seed: int, rms: float = 4.0) -> np.ndarray:
+    """The same with a camera's noise, in per cent of L* + 16, finer than the fibres."""
+    noise = np.random.default_rng(seed).standard_normal(l_star.shape)
+    return (l_star + 16) * (1 + rms / 100 * noise) - 16
+
+
+def shared(first: np.ndarray, second: np.ndarray, to_second: np.ndarray | None = None) -> float:
+    here, there = photo_of(first), photo_of(second)
+    return read_shared_grain(here, there, np.eye(3) if to_second is None else to_second, *plate_in(here))
+
+
+def test_two_photos_share_a_texture_of_known_power_whatever_their_noise():
+    # As above; the mean is over the band's area, and noise adds nothing to a cross spectrum.
+    f = np.arange(BAND[0] + 0.01, BAND[1], 0.02)
+    given_back = (2 * np.pi * f * 0.7) ** 2 + (f * SIZE / 88.0) ** 2
+    power = ROUGH**2 * np.exp(-((2 * np.pi * f * SMOOTH) ** 2) + given_back)
+    expected = math.sqrt(np.average(power, weights=f) * math.pi * (BAND[1] ** 2 - BAND[0] ** 2)) * 400 / SIZE
+    assert shared(lightness(), lightness()) == pytest.approx(expected, rel=0.12)
+    assert shared(noisy(lightness(), 1), noisy(lightness(), 2)) == pytest.approx(expected, rel=0.15)
+
+
+def test_noise_and_textures_of_two_plates_are_not_shared():
+    # What chance leaves at the best of all shifts: a fifth of the noise's own level, which is about PLAIN.
+    smooth = lightness(rough=0.0)
+    assert shared(noisy(smooth, 1), noisy(smooth, 2)) < 0.3 * PLAIN
+    assert shared(lightness(seed=3), lightness(seed=4)) < 0.3 * PLAIN
+
+
+@pytest.mark.parametrize("off", [(2, -3), (-4, 1)])
+def test_a_second_photo_some_pixels_off_shares_the_same_grain(off):
+    moved = np.roll(lightness(), off, axis=(0, 1))
+    assert shared(lightness(), moved) == pytest.approx(shared(lightness(), lightness()), rel=0.1)
+
+
+def test_a_turned_second_photo_is_laid_back():
+    side = len(lightness())
+    turn = cv2.getRotationMatrix2D((side / 2, side / 2), 5.0, 1.0)
+    turned = cv2.warpAffine(lightness(), turn, (side, side), flags=cv2.INTER_CUBIC, borderValue=85.0)
+    laid = shared(lightness(), turned, np.vstack([turn, [0, 0, 1]]))
+    # Two cubic warps cost the finest of the band.
+    assert laid == pytest.approx(shared(lightness(), lightness()), rel=0.2)
+
+
+def test_grooves_that_both_photos_show_are_no_shared_grain():
+    smooth = lightness(rough=0.0)
+    y, x = np.mgrid[: len(smooth), : len(smooth)]
+    grooves = (((x + y) % 28 < 3) | ((x - y) % 28 < 3)) & ring(len(smooth), SIZE)
+    waffle = np.where(grooves, smooth - 3.5, smooth)
+    assert shared(noisy(waffle, 1, 2.0), noisy(waffle, 2, 2.0)) < 0.25 * PLAIN
+
+
+def test_lines_are_left_out_and_fibres_are_not():
+    land = np.ones((200, 200), np.float32)
+    texture = cv2.GaussianBlur(np.random.default_rng(5).standard_normal(land.shape), (0, 0), 1.0)
+    texture = texture.astype(np.float32) / texture.std()
+    line = np.zeros(land.shape, bool)
+    line[99:101] = True
+    left = without_lines(np.where(line, texture - 2, texture).astype(np.float32), land, 400)
+    assert left[line].mean() < 0.2
+    assert left[:90].mean() > 0.8
+    assert without_lines(texture, land, 400).mean() > 0.8
+
+
+def test_a_blurred_photo_or_a_small_plate_shares_no_grain():
+    plain = lightness()
+    assert math.isnan(shared(plain, cv2.GaussianBlur(plain, (0, 0), 3)))
+    small = photo_of(lightness(MIN_DIAMETER - 10))
+    assert math.isnan(read_shared_grain(small, small, np.eye(3), *plate_in(small, MIN_DIAMETER - 10)))

@@ -1,11 +1,12 @@
-"""Fit the weights of a coloured lining's glaze: `python -m tests.training.glazing --scenes DIR...`.
+"""Fit the weights of a lining's glaze: `python -m tests.training.glazing --scenes DIR... --pairs DIR...`.
 
-Least squares, outliers held down, on the tuned scenes only. What is printed first is cross-validated with
-whole linings left out: no plate of a lining helps to judge another of it.
+From the scenes those of a coloured lining in one photo, from the pairs those of two photos under two lights.
+Least squares, outliers held down, on the tuned ones only. What is printed first is cross-validated with whole
+linings left out: no plate of a lining helps to judge another of it.
 """
 
 import argparse
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -17,6 +18,7 @@ from sklearn.model_selection import LeaveOneGroupOut
 
 from tests.accuracy.overlap import match
 from tests.accuracy.scoring import Json, grade_scene, read_mask, read_scenes
+from tests.accuracy.two_lights import photographed
 from wearview.draw import part_masks
 from wearview.lining import clean_in_photo
 from wearview.lining.glazing import (
@@ -27,9 +29,12 @@ from wearview.lining.glazing import (
     Evidence,
     evidence_of_glaze,
 )
+from wearview.lining.two_lights import cues as cues_of_two
+from wearview.lining.two_lights import sheen_shown
+from wearview.pipeline import grade_photos
 from wearview.settings import load_settings
 
-START = (-2.0, 30.0, -2.0, 1.0)
+START, PAIR_START = (-2.0, 30.0, -2.0, 1.0), (0.0, -5.0, 1.0)
 OUTLIER = 15.0  # of the index, from which a plate counts less
 COUNTS = 60.0  # index from which glaze adds a level, and how near to it a plate says nothing
 MARGIN = 5.0
@@ -44,39 +49,98 @@ class Sample:
     lining: str
 
 
+@dataclass(frozen=True, slots=True)
+class Pair:
+    """One plate under two lights."""
+
+    cues: tuple[float, float, float]
+    alone: float  # how far a sheen is shown
+    index: float  # true
+    lining: str
+
+
 def main() -> None:
     """Print the weights, with the cross-validated error on top."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--scenes", type=Path, required=True, nargs="+")
-    samples = [s for folder in parser.parse_args().scenes for s in _samples(folder) if s.shown.coloured]
-    shown = [s.shown for s in samples]
-    cues = np.array(
-        [[1, min(e.added, MOST_LIGHT), np.log(max(e.grain, FAINTEST_GRAIN)), e.browned] for e in shown]
-    )
+    parser.add_argument("--scenes", type=Path, default=[], nargs="+")
+    parser.add_argument("--pairs", type=Path, default=[], nargs="+")
+    options = parser.parse_args()
+    samples = [s for folder in options.scenes for s in _samples(folder) if s.shown.coloured]
+    if samples:
+        shown = [s.shown for s in samples]
+        cues = np.array(
+            [[1, min(e.added, MOST_LIGHT), np.log(max(e.grain, FAINTEST_GRAIN)), e.browned] for e in shown]
+        )
+        _report("one photo", cues, np.array([_alone(e) for e in shown]), samples, START)
+    pairs = [pair for folder in options.pairs for pair in _pairs(folder)]
+    if pairs:
+        cues, alone = (np.array([getattr(pair, name) for pair in pairs]) for name in ("cues", "alone"))
+        _report("two lights", cues, alone, pairs, PAIR_START)
+
+
+def _report(
+    name: str,
+    cues: NDArray[np.float64],
+    alone: NDArray[np.float64],
+    samples: Sequence[Sample | Pair],
+    start: tuple[float, ...],
+) -> None:
+    """Print the weights fitted to all, and the errors with each lining left out in turn."""
     index, linings = np.array([s.index for s in samples]), [s.lining for s in samples]
     read = np.zeros_like(index)
     for train, test in LeaveOneGroupOut().split(cues, index, linings):
-        read[test] = _index(_fit(cues[train], index[train]), cues[test])
+        read[test] = _index(_fit(cues[train], alone[train], index[train], start), cues[test], alone[test])
     off = np.abs(read - index)
     clear = np.abs(index - COUNTS) > MARGIN
     wrong = ((read >= COUNTS) != (index >= COUNTS))[clear].mean()
-    print(f"{len(index)} linings measured, each of {len(set(linings))} left out in turn")
+    print(f"{name}: {len(index)} linings measured, each of {len(set(linings))} left out in turn")
     print(f"off by {off.mean():.1f}, 90 % within {np.quantile(off, 0.9):.0f}")
     print(f"on the wrong side of {COUNTS:g}: {wrong:.3f}")
-    print(", ".join(f"{weight:.2f}" for weight in _fit(cues, index)))
+    print(", ".join(f"{weight:.2f}" for weight in _fit(cues, alone, index, start)))
 
 
-def _fit(cues: NDArray[np.float64], index: NDArray[np.float64]) -> NDArray[np.float64]:
+def _fit(
+    cues: NDArray[np.float64],
+    alone: NDArray[np.float64],
+    index: NDArray[np.float64],
+    start: tuple[float, ...],
+) -> NDArray[np.float64]:
     def off(weights: NDArray[np.float64]) -> NDArray[np.float64]:
-        return _index(weights, cues) - index
+        return _index(weights, cues, alone) - index
 
-    scale = (1, 30, 2, 1)
-    return np.asarray(least_squares(off, START, loss="soft_l1", f_scale=OUTLIER, x_scale=scale).x)
+    scale = np.maximum(1.0, np.abs(start))
+    return np.asarray(least_squares(off, start, loss="soft_l1", f_scale=OUTLIER, x_scale=scale).x)
 
 
-def _index(weights: NDArray[np.float64], cues: NDArray[np.float64]) -> NDArray[np.float64]:
-    alone = np.clip(cues[:, 1] / SHEEN_REACH, 0, 1) * np.clip(-cues[:, 2] / GRAIN_REACH, 0, 1)
-    return np.asarray(100 * expit(cues @ weights) * np.sqrt(alone))
+def _index(
+    weights: NDArray[np.float64], cues: NDArray[np.float64], alone: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    return np.asarray(100 * expit(cues @ weights) * alone)
+
+
+def _alone(shown: Evidence) -> float:
+    """How far neither cue is plainly absent, 0..1."""
+    light = np.clip(shown.added / SHEEN_REACH, 0, 1)
+    lost = np.clip(-np.log(max(shown.grain, FAINTEST_GRAIN)) / GRAIN_REACH, 0, 1)
+    return float(np.sqrt(light * lost))
+
+
+def _pairs(folder: Path) -> Iterator[Pair]:
+    settings = load_settings()
+    for scene, reference, first, second in photographed(folder, settings, tuned=True):
+        graded = grade_photos([first], settings, reference=reference, second=second)
+        for part in graded.photos[0].parts:
+            relit, face, clean = part.relit, part.face, reference.reference
+            if relit is None or face is None or not np.isfinite([relit.shared, clean.grain]).all():
+                continue
+            truth = scene["parts"][0]
+            alone = sheen_shown(face, relit, clean)
+            yield Pair(
+                cues_of_two(relit.shared, clean.grain),
+                alone,
+                truth["truth"]["glazing"],
+                scene["parts"][0]["lining"],
+            )
 
 
 def _samples(folder: Path) -> Iterator[Sample]:

@@ -3,15 +3,21 @@
 import math
 from dataclasses import dataclass
 
-from wearview.lining.glazing import gained_sheen, lost_grain, read_glazing
+from scipy.special import expit
+
+from wearview.lining.glazing import SHEEN_REACH, evidence_of_glaze, gained_sheen, lost_grain, read_glazing
 from wearview.reading import Reading
 from wearview.reference import Reference
 from wearview.surface import Face
 
 _METHOD = "two lights"
-# Correlation of the fine texture in both photos: as noise gives it, and from which all of it is fibres.
-# Chosen on 24 tuned rendered pairs.
-_BY_CHANCE, _FIBRES = 0.12, 0.60
+# Weights that tell from its grain how far a surface has closed: bias, of the log of the grain that both
+# photos share, of the log of the clean lining's. A single photo of clean lining knows its grain less well
+# than the pair knows this one's, so it weighs less. Fitted by `python -m tests.training.glazing --pairs DIR`
+# on rendered pairs, no real ones.
+_CLOSING = (1.92, -4.46, 0.05)
+FAINTEST_SHARED = 0.2  # below it the weights were not fitted
+_INDEX_ERROR = 20.0  # half width of the 90 % interval of the index read so
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -25,13 +31,14 @@ class Relit:
     moved : float
         Neutral light that moved with the lamp where most did, as a share of a white sheet's; NaN for a grey
         lining.
-    same : float
-        How far both photos show the same fine texture, 0..1; NaN where too little is seen.
+    shared : float
+        Contrast of the fine texture that both photos show, as `read_shared_grain` has it; NaN where it is not
+        resolved.
     """
 
     face: Face
     moved: float
-    same: float = math.nan
+    shared: float = math.nan
 
 
 def read_two_lights(face: Face, relit: Relit, reference: Reference) -> Reading:
@@ -39,21 +46,45 @@ def read_two_lights(face: Face, relit: Relit, reference: Reference) -> Reading:
 
     Notes
     -----
-    A glaze has lost its grain under any light, and its shine goes where the lamp goes. Oil and water
-    shine too, but the fibres under them show in one light or the other. So it is the mean of both photos'
-    own indexes, and no more than the grain lost in both and the shine that moved with the lamp account
-    for. And it falls as far as both photos show the same fine texture, which only fibres leave.
+    Oil and water shine as a glaze does, and in one photo the camera's noise passes for fibres or hides them.
+    The grain that both photos share has no noise in it: under oil the fibres are there, under a glaze they
+    are gone. So it decides, as far as there is a sheen at all on a lining whose colour can tell, and one that
+    moved with the lamp. Where it is not resolved, the mean of both photos' own indexes does, and no more than
+    the grain lost in both and the shine that moved account for.
     """
     both = [read_glazing(one, reference) for one in (face, relit.face)]
     known = [one for one in both if one.known]
+    n = min(one.n_pixels for one in both)
+    if known and math.isfinite(relit.shared):
+        return Reading(_by_shared_grain(face, relit, reference), both[0].unit, _METHOD, n, _INDEX_ERROR)
     if len(known) < len(both):
         return known[0] if known else both[0]
     value = sum(one.value for one in both) / 2
     if math.isfinite(relit.moved):
         lost = sum(lost_grain(one.grain / reference.grain, 0.0) for one in (face, relit.face)) / 2
         value = min(value, 100 * math.sqrt(lost * gained_sheen(relit.moved)))
-    if math.isfinite(relit.same):
-        value *= 1 - min(1.0, max(0.0, (relit.same - _BY_CHANCE) / (_FIBRES - _BY_CHANCE)))
     # The errors of both photos' indexes are mostly one and the same: patches, heat under the glaze.
     spread = max(one.spread for one in both)
-    return Reading(value, both[0].unit, _METHOD, min(one.n_pixels for one in both), spread)
+    return Reading(value, both[0].unit, _METHOD, n, spread)
+
+
+def cues(shared: float, clean: float) -> tuple[float, float, float]:
+    """What the weights are for: one, and the logs of the shared and of the clean lining's grain."""
+    return 1.0, math.log(max(shared, FAINTEST_SHARED)), math.log(clean)
+
+
+def sheen_shown(face: Face, relit: Relit, reference: Reference) -> float:
+    """How far there is a sheen and it moved with the lamp, 0..1; 1 where the lining's colour cannot tell."""
+    shown = [evidence_of_glaze(one, reference) for one in (face, relit.face)]
+    light = max(one.added for one in shown) if shown[0].coloured else math.inf
+    return math.sqrt(_reached(light) * (_reached(relit.moved) if math.isfinite(relit.moved) else 1.0))
+
+
+def _by_shared_grain(face: Face, relit: Relit, reference: Reference) -> float:
+    weighed = zip(_CLOSING, cues(relit.shared, reference.grain), strict=True)
+    closing = float(expit(sum(weight * cue for weight, cue in weighed)))
+    return 100 * closing * sheen_shown(face, relit, reference)
+
+
+def _reached(light: float) -> float:
+    return min(1.0, max(0.0, light / SHEEN_REACH))

@@ -1,7 +1,5 @@
 """Shine parted from a surface's own colour by two photos under two lights."""
 
-import math
-
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -10,44 +8,6 @@ Plane = NDArray[np.float32]
 
 # Chroma, of a white sheet's light, under which a surface has no colour to tell its own light from a shine.
 LEAST_COLOUR = 0.02
-# Of the texture that two photos share: the scale in pixels above which it is light, the furthest that one may
-# still lie off the other, and the fewest pixels that tell.
-FINE, SHIFT, LEAST_SEEN = 1.5, 2, 500
-
-
-def same_texture(first: Plane, second: Plane, mask: NDArray[np.bool_]) -> float:
-    """How far two photos under two lights show the same fine texture, 0..1; NaN where too little is seen.
-
-    Parameters
-    ----------
-    first, second : ndarray, shape (H, W)
-        L* of the same surface, laid onto each other.
-    mask : ndarray of bool, shape (H, W)
-        Where both show the surface.
-
-    Notes
-    -----
-    Correlation coefficient of what is finer than a few pixels, at the shift of two pixels at most that
-    brings it highest, since no two shots lie on each other to the pixel. The camera's noise differs from
-    shot to shot and the shades of relief turn over with the lamp; the tones of fibres stay, under oil
-    too, and a closed surface has none.
-    """
-    fine = [
-        np.where(mask, each - cv2.GaussianBlur(np.where(mask, each, 0), (0, 0), FINE), 0).astype(np.float32)
-        for each in (first, second)
-    ]
-    inner = cv2.erode(mask.astype(np.uint8), np.ones((11, 11), np.uint8), borderValue=0) > 0
-    if inner.sum() < LEAST_SEEN:
-        return math.nan
-    own = fine[0][inner] - fine[0][inner].mean()
-    best = 0.0
-    for down in range(-SHIFT, SHIFT + 1):
-        for across in range(-SHIFT, SHIFT + 1):
-            other = np.roll(fine[1], (down, across), axis=(0, 1))[inner]
-            other = other - other.mean()
-            scale = float(np.sqrt((own**2).sum() * (other**2).sum()))
-            best = max(best, float((own * other).sum()) / max(scale, 1e-9))
-    return best
 
 
 def moved_shine(first: Plane, second: Plane, mask: NDArray[np.bool_], reach: float) -> Plane:

@@ -58,8 +58,7 @@ def read_grain(photo: Photo, part: Part, xy: NDArray[np.float32], mask: NDArray[
     waffle lining compares with a plain one. Noise is taken off, power per pixel put to one plate size (it
     grows with the square of the diameter), and what lens and pixels took is given back.
     """
-    rim = part.outer
-    size = BAND_DIAMETERS * part.width if rim is None else math.sqrt(rim.major * rim.minor)
+    size = diameter_of(part)
     if size < MIN_DIAMETER or not mask.any():
         return math.nan
     x, y = xy[..., 0], xy[..., 1]
@@ -71,16 +70,21 @@ def read_grain(photo: Photo, part: Part, xy: NDArray[np.float32], mask: NDArray[
             cv2.resize(copy, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA), np.uint8
         )
     columns, rows = ((along - at + 0.5) * factor - 0.5 for along, at in ((x, x0), (y, y0)))
-    land = _land(mask, columns, rows, copy.shape[:2])
+    land = land_of(mask, columns, rows, copy.shape[:2])
     edge = edge_width(np.asarray(cv2.cvtColor(copy, cv2.COLOR_RGB2GRAY), np.uint8))
     if land.sum() < LEAST_AREA or edge > WIDEST_EDGE:
         return math.nan
     diameter = size * factor
-    blur = (LENS * factor) ** 2 + (1 - factor**2) / 12  # px^2: the lens, and the pixels of the copy
-    return _level(*_power(_contrast(copy, land, diameter), land), diameter, blur)
+    return _level(*_power(contrast(copy, land, diameter), land), diameter, factor)
 
 
-def _land(
+def diameter_of(part: Part) -> float:
+    """Full-size pixels of a plate's diameter; of a band those of the plate whose fibres look as large."""
+    rim = part.outer
+    return BAND_DIAMETERS * part.width if rim is None else math.sqrt(rim.major * rim.minor)
+
+
+def land_of(
     mask: NDArray[np.bool_],
     columns: NDArray[np.floating],
     rows: NDArray[np.floating],
@@ -98,7 +102,7 @@ def _land(
     return np.asarray((near > 0) & (masked > 0.95 * near), np.float32)
 
 
-def _contrast(copy: NDArray[np.uint8], land: NDArray[np.float32], diameter: float) -> NDArray[np.float32]:
+def contrast(copy: NDArray[np.uint8], land: NDArray[np.float32], diameter: float) -> NDArray[np.float32]:
     """Texture of the land in per cent of L* + 16, its broad course taken out; 0 elsewhere."""
     root = 116 * np.cbrt(np.maximum(srgb_to_linear(copy) @ LUMINANCE, 1e-4))  # L* + 16, CIE 15
     sigma = FLATTENED * diameter
@@ -133,11 +137,22 @@ def _power(
     ) / math.log(2)
 
 
-def _level(frequency: NDArray[np.float64], power: NDArray[np.float64], diameter: float, blur: float) -> float:
+def _level(
+    frequency: NDArray[np.float64], power: NDArray[np.float64], diameter: float, factor: float
+) -> float:
     noise = TAIL_NOISE * power[frequency > TAIL[0]].mean()
     used = frequency < BAND[1]
     frequency, power = frequency[used], power[used]
     fibres = np.maximum(power - noise, 0.05 * power)
-    given_back = (2 * math.pi * frequency) ** 2 * blur + (frequency * diameter / FIBRE_ROLL_OFF) ** 2
-    density = math.exp(float(np.mean(np.log(np.maximum(fibres, 1e-9)) + given_back)))
+    lost = log_lost(frequency, diameter, factor)
+    density = math.exp(float(np.mean(np.log(np.maximum(fibres, 1e-9)) + lost)))
     return math.sqrt(density * math.pi * (BAND[1] ** 2 - BAND[0] ** 2)) * COPY / diameter
+
+
+def log_lost(frequency: NDArray[np.float64], diameter: float, factor: float) -> NDArray[np.float64]:
+    """Log of the fibres' power that is lost at each frequency, in cycles per pixel of the copy.
+
+    To the lens, to the copy's pixels (it is `factor` times the photo) and to the fibres' own fineness.
+    """
+    blur = (LENS * factor) ** 2 + (1 - factor**2) / 12
+    return (2 * math.pi * frequency) ** 2 * blur + (frequency * diameter / FIBRE_ROLL_OFF) ** 2
