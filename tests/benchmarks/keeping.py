@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import hashlib
 import json
-import statistics
-import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+from tests.benchmarks.clock import Seconds, medians, now
 from wearview import store as record
 from wearview.draw import overlay_photo
 from wearview.files import write_whole
@@ -21,12 +20,12 @@ PHOTO, OVERLAY = "JPEG of the working copy", "draw: overlay as JPEG"
 FILES, ROWS = "photo and overlay to the disk", "store: both and their rows"
 
 
-def keeping(folder: Path, file: str, graded: Graded, text: str) -> Iterator[tuple[str, float, float]]:
+def keeping(folder: Path, file: str, graded: Graded, text: str) -> Iterator[tuple[str, Seconds, Seconds]]:
     """What is done, its median seconds and its floor's; each time another photo of the same parts."""
     folder.mkdir()
     store = record.open_store(f"sqlite:///{folder}/record.sqlite")
     record.new_teardown(store, "job")
-    times: dict[str, list[float]] = {what: [] for what in (PHOTO, OVERLAY, FILES, ROWS)}
+    times: dict[str, list[Seconds]] = {what: [] for what in (PHOTO, OVERLAY, FILES, ROWS)}
     for n in range(REPEATS):
         original = Path(file).read_bytes() + bytes([n])  # after a JPEG's end
         sha256 = hashlib.sha256(original).hexdigest()
@@ -43,14 +42,14 @@ def keeping(folder: Path, file: str, graded: Graded, text: str) -> Iterator[tupl
         with _timed(times[ROWS]):
             kept = record.GradedPhoto(original, overlay)
             record.add_grading(store, "job", f"pack {n}", document, [kept])
-    seconds = {what: statistics.median(each) for what, each in times.items()}
+    seconds = {what: medians(each) for what, each in times.items()}
     for floor, what in ((PHOTO, OVERLAY), (FILES, ROWS)):
         yield floor, seconds[floor], seconds[floor]
         yield what, seconds[what], seconds[floor]
 
 
 @contextmanager
-def _timed(into: list[float]) -> Iterator[None]:
-    start = time.perf_counter()
+def _timed(into: list[Seconds]) -> Iterator[None]:
+    start = now()
     yield
-    into.append(time.perf_counter() - start)
+    into.append(now().since(start))

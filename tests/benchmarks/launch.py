@@ -1,4 +1,4 @@
-"""Run a command and print its time and peak memory: ``python -m tests.benchmarks.launch COMMAND...``.
+"""Run a command and print its times and peak memory: ``python -m tests.benchmarks.launch COMMAND...``.
 
 A process of its own, small on purpose: Linux counts what the starting process held into a child's peak.
 """
@@ -19,7 +19,8 @@ def main() -> int:
     print(
         json.dumps(
             {
-                "seconds": seconds,
+                "wall": seconds,
+                "cpu": usage.ru_utime + usage.ru_stime,
                 "peak_mb": usage.ru_maxrss / 1024,
                 "status": os.waitstatus_to_exitcode(status),
             }

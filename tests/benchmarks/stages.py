@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import time
-from collections import Counter
+from collections import defaultdict
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
 from typing import Any
 from unittest.mock import patch
 
+from tests.benchmarks.clock import NONE, Seconds, now
 from wearview import look, pipeline
 
 # What a reader would call it: the stage functions as one photo and the pipeline call them.
@@ -27,9 +27,9 @@ STAGES = {
 
 
 @contextmanager
-def stage_seconds() -> Iterator[Counter[str]]:
+def stage_seconds() -> Iterator[dict[str, Seconds]]:
     """Seconds that each stage of the pipeline takes while this is open."""
-    spent: Counter[str] = Counter()
+    spent: dict[str, Seconds] = defaultdict(lambda: NONE)
     with ExitStack() as stack:
         for stage, names in STAGES.items():
             for name in names:
@@ -38,12 +38,12 @@ def stage_seconds() -> Iterator[Counter[str]]:
         yield spent
 
 
-def _timed(function: Callable[..., Any], spent: Counter[str], stage: str) -> Callable[..., Any]:
+def _timed(function: Callable[..., Any], spent: dict[str, Seconds], stage: str) -> Callable[..., Any]:
     def timed(*args: Any, **kwargs: Any) -> Any:
-        start = time.perf_counter()
+        start = now()
         try:
             return function(*args, **kwargs)
         finally:
-            spent[stage] += time.perf_counter() - start  # type: ignore[assignment]
+            spent[stage] = spent[stage].plus(now().since(start))
 
     return timed
