@@ -66,10 +66,14 @@ def lay_map(canvas: Rgb, graded: GradedPart, unit: float = 1.0) -> None:
     part = graded.part
     share = share * part.face_mask * np.float32(STRENGTH)
     x0, y0 = part.origin
-    under = canvas[y0 : y0 + share.shape[0], x0 : x0 + share.shape[1]]
     if graded.steel is not None:
         _hatch_tints(laid, graded, graded.face, graded.steel.family_map, unit)
-    under[:] = np.rint(under * (1 - share[..., None]) + laid * share[..., None]).astype(np.uint8)
+    shown = np.flatnonzero(share)
+    rows, columns = np.divmod(shown, share.shape[1])
+    at, pixels = (rows + y0) * canvas.shape[1] + columns + x0, canvas.reshape(-1, 3)
+    share = share.ravel().take(shown)[:, None]
+    mixed = pixels.take(at, axis=0) * (1 - share) + laid.reshape(-1, 3).take(shown, axis=0) * share
+    pixels[at] = np.rint(mixed).astype(np.uint8)
 
 
 def tints_shown(graded: GradedPart) -> set[str]:

@@ -64,16 +64,21 @@ def _outline(canvas: Rgb, graded: GradedPart, taken: NDArray[np.bool_], unit: fl
     right = min(away.shape[1], canvas.shape[1] - x0)
     bottom = min(away.shape[0], canvas.shape[0] - y0)
     away = away[top:bottom, left:right]
-    at = np.s_[y0 + top : y0 + bottom, x0 + left : x0 + right]
     line, edge = max(2.0, LINE * unit), max(1.0, EDGE * unit)
     edging = ImageColor.getrgb(
         ink_of(level)
     )  # so that a dark line stands out from a dark bench, and a pale one from paper
+    # Only what the line may touch: most of the box is bench or part.
+    near = np.flatnonzero((away > 0) & (away < line + 2 * edge + 1))
+    rows, columns = np.divmod(near, away.shape[1])
+    at = (rows + (y0 + top)) * canvas.shape[1] + columns + (x0 + left)
+    away, on_part, pixels = away.ravel().take(near), taken.ravel().take(at), canvas.reshape(-1, 3)
     for colour, inner, outer in ((edging, 0.0, line + 2 * edge), (rgb_of(level), edge, line + edge)):
         share = np.clip(away - inner, 0, 1) * np.clip(outer + 1 - away, 0, 1)
         # On another part only the thin line that parts the two.
-        share = np.where(taken[at] & (away > edge + 1), 0, share)[..., None]
-        canvas[at] = np.rint(canvas[at] * (1 - share) + np.array(colour) * share).astype(np.uint8)
+        share = np.where(on_part & (away > edge + 1), 0, share)[:, None]
+        under = pixels.take(at, axis=0)
+        pixels[at] = np.rint(under * (1 - share) + np.array(colour) * share).astype(np.uint8)
 
 
 def _without_specks(mask: NDArray[np.bool_]) -> NDArray[np.uint8]:
