@@ -357,7 +357,8 @@ def _with_reaction_plate(photos: list[GradedPhoto]) -> list[GradedPhoto]:
 
 def _graded(photo: GradedPhoto, shared: Reference, settings: Settings) -> GradedPhoto:
     own = [part.chosen.reference for part in photo.parts if part.chosen is not None]
-    compared = [(r, _compared_with(photo, r, shared)) for r in (shared, *own)]
+    each = {id(r): r for r in (shared, *own)}.values()  # most parts share theirs
+    compared = [(r, _compared_with(photo, r, shared)) for r in each]
     here = {id(r): clean_in_photo(faces, r) for r, faces in compared}
     too_bright = max(read_too_bright(faces, r) for r, faces in compared)
     parts = []
