@@ -11,6 +11,7 @@ import functools
 import io
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import Protocol
 
 import cv2
 import numpy as np
@@ -55,6 +56,14 @@ def random_inks(rng: Generator) -> Inks:
         float(rng.uniform(1.0, 1.35)),
         mixing.astype(np.float32),
     )
+
+
+class Printer(Protocol):
+    """What a page needs to know of its inks: `Inks`, or those of `spectra`."""
+
+    @property
+    def paper(self) -> tuple[float, float, float]: ...
+    def printed(self, asked: NDArray[np.floating]) -> Field: ...
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -137,7 +146,7 @@ class Page:
     """
 
     pdf: bytes | None
-    inks: Inks
+    inks: Printer
     laid: Sequence[Laid] = ()
     boards: Sequence[Board] = ()
     cards: Sequence[Grey] = ()

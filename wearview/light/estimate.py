@@ -34,22 +34,22 @@ BARE_STEEL = np.array([0.247, 0.223, 0.193])
 # Used steel is duller, a shade yellower than a clean plate's: medians of 236 rendered photos of packs beside
 # that of their clean plate, the light of both known.
 USED_STEEL = np.array([0.80, 0.78, 0.755])
-# The same by mat or chart and by what its colours are known from; see tests/accuracy/known_colours.py. With
-# known colours the errors there are a third of this: rendered inks and linings look alike under any lamp that
-# gives them the same RGB, real ones do not.
+# The same by mat or chart and by what its colours are known from. Set in six lamps, by two sensors, with inks
+# and linings that have spectra, so that .95 of the differences between a burnt lining and its clean one in
+# another lamp lie inside (tests/accuracy/known_colours.py). The colours themselves are further off, alike.
 KNOWN_LEVEL_ERROR = {
     ("mat", "chart"): 0.06,
     ("mat", "card"): 0.09,
-    ("mat", "paper"): 0.125,
-    ("mat", "bright paper"): 0.2,
-    ("chart", "chart"): 0.05,
+    ("mat", "paper"): 0.1,
+    ("mat", "bright paper"): 0.16,
+    ("chart", "chart"): 0.04,
 }
 KNOWN_BALANCE_ERROR = {
     ("mat", "chart"): 0.02,
     ("mat", "card"): 0.03,
-    ("mat", "paper"): 0.042,
-    ("mat", "bright paper"): 0.06,
-    ("chart", "chart"): 0.015,
+    ("mat", "paper"): 0.034,
+    ("mat", "bright paper"): 0.048,
+    ("chart", "chart"): 0.012,
 }
 RESIDUAL_ERROR = 0.02  # log units of either for each Delta E that known squares are off
 MAT_FIELD_ERROR = 0.08  # as FIELD_ERROR, of a field seen on matte paper all round the part
