@@ -82,7 +82,9 @@ def look_at(photo: Photo, said: Corrections = NOTHING_SAID, colours: KnownColour
     quality = judge(photo)
     if not quality.gradeable:
         return Seen(photo, quality, (), None, None)
-    targets, parts = find_targets(photo.working, colours), find_parts(photo, said)
+    targets = find_targets(photo.working, colours)
+    # Who lays out the mat lays a plate on it: its ring need not be told from a gear's.
+    parts = find_parts(photo, replace(said, in_view=said.in_view or targets.mat is not None))
     light = _light(photo, parts, targets, colours)
     return Seen(photo, quality, parts, light, targets, None if parts else nothing_found(photo))
 

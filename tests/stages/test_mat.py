@@ -10,10 +10,12 @@ import pytest
 from pypdfium2.raw import FPDF_PAGEOBJ_IMAGE
 
 from tests.accuracy.known_colours import any_phone
-from tests.scenes.printed import Laid, Lit, Page, View, random_inks, shoot, true_place
+from tests.scenes.printed import Laid, Lit, Page, View, jpeg, random_inks, shoot, true_place
 from wearview.cli import main
+from wearview.look import look_at
 from wearview.mat import ASKED, PAPERS, design_for, find_mat
 from wearview.mat.sheet import mat_pdf
+from wearview.photo import read_photo_bytes
 from wearview.terms import PROBLEMS
 
 POINT = 25.4 / 72  # mm, the unit of a PDF
@@ -31,7 +33,8 @@ def drawn(paper):
 
 def photo_of(seed=0, view=None, lit=None, paper="a4", **page):
     rng = np.random.default_rng(seed)
-    sheet = Page(mat_pdf(design_for(paper)), random_inks(rng), **{"laid": [PLATE], **page})
+    pdf = mat_pdf(design_for(paper))
+    sheet = Page(inks=random_inks(rng), **{"pdf": pdf, "laid": [PLATE], **page})
     return shoot(sheet, view or View(), lit or Lit(), any_phone(rng), rng)
 
 
@@ -211,3 +214,11 @@ def test_a_sheet_that_cannot_be_written_ends_with_3(tmp_path, capsys):
     (tmp_path / "file").write_text("in the way")
     assert main(["mat", "--out", str(tmp_path / "file" / "mat.pdf")]) == 3
     assert capsys.readouterr().err.count("\n") == 1
+
+
+def test_whoever_lays_out_the_mat_says_that_a_plate_is_in_view(monkeypatch):
+    asked = []
+    monkeypatch.setattr("wearview.look.find_parts", lambda _, said: asked.append(said.in_view) or ())
+    for rgb8 in (photo_of(3), photo_of(3, pdf=None)):
+        look_at(read_photo_bytes(jpeg(rgb8), "bench.jpg"))
+    assert asked == [True, False]
