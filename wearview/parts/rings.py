@@ -16,6 +16,7 @@ RADIUS_STEP = 1.5  # small-copy pixels
 FACING = np.cos(np.radians(14))  # an edge of a rim faces the centre within this angle
 CELL = 4.0
 FEWEST_EDGES = 40
+HOPELESS = 0.4  # score about a rough centre; of 455 ring sets of 19 tuned photos none began under 0.5
 MIN_COVERAGE = 0.30  # of the circle: a plate overlapped by a third on a bench that swallows part of its rim
 
 
@@ -46,12 +47,16 @@ class RingSet:
     @property
     def score(self) -> float:
         """Coverage of the two best rings together, 0..2."""
-        return sum(sorted((ring.coverage for ring in self.rings), reverse=True)[:2])
+        return _score(self.rings)
 
     @property
     def reach(self) -> float:
         """Radius of the outermost ring."""
         return self.rings[-1].radius
+
+
+def _score(rings: tuple[Ring, ...]) -> float:
+    return sum(sorted((ring.coverage for ring in rings), reverse=True)[:2])
 
 
 def voted_centres(
@@ -114,7 +119,7 @@ def _settle(laid: PlaneEdges, centre: NDArray[np.float64], low: float, high: flo
         x, y = at.x - np.float32(centre[0]), at.y - np.float32(centre[1])
         radius = np.sqrt(x * x + y * y)
         rings = _rings(radius, x, y, tolerance)
-        if not rings:
+        if not rings or _score(rings) < HOPELESS:
             return None
         best = max(rings, key=lambda ring: ring.coverage * ring.radius)
         centre = _circle_centre(at[np.flatnonzero(np.abs(radius - best.radius) < tolerance)], centre)
@@ -143,7 +148,7 @@ def _rings(
     sector = ((np.arctan2(y, x) / np.float32(2 * np.pi) + 0.5) * SECTORS).astype(int) % SECTORS
     step = (radius / RADIUS_STEP).astype(int)
     seen = np.zeros((step.max() + 2, SECTORS), np.uint8)
-    seen[step, sector] = 1
+    seen.ravel()[step * SECTORS + sector] = 1
     width = max(3, round(tolerance / RADIUS_STEP) * 2 - 1)
     joined = cv2.dilate(seen, np.ones((width, 1), np.uint8))
     within, each = (cv2.reduce(place, 1, cv2.REDUCE_SUM, dtype=cv2.CV_32F) for place in (joined, seen))
@@ -157,21 +162,37 @@ def _rings(
 
 def _meeting_point(laid: PlaneEdges, fallback: NDArray[np.float64]) -> NDArray[np.float64]:
     """Where the lines through edges along their normals come closest to meeting, far edges weighing less."""
-    x, y = laid.x - fallback[0], laid.y - fallback[1]
+    x, y = laid.x - np.float32(fallback[0]), laid.y - np.float32(fallback[1])
     miss = laid.nx * y - laid.ny * x
     weight = 1 / np.maximum(x * x + y * y, 1)
-    weight /= 1 + (miss * np.sqrt(weight) / 0.07) ** 2  # four degrees: the scatter of a rim's gradient
-    across = np.stack([-laid.ny, laid.nx])
-    shift = np.linalg.lstsq((across * weight) @ across.T, (across * weight) @ miss, rcond=None)[0]
-    return fallback + shift if np.hypot(*shift) < 12 else fallback
+    far = miss * np.sqrt(weight) / np.float32(0.07)  # four degrees: the scatter of a rim's gradient
+    weight /= 1 + far * far
+    return _moved(fallback, -laid.ny, laid.nx, weight, miss)
 
 
 def _circle_centre(laid: PlaneEdges, fallback: NDArray[np.float64]) -> NDArray[np.float64]:
     """Centre of the least-squares circle (I. Kasa, IEEE Trans. Instrum. Meas. 25, 1976)."""
     if len(laid) < 10:
         return fallback
-    x, y = laid.x - fallback[0], laid.y - fallback[1]
-    design = np.stack([x, y, np.ones_like(x)])
-    solution = np.linalg.lstsq(design @ design.T, design @ (x * x + y * y), rcond=None)[0]
-    shift = solution[:2] / 2
-    return fallback + shift if np.hypot(*shift) < 12 else fallback
+    x, y = laid.x - np.float32(fallback[0]), laid.y - np.float32(fallback[1])
+    middle = np.array([x.mean(), y.mean()], float)
+    x, y = x - x.mean(), y - y.mean()  # about their mean the third unknown, the radius, drops out
+    return _moved(fallback, x, y, np.float32(1), (x * x + y * y) / 2, middle)
+
+
+def _moved(
+    centre: NDArray[np.float64],
+    a: NDArray[np.float32],
+    b: NDArray[np.float32],
+    weight: NDArray[np.float32] | np.float32,
+    right: NDArray[np.float32],
+    by: NDArray[np.float64] | float = 0.0,
+) -> NDArray[np.float64]:
+    """The centre moved by the weighted least-squares u, v of a u + b v = right, and by `by` besides; where it
+    was when they leave it open or lie far off."""
+    wa, wb = weight * a, weight * b
+    aa, ab, bb, ar, br = (float(p) for p in (wa @ a, wa @ b, wb @ b, wa @ right, wb @ right))
+    if (determinant := aa * bb - ab * ab) <= 0:
+        return centre
+    shift = np.array([ar * bb - br * ab, br * aa - ar * ab]) / determinant + by
+    return centre + shift if math.hypot(*shift) < 12 else centre
