@@ -3,8 +3,6 @@
 import math
 from dataclasses import dataclass
 
-from scipy.special import expit
-
 from wearview.lining.glazing import SHEEN_REACH, evidence_of_glaze, gained_sheen, lost_grain, read_glazing
 from wearview.reading import Reading
 from wearview.reference import Reference
@@ -81,6 +79,8 @@ def sheen_shown(face: Face, relit: Relit, reference: Reference) -> float:
 
 
 def _by_shared_grain(face: Face, relit: Relit, reference: Reference) -> float:
+    from scipy.special import expit  # a sixth of a second that photos under one light save
+
     weighed = zip(_CLOSING, cues(relit.shared, reference.grain), strict=True)
     closing = float(expit(sum(weight * cue for weight, cue in weighed)))
     return 100 * closing * sheen_shown(face, relit, reference)

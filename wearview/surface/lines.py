@@ -5,7 +5,6 @@ import math
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.fft import irfft2, rfft2
 
 from wearview.ranks import middle
 
@@ -36,6 +35,8 @@ def without_lines(texture: Plane, land: Plane, diameter: float) -> Plane:
     Fibres lie every way and are short; along a groove the texture does not average out.
     """
     along = max(_LONG, _LONG_SHARE * diameter)
+    from scipy.fft import irfft2, rfft2  # a sixth of a second that photos under one light save
+
     side = [cv2.getOptimalDFTSize(length + 2 * math.ceil(along)) for length in texture.shape]
     seen = np.s_[: texture.shape[0], : texture.shape[1]]
     down = np.fft.fftfreq(side[0])[:, None].astype(np.float32)

@@ -6,7 +6,6 @@ from collections.abc import Sequence
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.fft import irfft2, rfft2
 
 from wearview.parts import Part
 from wearview.photo import Photo
@@ -137,6 +136,8 @@ def _to_small(low: NDArray[np.int_], factor: float) -> NDArray[np.float64]:
 def _shared_power(textures: Sequence[Plane], land: Plane) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Middles of the rings of frequency (cycles per pixel) and the power per pixel that both textures share,
     at the shift that brings most of it."""
+    from scipy.fft import irfft2, rfft2  # a sixth of a second that photos under one light save
+
     window = cv2.GaussianBlur(land, (0, 0), 1.0) * land
     side = cv2.getOptimalDFTSize(max(land.shape) + _REACH)
     spectra = [rfft2(texture * window, (side, side)) for texture in textures]
