@@ -16,6 +16,7 @@ from wearview.pair import NO_FIT, lay_onto, moved_shine
 from wearview.parts import Part
 from wearview.photo import Photo
 from wearview.quality import judge
+from wearview.reading import MIN_PIXELS
 from wearview.settings import Settings
 from wearview.surface import Face, Rectified, rectify, take_face
 from wearview.surface.shared_grain import read_shared_grain
@@ -77,15 +78,16 @@ def look_again(
 
 
 def _relit(here: Rectified, there: Rectified, again: Face, shared: float) -> Relit | None:
-    whole = here.whole & there.whole
-    mask = whole & ~here.clipped & ~there.clipped & ~here.marks["groove"] & ~here.marks["ink"]
-    mask = cv2.erode(mask.astype(np.uint8), np.ones((3, 3), np.uint8), borderValue=0).astype(bool)
-    if mask.sum() < _SHARE_SEEN * here.whole.sum() or not again.mask.any():
+    seen = here.whole & there.whole & ~here.clipped & ~there.clipped
+    if seen.sum() < _SHARE_SEEN * here.whole.sum() or not again.mask.any():
         return None
+    # Cross-cut grooves and their edges may be half of a face, so what is left of it is asked for no more.
+    mask = seen & ~here.marks["groove"] & ~here.marks["ink"]
+    mask = cv2.erode(mask.astype(np.uint8), np.ones((3, 3), np.uint8), borderValue=0).astype(bool)
     linear = [np.asarray(lab_to_linear(r.lab), np.float32) for r in (here, there)]
     moved = np.abs(moved_shine(linear[0], linear[1], mask, _REACH * here.diameter))
     known = moved[np.isfinite(moved)]
-    enough = known.size >= _SHARE_SEEN * mask.sum()
+    enough = known.size >= max(MIN_PIXELS, _SHARE_SEEN * mask.sum())
     return Relit(again, float(np.quantile(known, _BROADEST)) if enough else math.nan, shared)
 
 

@@ -4,6 +4,7 @@ import io
 import json
 import math
 from dataclasses import replace
+from importlib import import_module
 from pathlib import Path
 
 import cv2
@@ -139,6 +140,20 @@ def test_a_second_light_without_paper_is_matched_through_the_bench_or_refused(mo
         [photo] = graded.photos
         assert [name for name in photo.problems if name == "second light not known"] == problems
         assert (photo.parts[0].relit is None) == bool(problems)
+
+
+def test_a_face_cut_across_by_grooves_is_seen_again(monkeypatch):
+    def waffle(lightness, whole, diameter):
+        cut = np.arange(lightness.shape[0]) % 10 < 4
+        return {
+            "groove": (cut[:, None] | cut[: lightness.shape[1]][None]) & whole,
+            "ink": np.zeros_like(whole),
+        }
+
+    monkeypatch.setattr(import_module("wearview.surface.rectify"), "find_marks", waffle)
+    second = shot(lambda rgb8: fades(nudged(rgb8)))
+    graded = grade_photos([str(PLATE)], SETTINGS, reference=str(PLATE), second=second)
+    assert graded.photos[0].parts[0].relit is not None
 
 
 def test_a_clean_plate_under_two_lights_has_no_glaze(tmp_path, capsys):
