@@ -10,7 +10,7 @@ import pytest
 ROOT = Path(__file__).parents[1]
 ROWS = [
     "errors terms ranks",
-    "reading settings colour palette files",
+    "reading settings colour palette files network",
     "photo demo spread shop",
     "quality mat policy pair",
     "parts",

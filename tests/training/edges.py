@@ -14,10 +14,10 @@ from pathlib import Path
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from sklearn.neural_network import MLPClassifier
 
 from tests.accuracy.overlap import match
 from tests.accuracy.scoring import read_mask
+from tests.training.networks import Layers, fit_layers, written
 from wearview.parts.beyond import COLUMNS, OFFSETS, ROWS, edge_readings
 from wearview.parts.candidate import Plate
 from wearview.parts.find import find_plates
@@ -68,10 +68,7 @@ def main() -> None:
     )
     report += f"{np.mean(right):.4f}."
     print(report)
-    options.out.write_text("\n".join([HEAD, report, *_written(_fit(sides, rng))]) + "\n", "utf-8")
-
-
-Layers = list[tuple[NDArray[np.float64], NDArray[np.float64]]]
+    options.out.write_text("\n".join([HEAD, report, *written(_fit(sides, rng))]) + "\n", "utf-8")
 
 
 def _fit(sides: list[Side], rng: np.random.Generator) -> Layers:
@@ -83,16 +80,16 @@ def _fit(sides: list[Side], rng: np.random.Generator) -> Layers:
             drawn = rng.choice(len(rows), min(PLACES, len(rows)), replace=False)
             readings.append(side.readings[:, rows[drawn], columns[drawn]].T)
             true.append(side.true[rows[drawn], columns[drawn]])
-    values = np.concatenate(readings).astype(np.float32)
-    middle, scale = values.mean(axis=0), values.std(axis=0) + 1e-6
-    model = MLPClassifier(
-        HIDDEN, alpha=1e-3, batch_size=2048, max_iter=12, learning_rate_init=3e-3, random_state=SEED
+    return fit_layers(
+        np.concatenate(readings).astype(np.float32),
+        np.concatenate(true),
+        HIDDEN,
+        alpha=1e-3,
+        batch_size=2048,
+        max_iter=12,
+        learning_rate_init=3e-3,
+        random_state=SEED,
     )
-    model.fit((values - middle) / scale, np.concatenate(true))
-    layers = list(zip(model.coefs_, model.intercepts_, strict=True))
-    weights, bias = layers[0]
-    weights = weights / scale[:, None]
-    return [(weights, bias - middle @ weights), *layers[1:]]
 
 
 def _right(side: Side, layers: Layers) -> float:
@@ -101,15 +98,6 @@ def _right(side: Side, layers: Layers) -> float:
         values = np.maximum(values @ weights + bias, 0)
     odds = (values @ layers[-1][0] + layers[-1][1]).reshape(ROWS, COLUMNS)
     return float(((odds > 0) == side.true)[side.counts].mean()) if side.counts.any() else 1.0
-
-
-def _written(layers: Layers) -> Iterator[str]:
-    for weights, bias in layers:
-        yield "[[layer]]"
-        yield f"bias = [{', '.join(f'{v:.4g}' for v in bias)}]"
-        yield "weights = ["
-        yield from (f"  [{', '.join(f'{v:.4g}' for v in row)}]," for row in weights)
-        yield "]"
 
 
 def _sides(folder: Path) -> Iterator[Side]:

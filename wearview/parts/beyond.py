@@ -8,16 +8,13 @@ edges.
 """
 
 import math
-import tomllib
 from dataclasses import dataclass
-from functools import cache
-from pathlib import Path
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from wearview.errors import ModelsError
+from wearview.network import log_odds, read_layers
 from wearview.parts.rims import ANGLES, strongest_channel, strongest_off
 from wearview.parts.teeth import Rays, Teeth
 from wearview.ranks import median, middle
@@ -99,14 +96,9 @@ def find_beyond(rays: Rays, teeth: Teeth, *, outward: bool) -> Beyond:
     ModelsError
         The weights are missing or damaged.
     """
-    layers = _weights(models_folder() / FILE)
     values = edge_readings(rays, teeth, outward=outward).reshape(-1, ROWS * COLUMNS)
-    for weights, bias in layers[:-1]:
-        values = weights.T @ values
-        values += bias[:, None]
-        np.maximum(values, 0, out=values)
-    weights, bias = layers[-1]
-    return Beyond(_ends_once((weights.T @ values + bias).reshape(ROWS, COLUMNS)))
+    odds = log_odds(read_layers(models_folder() / FILE), values)
+    return Beyond(_ends_once(odds.reshape(ROWS, COLUMNS)))
 
 
 def _ends_once(odds: NDArray[np.float32]) -> NDArray[np.float32]:
@@ -115,17 +107,6 @@ def _ends_once(odds: NDArray[np.float32]) -> NDArray[np.float32]:
     chance = 1 / (1 + np.exp(-np.clip(odds, -8, 8)))
     kept = np.arange(COLUMNS) <= end
     return np.where(kept, np.maximum(chance, 0.501), np.minimum(chance, 0.499)).astype(np.float32)
-
-
-@cache
-def _weights(path: Path) -> list[tuple[NDArray[np.float32], NDArray[np.float32]]]:
-    try:
-        layers = tomllib.loads(path.read_text("utf-8"))["layer"]
-        return [(np.array(la["weights"], np.float32), np.array(la["bias"], np.float32)) for la in layers]
-    except OSError as error:
-        raise ModelsError(path.name, "the file is missing", "Install the program again") from error
-    except (ValueError, KeyError, TypeError) as error:
-        raise ModelsError(path.name, "it holds no weights", "Install the program again") from error
 
 
 def edge_readings(rays: Rays, teeth: Teeth, *, outward: bool) -> NDArray[np.float32]:
