@@ -2,9 +2,9 @@
 
 ``accuracy`` and ``broad`` render a catalogue, ``relight`` and ``broad-relight`` photograph scenes of it under
 four lights each, ``relight-mat`` and ``relight-sheet`` plates by three phones at three exposures under four
-lights, ``pairs`` and ``fresh-pairs`` render plates under two lamps, ``deposits`` steels with more
-than oxide on them, ``piled`` plates on and in each other, ``part-free`` benches without a part,
-``demo_images`` the demo photos.
+lights, ``pairs`` and ``fresh-pairs`` render plates under two lamps, ``deposits`` and ``deposit-training``
+steels with more than oxide on them, ``piled`` plates on and in each other, ``part-free`` benches without a
+part, ``demo_images`` the demo photos.
 """
 
 from __future__ import annotations
@@ -15,7 +15,13 @@ from pathlib import Path
 
 from tests.scenes.broad import broad_scenes, part_free_scenes, relit_scenes
 from tests.scenes.catalogue import Scene, accuracy_scenes
-from tests.scenes.deposit_scenes import deposit_scenes, make_deposits
+from tests.scenes.deposit_scenes import (
+    FOLDER,
+    TRAINING_FOLDER,
+    deposit_scenes,
+    make_deposits,
+    training_scenes,
+)
 from tests.scenes.four_lights import MAT, SHEET, four_light_scenes, make_four_lights
 from tests.scenes.pairs import fresh_pair_scenes, make_pairs, pair_scenes
 from tests.scenes.piled import piled_scenes
@@ -23,7 +29,7 @@ from tests.scenes.render import VARIANT
 from tests.scenes.series import Task, make_all
 from tests.scenes.shoot import SAMPLES
 
-PART_FREE, PAIRS, FRESH_PAIRS, DEPOSITS = "part-free", "pairs", "fresh-pairs", "deposits"
+PART_FREE, PAIRS, FRESH_PAIRS = "part-free", "pairs", "fresh-pairs"
 ON_MAT, BY_SHEET = "relight-mat", "relight-sheet"
 CATALOGUES = {
     "accuracy": (accuracy_scenes, "the scenes that the accuracy table is made from"),
@@ -44,10 +50,11 @@ CATALOGUES = {
     PAIRS: (pair_scenes, "glazed, oil-wet and clean plates under two lamps each, into a folder of that name"),
     "piled": (piled_scenes, "90 scenes of plates fanned, stacked, in a drum, on edge, seen through holes"),
     FRESH_PAIRS: (fresh_pair_scenes, "half as many others, all untouched, into the same folder"),
-    DEPOSITS: (
+    FOLDER: (
         deposit_scenes,
         "steels with varnish, rust and transferred lining, into a folder of that name",
     ),
+    TRAINING_FOLDER: (training_scenes, "more of them, to be fitted to alone, into a folder of that name"),
     PART_FREE: (part_free_scenes, "300 small photos without a part, into a folder of that name"),
 }
 
@@ -83,8 +90,8 @@ def main(arguments: list[str] | None = None) -> int:
     if options.command in (ON_MAT, BY_SHEET):
         make_four_lights(options.out, scenes, options.samples, options.variant, options.again)
         return 0
-    if options.command == DEPOSITS:
-        make_deposits(options.out, scenes, options.samples, options.variant, options.again)
+    if options.command in (FOLDER, TRAINING_FOLDER):
+        make_deposits(options.out / options.command, scenes, options.samples, options.variant, options.again)
         return 0
     task = Task(
         out=options.out / PART_FREE if options.command == PART_FREE else options.out,

@@ -22,7 +22,7 @@ from tests.scenes.render import PlacedPart, cast
 from tests.scenes.shoot import build, shoot, write_whole
 from tests.scenes.skin import STEEL, PlateShape
 
-FOLDER = "deposits"
+FOLDER, TRAINING_FOLDER = "deposits", "deposit-training"
 OFF_FACE = 255
 LIGHTS = ("led lamp", "window", "bulb", "tubes")
 PARTS = (
@@ -41,35 +41,59 @@ PARTS = (
     PartSpec(STEEL, 2),
     PartSpec(STEEL, 1, look=Look(deposit=TRANSFER)),
 )
+# For training alone: every heat level, with and without something on it.
+MORE_PARTS = (
+    PartSpec(STEEL, 3),
+    PartSpec(STEEL, 0, look=Look(deposit=VARNISH)),
+    PartSpec(STEEL, 4),
+    PartSpec(STEEL, 1, look=Look(deposit=VARNISH, finish="turned")),
+    PartSpec(STEEL, 2, look=Look(finish="brushed")),
+    PartSpec(STEEL, 3, look=Look(deposit=RUST)),
+    PartSpec(STEEL, 1),
+    PartSpec(STEEL, 2, look=Look(deposit=VARNISH)),
+    PartSpec(STEEL, 4, look=Look(deposit=TRANSFER)),
+    PartSpec(STEEL, 0, look=Look(deposit=RUST, finish="brushed")),
+    PartSpec(STEEL, 3, look=Look(spots=5)),
+    PartSpec(STEEL, 0, look=Look(deposit=TRANSFER)),
+    PartSpec(STEEL, 0),
+    PartSpec(STEEL, 4, look=Look(deposit=VARNISH)),
+    PartSpec(STEEL, 1, look=Look(deposit=RUST)),
+    PartSpec(STEEL, 2),
+    PartSpec(STEEL, 1, look=Look(deposit=TRANSFER, finish="cross hatch")),
+    PartSpec(STEEL, 0, look=Look(deposit=VARNISH, finish="brushed")),
+)
 TUNED_BENCHES, OTHER_BENCHES = ("wood", "cardboard", "rubber mat"), ("concrete", "painted board")
 
 
 def deposit_scenes(count: int = 42) -> tuple[Scene, ...]:
     """Two steels each, every third scene for measuring only."""
-    scenes = []
-    for n in range(count):
-        rng = np.random.default_rng([20261128, 60, n])
-        tuned = n % 3 != 2
-        benches = TUNED_BENCHES if tuned else OTHER_BENCHES
-        scenes.append(
-            Scene(
-                id=f"d{n:03d}",
-                seed=17000 + n,
-                tuned=tuned,
-                bench=benches[n % len(benches)],
-                light=LIGHTS[n % len(LIGHTS)],
-                layout="row",
-                parts=(PARTS[2 * n % len(PARTS)], PARTS[(2 * n + 1) % len(PARTS)]),
-                shape_seed=17500 + n,
-                slant_deg=float(rng.uniform(0, 25)),
-                neutral=None if n % 5 == 4 else "white paper",
-                fill=0.9,
-                size=(1200, 900),
-                orientation=1,
-                wide_gamut=False,
-            )
-        )
-    return tuple(scenes)
+    return tuple(_scene(f"d{n:03d}", 60, n, 17000 + n, n % 3 != 2, PARTS) for n in range(count))
+
+
+def training_scenes(count: int = 57) -> tuple[Scene, ...]:
+    """Two steels each, all tuned: what `tests.training.deposits` fits to beside the tuned ones above."""
+    return tuple(_scene(f"e{n:03d}", 61, n, 18000 + n, True, MORE_PARTS) for n in range(count))
+
+
+def _scene(name: str, stream: int, n: int, seed: int, tuned: bool, parts: tuple[PartSpec, ...]) -> Scene:
+    rng = np.random.default_rng([20261128, stream, n])
+    benches = TUNED_BENCHES if tuned else OTHER_BENCHES
+    return Scene(
+        id=name,
+        seed=seed,
+        tuned=tuned,
+        bench=benches[n % len(benches)],
+        light=LIGHTS[n % len(LIGHTS)],
+        layout="row",
+        parts=(parts[2 * n % len(parts)], parts[(2 * n + 1) % len(parts)]),
+        shape_seed=seed + 500,
+        slant_deg=float(rng.uniform(0, 25)),
+        neutral=None if n % 5 == 4 else "white paper",
+        fill=0.9,
+        size=(1200, 900),
+        orientation=1,
+        wide_gamut=False,
+    )
 
 
 def kinds_in_photo(placed: PlacedPart, hits: Hits, face: NDArray[np.bool_]) -> NDArray[np.uint8]:
@@ -85,9 +109,8 @@ def kinds_in_photo(placed: PlacedPart, hits: Hits, face: NDArray[np.bool_]) -> N
     return out
 
 
-def make_deposits(out: Path, scenes: Sequence[Scene], samples: int, variant: str, again: bool) -> None:
+def make_deposits(folder: Path, scenes: Sequence[Scene], samples: int, variant: str, again: bool) -> None:
     """Make the scenes that are not there yet, one after the other."""
-    folder = out / FOLDER
     for scene in scenes:
         if not again and (folder / f"{scene.id}.json").exists():
             continue

@@ -1,4 +1,4 @@
-"""What lies on a steel told from oxide by its edges."""
+"""What lies on a steel told from oxide by its surroundings."""
 
 import numpy as np
 import pytest
@@ -24,8 +24,9 @@ def sector(half_deg, edge_deg):
 
 
 def test_a_film_that_grows_over_the_face_is_heat_and_one_with_an_edge_is_not():
-    # A sector's edge of 2 degrees is 3 pixels of a ring 400 across; a gradient over 90 degrees is 130.
-    grown, laid = (read_steel(painted(sector(50, edge)), None, SETTINGS) for edge in (90, 2))
+    # A sector's edge of 1 degree is 2 pixels of a ring 400 across, less than the 2.7 that its colour is
+    # averaged over; a gradient over 90 degrees is 130.
+    grown, laid = (read_steel(painted(sector(50, edge)), None, SETTINGS) for edge in (90, 1))
     assert grown.area("straw").value > 0.15
     assert grown.area("other").value < 0.02
     assert laid.area("other").value > 0.8 * 100 / 360
@@ -46,7 +47,7 @@ def test_dark_streaks_along_the_sliding_direction_are_transferred_lining():
 
 def test_an_open_patch_is_said_and_keeps_both_chances(monkeypatch):
     monkeypatch.setattr("wearview.steel.deposits._OPEN", (0.0, 1.0))  # nothing is sure any more
-    seen = read_steel(painted(sector(50, 2)), None, SETTINGS)
+    seen = read_steel(painted(sector(50, 1)), None, SETTINGS)
     grade = grade_steel(seen, SETTINGS.rules)
     assert "varnish or heat colour" in grade.problems
     assert grade.probability[0] == pytest.approx(2 / 3, abs=0.05)

@@ -35,10 +35,10 @@ def sector(first, last):
     return (first <= ANGLE) & (last > ANGLE)
 
 
-def ladder(*steps):
+def ladder(*steps, blur=1.0):
     """Rings of colour of one width in the order given, from the inner edge outward."""
     edges = np.linspace(0, 1, len(steps) + 1)
-    return painted(STEEL, *((edges[i] <= RADIUS, colour) for i, colour in enumerate(steps)))
+    return painted(STEEL, *((edges[i] <= RADIUS, colour) for i, colour in enumerate(steps)), blur=blur)
 
 
 def test_plain_steel_is_bare():
@@ -48,7 +48,8 @@ def test_plain_steel_is_bare():
     assert readings.hot_spots.angles_deg == ()
 
 
-@pytest.mark.parametrize(("colour", "tint"), [(STRAW, "straw"), (PURPLE, "purple"), (BLUE, "blue")])
+# Straw with so sharp an edge is varnish: tests/stages/test_deposits.py.
+@pytest.mark.parametrize(("colour", "tint"), [(PURPLE, "purple"), (BLUE, "blue")])
 def test_a_third_of_the_face_in_one_tint_reads_a_third(colour, tint):
     readings = read(painted(STEEL, (sector(0, 120), colour), blur=0))
     assert readings.area(tint).value == pytest.approx(1 / 3, abs=0.005)  # pixels on the two edges
@@ -163,7 +164,7 @@ def test_rust_is_other_and_brown_between_straw_and_purple_is_brown():
     rust = read(painted(STEEL, (disc(40, 40), RUST)))
     assert rust.area("other").value > 0.6 * (disc(40, 40) & RING).sum() / RING.sum()
     rich = (45.0, 20.0, 28.0)
-    oxide = read(ladder(STEEL, STRAW, rich, PURPLE, BLUE))
+    oxide = read(ladder(STEEL, STRAW, rich, PURPLE, BLUE, blur=4))  # a film grows without jumps
     assert oxide.area("other").value == 0
 
 
@@ -223,8 +224,10 @@ def test_a_mark_that_runs_off_the_face_is_no_hot_spot():
 
 
 def test_a_blue_mark_in_straw_is_a_hot_spot_too():
-    readings = read(painted(STEEL, (sector(0, 120), STRAW), (disc(60, 30), BLUE)))
-    assert readings.hot_spots.count.value == 1
+    straw = np.clip((60 - np.abs(ANGLE - 60)) / 60 + 0.5, 0, 1)[..., None]  # comes and goes over 60 degrees
+    lab = (STEEL + straw * np.subtract(STRAW, STEEL)).astype(np.float32)
+    lab[disc(60, 30)] = BLUE
+    assert read(cv2.GaussianBlur(lab, (0, 0), 2)).hot_spots.count.value == 1
 
 
 def test_a_pale_patch_inside_a_counted_one_is_part_of_it():
@@ -265,7 +268,7 @@ def test_an_unknown_light_leaves_the_uncertainty_unknown_without_bare_metal():
 
 
 def test_without_uncertainty_every_draw_is_the_measured_areas():
-    readings = read(ladder(STEEL, STRAW, BROWN, PURPLE, BLUE))
+    readings = read(ladder(STEEL, STRAW, BROWN, PURPLE, BLUE, blur=4))
     assert readings.uncertainty == 0
     assert np.allclose(readings.area_draws, [area.value for area in readings.areas])
 

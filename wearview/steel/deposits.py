@@ -1,82 +1,45 @@
-"""Varnish, rust and transferred lining told from oxide by their edges.
+"""Varnish, rust and transferred lining told from oxide by what their neighbourhood looks like.
 
 An oxide film grows on the metal itself: its colour goes from bare to straw and on over many millimetres,
 through the tints in their order. What lies on the metal ends where it ends. Varnish is a thin film with
-edges, rust is grains, transferred lining streaks along the sliding direction: all of them are deeper in
-colour or darker inside a sharp edge than outside. Hue alone tells none of them from straw or brown.
+edges, rust is grains, transferred lining streaks along the sliding direction. Hue alone tells none of them
+from straw or brown. So each place is set beside what lies round it, near and far, and a few weights
+(`models/deposits-1.toml`, made by `tests.training.deposits`) say how likely something lies on the metal.
 """
 
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from wearview.network import log_odds, read_layers
+from wearview.settings import models_folder
 from wearview.steel.bare import Bare
 from wearview.steel.codes import BARE, BLUE, BROWN, DULL, GREEN, PALE, PURPLE, RUST, STRAW, Codes
-from wearview.steel.patches import Labels, components
+from wearview.steel.patches import components
 from wearview.surface import Face
 
 Mask = NDArray[np.bool_]
 Plane = NDArray[np.float32]
+Mean = Callable[[Plane, int], Plane]
 
-# All on a grid 400 pixels across a plate, its colour averaged over 2.7 of them.
-# An edge: a slope of a*, b* of so much a pixel at least, in which this share of all the change near it comes.
-_STEP, _SHARP = 1.0, 0.12
-_SHARPNESS = ((0.8, 0.10), (1.0, 0.14), (1.0, 0.18))  # three more such pairs, from soft to hard
-_NEAR, _WINDOW = 17, 9  # pixels that "near" means, and across which two sides of an edge are compared
+FILE = "deposits-1.toml"
+# Widths of what counts as round a place, on a grid 400 pixels across a plate, its colour averaged over 2.7.
+_FINE, _NEAR, _FAR = 7, 17, 51
+_RANGES = (9, _NEAR, _FAR)
 _LEAST_CHANGE = 3.0  # Delta E that always counts as change near an edge
-_LEAST_PATCH = 4  # pixels; smaller ones are part of the edge
-# Weights of the log odds that a patch is a deposit: a bias, and of each feature. Fitted by `python -m
-# tests.training.deposits` on tuned rendered steels, no real ones.
-BIAS = -3.06
-WEIGHTS = {
-    "soft": 4.44,
-    "edged": 0.613,
-    "hard": -0.326,
-    "slope": 0.471,
-    "sharp": -15.5,
-    "upper": -0.486,
-    "depth": 0.875,
-    "dark": 0.955,
-    "hue": -0.416,
-    "uneven": 0.204,
-    "late": -3.46,
-    "log_area": -0.0656,
-    "outline": -0.307,
-}
-NAMES = tuple(WEIGHTS)
-# Chance of a deposit from which a patch is taken for one; and between which nobody can tell.
-_LIKELY, _OPEN = 0.5, (0.25, 0.75)
-_EDGED = 0.3  # share of its border that is an edge, under which a patch is oxide
-_LATE = 0.03  # share of purple and blue in what a patch hangs together with, from which it is oxide
-# Transferred lining: lost share of the bare L*; in per cent, how much darker than beside it, and its edge.
-_DARK, _DARKER, _DARK_STEP, _DARK_SHARP = 0.30, 16.0, 3.0, 0.16
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Patches:
-    """Coloured patches of a face between its edges.
-
-    Attributes
-    ----------
-    labels : ndarray, shape (H, W)
-        From 1; 0 for none.
-    features : ndarray, shape (n, 13)
-        Of each: the shares of its border that are soft, firm and hard edges with the patch on the deeper
-        side; steepest slope and sharpness of edge along it, share of the border on the deeper side; colour
-        and darkness against bare metal, hue, unevenness of the colour; purple and blue in the colours that
-        it hangs together with, log of its share of the face, length of its border against its size.
-    coloured : ndarray of bool, shape (H, W)
-        The patches and the edges between them.
-    upper : ndarray of bool, shape (H, W)
-        The deeper side of any change.
-    """
-
-    labels: Labels
-    features: NDArray[np.float64]
-    coloured: Mask
-    upper: Mask
+_FLAT = 0.1  # squared slope of lost L* under which a place has no direction
+_LEAST_PATCH = 4  # pixels; smaller ones are noise
+# Chance of a deposit from which a place is taken for one, and where its colour runs on into purple or blue;
+# between which of a patch nobody can tell.
+_LIKELY, _SURE, _OPEN = 0.6, 0.8, (0.4, 0.75)
+_LATE, _SPOT = 0.03, 1 / 6  # share of purple and blue, and of the diameter: a hot spot at most
+_EARLY, _AFTER = (STRAW, BROWN, RUST, DULL, GREEN), (PURPLE, BLUE, PALE)
+_COLOURS = (*_EARLY, *_AFTER)
+_SOFT = 0.12  # slope per pixel over all change near it, under which colour has no edge
+_SHARP_ROW = -5  # of the readings: that slope
+_FRINGE = 7  # width up to which colour beside a deposit is its blurred edge
 
 
 def mark_deposits(codes: Codes, face: Face, seen: Mask, bare: Bare) -> tuple[Mask, Mask]:
@@ -94,104 +57,141 @@ def mark_deposits(codes: Codes, face: Face, seen: Mask, bare: Bare) -> tuple[Mas
     -------
     deposit, open_ : ndarray of bool, shape (H, W)
         Open is where it may be either.
+
+    Raises
+    ------
+    ModelsError
+        The weights are missing or damaged.
     """
-    streaks = _streaks(codes, face, seen, bare)
-    patches = find_patches(codes, face, seen, bare)
-    if not len(patches.features):
-        return streaks, np.zeros_like(seen)
-    # A sixth of a second to load, which photos of bare steel and of linings save.
-    from scipy.ndimage import distance_transform_edt
-    from scipy.special import expit
-
-    by_edges = expit(BIAS + patches.features @ np.array(list(WEIGHTS.values())))
-    # Heat must not pass for dirt: what goes on into purple or blue is oxide, and so is what has no edges.
-    late, soft = (patches.features[:, NAMES.index(name)] for name in ("late", "soft"))
-    own = np.append(0.0, np.where((late < _LATE) & (soft >= _EDGED), by_edges, 0.0))[patches.labels]
-    # An edge belongs to the patch that it is nearest to, on its deeper side.
-    edge = patches.coloured & (patches.labels == 0)
-    row, column = distance_transform_edt(patches.labels == 0, return_distances=False, return_indices=True)
-    nearest = own[row, column]
-    deposit = (own >= _LIKELY) | (edge & patches.upper & (nearest >= _LIKELY))
-    fringe = edge & ~patches.upper & (nearest >= _LIKELY) & _beside(codes == BARE, _WINDOW)
-    codes[fringe] = BARE
-    return deposit | streaks, (own >= _OPEN[0]) & (own < _OPEN[1]) & ~streaks
+    readings = deposit_readings(codes, face, seen, bare)
+    odds = log_odds(read_layers(models_folder() / FILE), readings)
+    chance, sharp = np.zeros(seen.shape, np.float32), np.zeros(seen.shape, np.float32)
+    sharp[seen] = readings[_SHARP_ROW]
+    chance[seen] = 1 / (1 + np.exp(-np.clip(odds, -20, 20)))
+    # Heat must not pass for dirt: nothing that lies on metal is purple or blue.
+    late = seen & np.isin(codes, _AFTER)
+    chance[late] = 0
+    body_is_late = _of_patches(seen & (codes != BARE), late.astype(np.float32), (), seen)[0] >= _LATE
+    _, labels, stats = components(chance >= np.where(body_is_late, _SURE, _LIKELY))
+    deposit = (labels > 0) & (stats[:, cv2.CC_STAT_AREA] >= _LEAST_PATCH)[labels]
+    deposit &= ~_is_heat(codes, seen, deposit, late, sharp, face.diameter)
+    coloured = seen & (codes != BARE)
+    _clear_fringe(codes, coloured & ~deposit & ~late, seen & ~deposit, deposit)
+    return deposit, _open_patches(chance, coloured | deposit, deposit)
 
 
-def find_patches(codes: Codes, face: Face, seen: Mask, bare: Bare) -> Patches:
-    """The coloured patches of a face, and what tells a deposit from oxide."""
-    a, b, dark = _off_bare(face, seen, bare)
-    depth = np.hypot(a, b)
-    slope = np.where(_beside_all(seen, 3), np.hypot(_slope(a), _slope(b)), np.float32(0))
-    low, high = _range(depth, seen, _NEAR)
-    sharp = slope / np.maximum(high - low, np.float32(_LEAST_CHANGE))
-    low, high = _range(depth, seen, _WINDOW)
-    upper = depth > (low + high) / 2
-    coloured = seen & np.isin(codes, (STRAW, BROWN, RUST, DULL, GREEN))
-    count, labels, stats = components(coloured & ~((slope > _STEP) & (sharp > _SHARP)))
-    area = stats[:, cv2.CC_STAT_AREA].astype(float)
-    labels[(area < _LEAST_PATCH)[labels]] = 0
-    kept = np.flatnonzero((area >= _LEAST_PATCH) & (np.arange(count + 1) > 0))
-    on_face = _beside_all(seen, 5)
-    rim = on_face & (labels > 0) & _beside((labels == 0) & on_face, 3)
-    length = np.maximum(np.bincount(labels[rim], minlength=count + 1), 1)
+def _is_heat(codes: Codes, seen: Mask, deposit: Mask, late: Mask, sharp: Plane, diameter: float) -> Mask:
+    """Patches that are oxide whatever they look like by themselves.
 
-    def along(values: NDArray[np.generic]) -> NDArray[np.float64]:
-        weights = np.asarray(values[rim], float)
-        return np.asarray(np.bincount(labels[rim], weights, count + 1) / length)
-
-    def inside(values: Plane) -> NDArray[np.float64]:
-        total = np.bincount(labels.ravel(), np.where(labels > 0, values, 0).ravel().astype(float), count + 1)
-        return np.asarray(total / np.maximum(area, 1))
-
-    edges = [_beside((slope > step) & (sharp > share), 3) & upper for step, share in _SHARPNESS]
-    steepest = cv2.dilate(slope, np.ones((5, 5), np.uint8))
-    sharpest = cv2.dilate(np.where(slope > 0.6, sharp, np.float32(0)), np.ones((5, 5), np.uint8))
-    usual = inside(depth)
-    hue = np.degrees(np.arctan2(inside(b), inside(a)))
-    columns = (
-        *(along(edge) for edge in edges),
-        along(steepest),
-        along(sharpest),
-        along(upper),
-        usual / 10,
-        inside(dark) / 10,
-        hue / 30,
-        np.sqrt(np.maximum(inside(depth**2) - usual**2, 0)),
-        _late_share(codes, seen, labels, count),
-        np.log(np.maximum(area, 1) / max(1, int(seen.sum()))),
-        length / np.sqrt(np.maximum(area, 1)) / 5,
-    )
-    renumbered = np.zeros(count + 1, np.int32)
-    renumbered[kept] = np.arange(1, len(kept) + 1)
-    return Patches(renumbered[labels], np.stack(columns, axis=-1)[kept], coloured, upper)
+    As small as a hot spot and with purple or blue in it; or without edges.
+    """
+    count, labels, stats = components(deposit | np.isin(codes, _COLOURS))
+    share = np.bincount(labels[late], minlength=count + 1) / np.maximum(stats[:, cv2.CC_STAT_AREA], 1)
+    size = stats[:, [cv2.CC_STAT_WIDTH, cv2.CC_STAT_HEIGHT]].max(axis=1)
+    spot = (share >= _LATE) & (size <= _SPOT * diameter)
+    spot[0] = False
+    count, patches, _ = components(deposit)
+    rim = deposit & _beside_all(seen, 5) & _beside(seen & ~deposit, 3)
+    length = np.maximum(np.bincount(patches[rim], minlength=count + 1), 1)
+    edges = np.bincount(patches[rim], sharp[rim], count + 1) / length
+    soft = edges < _SOFT
+    soft[0] = False
+    return np.asarray(spot[labels] | soft[patches])
 
 
-def _late_share(codes: Codes, seen: Mask, labels: Labels, count: int) -> NDArray[np.float64]:
-    """Share of purple and blue in what each patch hangs together with."""
-    n, whole, stats = components(seen & (codes != BARE))
-    late = seen & np.isin(codes, (PURPLE, BLUE, PALE))
-    share = np.bincount(whole[late], minlength=n + 1) / np.maximum(stats[:, cv2.CC_STAT_AREA], 1)
-    out = np.zeros(count + 1)
-    out[labels[labels > 0]] = share[whole[labels > 0]]
+def _clear_fringe(codes: Codes, coloured: Mask, clear: Mask, deposit: Mask) -> None:
+    """Give the blurred edge of a deposit, and slivers between two, the family of the metal next to it."""
+    wide = cv2.morphologyEx(coloured.astype(np.uint8), cv2.MORPH_OPEN, np.ones((_FRINGE, _FRINGE), np.uint8))
+    fringe = coloured & (wide == 0) & _beside(deposit, _FRINGE)
+    sure = clear & ~fringe
+    if fringe.any() and sure.any():
+        _, nearest = cv2.distanceTransformWithLabels(
+            (~sure).astype(np.uint8), cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL
+        )
+        family = np.empty(int(nearest.max()) + 1, codes.dtype)
+        family[nearest[sure]] = codes[sure]
+        codes[fringe] = family[nearest[fringe]]
+
+
+def _open_patches(chance: Plane, marked: Mask, deposit: Mask) -> Mask:
+    """Patches, of deposit or of tint, whose mean chance leaves both open."""
+    out = np.zeros(marked.shape, bool)
+    for kind in (deposit, marked & ~deposit & (chance > _LIKELY / 4)):
+        count, labels, stats = components(kind)
+        total = np.bincount(labels.ravel(), chance.ravel(), count + 1)
+        mean = total / np.maximum(stats[:, cv2.CC_STAT_AREA], 1)
+        is_open = (mean >= _OPEN[0]) & (mean < _OPEN[1])
+        is_open[0] = False
+        out |= is_open[labels]
     return out
 
 
-def _streaks(codes: Codes, face: Face, seen: Mask, bare: Bare) -> Mask:
-    """Dark and all but colourless, with edges: transferred lining, soot; oxide grey lies beside blue."""
-    dark = _off_bare(face, seen, bare)[2]
-    low, high = _range(dark, seen, _NEAR)
-    slope = np.where(_beside_all(seen, 3), _slope(dark), np.float32(0))
-    edge = (slope > _DARK_STEP) & (slope > _DARK_SHARP * (high - low))
-    lightest, darkest = _range(dark, seen, _WINDOW)
-    late = _beside(seen & np.isin(codes, (PURPLE, BLUE, PALE)), _NEAR)
-    neutral = seen & (codes == BARE) & ~late & (dark > 100 * _DARK)
-    streak = neutral & (dark - lightest > _DARKER) & (dark > (lightest + darkest) / 2)
-    count, labels, stats = components(neutral & (streak | (dark > 100 * _DARK + _DARKER)))
-    sharp = np.bincount(labels[_beside(edge, 3)], minlength=count + 1) / np.maximum(
-        stats[:, cv2.CC_STAT_AREA], 1
-    )
-    sharp[0] = 0
-    return np.asarray(streak | (sharp > 0.3)[labels])
+def deposit_readings(codes: Codes, face: Face, seen: Mask, bare: Bare) -> NDArray[np.float32]:
+    """What is read at each place seen, shape (readings, places).
+
+    Colours are counted from bare metal in Delta E, lost lightness in per cent of its L*.
+    """
+    weight = seen.astype(np.float32)
+    a, b, dark = _off_bare(face, seen, bare)
+    depth = np.hypot(a, b)
+    share = {width: np.maximum(_box(weight, width), np.float32(1e-3)) for width in (_FINE, _NEAR, _FAR)}
+
+    def mean(plane: Plane, width: int) -> Plane:
+        return np.asarray(_box(plane * weight, width) / share[width])
+
+    def spread(plane: Plane, width: int) -> Plane:
+        return np.sqrt(np.maximum(mean(plane * plane, width) - mean(plane, width) ** 2, 0))
+
+    inner = cv2.erode(seen.astype(np.uint8), np.ones((3, 3), np.uint8), borderValue=0).astype(np.float32)
+    (ax, ay), (bx, by), (dx, dy) = ((_scharr(p, inner)) for p in (a, b, dark))
+    slope = np.sqrt(ax * ax + ay * ay + bx * bx + by * by)
+    dark_slope = np.hypot(dx, dy)
+    late = (seen & np.isin(codes, _AFTER)).astype(np.float32)
+    plain = (seen & (codes == BARE)).astype(np.float32)
+    planes = [a, b, dark, depth]
+    planes += [p - mean(p, _NEAR) for p in (a, b, dark)] + [p - mean(p, _FAR) for p in (b, dark)]
+    planes += [spread(p, _FINE) for p in (b, dark)] + [spread(p, _NEAR) for p in (a, b, dark)]
+    for plane in (depth, dark):
+        for width in _RANGES:
+            low, high = _range(plane, seen, width)
+            planes += [plane - low, high - plane]
+    steep = [np.asarray(cv2.dilate(p, np.ones((_FINE, _FINE), np.uint8))) for p in (slope, dark_slope)]
+    planes += steep
+    planes += [mean(p, _NEAR) for p in (slope, dark_slope)]
+    planes.append(_along_the_slide(face, dx, dy, mean))
+    planes += [mean(p, width) for p in (late, plain) for width in (_NEAR, _FAR)]
+    low, high = _range(depth, seen, _NEAR)
+    sharp = steep[0] / np.maximum(high - low, np.float32(_LEAST_CHANGE))
+    planes.append(sharp)
+    planes += _of_patches(seen & (codes != BARE), late, (*steep, sharp), _beside_all(seen, 5))
+    at = np.flatnonzero(seen)
+    return np.stack([np.take(np.asarray(plane, np.float32), at) for plane in planes])
+
+
+def _along_the_slide(face: Face, across: Plane, down: Plane, mean: Mean) -> Plane:
+    """From -1 to 1: how far lightness changes along the radius near a place, and not round the plate."""
+    turn = np.radians(face.angle_deg)
+    cos, sin = np.cos(turn), np.sin(turn)
+    radial = mean((across * cos + down * sin) ** 2, _NEAR)
+    round_ = mean((down * cos - across * sin) ** 2, _NEAR)
+    return np.asarray((radial - round_) / (radial + round_ + np.float32(_FLAT)))
+
+
+def _of_patches(coloured: Mask, late: Plane, edges: Sequence[Plane], inner: Mask) -> list[Plane]:
+    """Of what each coloured place hangs together with: share of purple and blue, means of `edges` along its
+    border; 0 on bare metal."""
+    count, labels, stats = components(coloured)
+    rim = coloured & inner & _beside(inner & ~coloured, 3)
+    length = np.maximum(np.bincount(labels[rim], minlength=count + 1), 1)
+    values = [
+        np.bincount(labels.ravel(), late.ravel(), count + 1) / np.maximum(stats[:, cv2.CC_STAT_AREA], 1)
+    ]
+    values += [np.bincount(labels[rim], edge[rim], count + 1) / length for edge in edges]
+    out = []
+    for of_patch in values:
+        of_patch[0] = 0
+        out.append(np.take(of_patch.astype(np.float32), labels))
+    return out
 
 
 def _off_bare(face: Face, seen: Mask, bare: Bare) -> tuple[Plane, Plane, Plane]:
@@ -205,9 +205,13 @@ def _off_bare(face: Face, seen: Mask, bare: Bare) -> tuple[Plane, Plane, Plane]:
     return a, b, dark
 
 
-def _slope(values: Plane) -> Plane:
-    across, down = (cv2.Scharr(values, cv2.CV_32F, *order) / 32 for order in ((1, 0), (0, 1)))
-    return np.asarray(np.hypot(across, down), np.float32)
+def _scharr(plane: Plane, inner: Plane) -> tuple[Plane, Plane]:
+    across, down = (cv2.Scharr(plane, cv2.CV_32F, *order) / 32 * inner for order in ((1, 0), (0, 1)))
+    return np.asarray(across), np.asarray(down)
+
+
+def _box(plane: Plane, width: int) -> Plane:
+    return np.asarray(cv2.blur(plane, (width, width)))
 
 
 def _range(values: Plane, seen: Mask, window: int) -> tuple[Plane, Plane]:

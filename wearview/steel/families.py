@@ -59,7 +59,7 @@ def find_families(
     codes[near(~face.whole, THIN * face.diameter)] = OFF_FACE  # an edge may be left out of the mask
     codes[seen] = tint_codes(lab, bare, pale_below(lab, bare, tints), tints)
     deposit, open_ = mark_deposits(codes, face, seen, bare)
-    by_colour = np.where(np.isin(codes, (RUST, DULL, GREEN)), BROWN, codes)
+    by_colour = np.where(np.isin(codes, (RUST, DULL, GREEN)), BROWN, np.where(codes == PALE, BLUE, codes))
     codes[deposit] = OTHER
     _settle_brown(codes, tints)
     _settle_pale(codes, face.diameter)
