@@ -28,20 +28,20 @@ from tests.training.parts.ring_things import RING_THINGS
 FIRST_LINING = 100_000  # numbers of drawn linings from here on are for training
 FINER = 1.5  # rays a pixel of the network's picture, along each side
 LAYOUTS = {
-    "none": 0.18,
+    "none": 0.17,
     "single": 0.16,
-    "row": 0.17,
-    "leaning": 0.11,
+    "row": 0.16,
+    "leaning": 0.10,
     "fan": 0.08,
     "heap": 0.07,
     "nested": 0.04,
     "propped": 0.03,
     "band": 0.08,
-    "closed band": 0.02,
+    "closed band": 0.04,
     "stack": 0.03,
     "through": 0.05,
     "drum": 0.07,
-    "on edge": 0.06,
+    "on edge": 0.10,
 }
 NUMBER = {"single": (1, 2), "on edge": (1, 4), "through": (2, 4), "stack": (2, 6), "drum": (1, 6)}  # from, to
 Shape = PlateShape | BandShape
@@ -179,7 +179,7 @@ def _camera(rng: Generator, poses: list[Pose], shapes: list[Shape]) -> Pinhole:
     if not points:
         half = rng.uniform(70, 220)
         points = [np.array([[-half, -half * 0.7, 0], [half, half * 0.7, 0.0]])]
-    fill = rng.uniform(0.25, 1.0) if rng.random() < 0.85 else rng.uniform(1.0, 1.9)
+    fill = rng.uniform(0.18, 1.0) if rng.random() < 0.85 else rng.uniform(1.0, 1.9)
     off = rng.normal(0, 0.12, 2) if fill < 1 else rng.uniform(-0.4, 0.4, 2)
     focal = rng.choice([26, 35, 52]) / 34.6 * size[0]
     slant = float(np.clip(rng.gamma(1.6, 12.0), 0, 65))
@@ -303,13 +303,13 @@ def _clutter(
     for thing, place in zip(things, places, strict=True):
         if place is not None:
             surfaces += [Surface(mesh, place, finish, CLUTTER) for mesh, finish in thing.pieces]
-    if poses and rng.random() < 0.25:  # something on top of a part
+    if poses and rng.random() < 0.3:  # something on top of a part
         k = int(rng.integers(len(poses)))
         over = poses[k].shift + np.array(
             [*rng.uniform(-0.9, 0.9, 2) * layout.reach(shapes[k]), shapes[k].thickness_mm + 0.5]
         )
-        name = str(rng.choice([*OTHER_THINGS, "coin", "washer", "socket", "rag"]))
-        thing = rag(rng, float(rng.uniform(30, 90))) if name == "rag" else ALL_THINGS[name](rng)
+        name = "rag" if rng.random() < 0.35 else str(rng.choice([*OTHER_THINGS, "coin", "washer", "socket"]))
+        thing = rag(rng, float(rng.uniform(30, 130))) if name == "rag" else ALL_THINGS[name](rng)
         pose = Pose(layout.yaw(rng.uniform(0, 360)), over)
         surfaces += [Surface(mesh, pose, finish, CLUTTER) for mesh, finish in thing.pieces]
     return surfaces

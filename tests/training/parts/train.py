@@ -64,8 +64,13 @@ class Pictures:
         return len(self.rgb)
 
 
-def batch(pictures: Pictures, index: Tensor, vary: bool) -> tuple[Tensor, Tensor, Tensor, Tensor]:
-    """RGB (N, 3, H, W) 0..255; label, offsets and their mask at half size; all turned and moved alike."""
+def batch(
+    pictures: Pictures, index: Tensor, vary: bool, share: float = 1.0
+) -> tuple[Tensor, Tensor, Tensor, Tensor]:
+    """RGB (N, 3, H, W) 0..255; label, offsets and their mask at half size; all turned and moved alike.
+
+    With ``share`` below 1 the pictures are made that much smaller.
+    """
     rgb = pictures.rgb[index].permute(0, 3, 1, 2).float()
     label, part, centres = (
         pictures.label[index].float(),
@@ -76,6 +81,11 @@ def batch(pictures: Pictures, index: Tensor, vary: bool) -> tuple[Tensor, Tensor
     if vary:
         rgb, label, part, centres = _moved(rgb, label, part, centres)
         rgb = _recoloured(rgb)
+    if share < 1:
+        height, width = round(height * share), round(width * share)
+        rgb = F.interpolate(rgb, (height, width), mode="bilinear", antialias=True)
+        label, part = (F.interpolate(plane[:, None], (height, width))[:, 0] for plane in (label, part))
+        centres = (centres + 0.5) * share - 0.5
     label, part = label[:, 1::2, 1::2].long(), part[:, 1::2, 1::2].long()
     x = torch.arange(1, width, 2, device=rgb.device, dtype=torch.float32)
     y = torch.arange(1, height, 2, device=rgb.device, dtype=torch.float32)
@@ -137,9 +147,9 @@ def _recoloured(rgb: Tensor) -> Tensor:
     return x.clamp(0, 1) * 255
 
 
-def loss_of(net: torch.nn.Module, pictures: Pictures, index: Tensor, weight: Tensor) -> Tensor:
+def loss_of(net: torch.nn.Module, pictures: Pictures, index: Tensor, weight: Tensor, share: float) -> Tensor:
     """Cross entropy of the labels and the mean length by which offsets miss."""
-    rgb, label, offset, on = batch(pictures, index, vary=True)
+    rgb, label, offset, on = batch(pictures, index, True, share)
     with torch.autocast(rgb.device.type, torch.bfloat16, enabled=rgb.is_cuda):
         scores, offsets = net(rgb.contiguous(memory_format=torch.channels_last))
     named = F.cross_entropy(scores.float(), label, weight, ignore_index=IGNORED)
@@ -148,13 +158,13 @@ def loss_of(net: torch.nn.Module, pictures: Pictures, index: Tensor, weight: Ten
 
 
 @torch.no_grad()
-def figures(net: torch.nn.Module, pictures: Pictures, held: Tensor) -> dict[str, float]:
+def figures(net: torch.nn.Module, pictures: Pictures, held: Tensor, share: float) -> dict[str, float]:
     """Intersection over union of each label, median miss of the offsets in pixels, on held-back pictures."""
     net.eval()
     counts = torch.zeros(len(LABELS), len(LABELS), dtype=torch.long)
     misses = []
     for index in held.split(16):
-        rgb, label, offset, on = batch(pictures, index, vary=False)
+        rgb, label, offset, on = batch(pictures, index, False, share)
         scores, offsets = net(rgb)
         pair = label * len(LABELS) + scores.argmax(1)
         counts += torch.bincount(pair.flatten(), minlength=counts.numel()).reshape(counts.shape).cpu()
@@ -165,12 +175,16 @@ def figures(net: torch.nn.Module, pictures: Pictures, held: Tensor) -> dict[str,
     return told | {"offset, median px": round(float(torch.cat(misses).median()), 2), "pictures": len(held)}
 
 
-def train(pictures: Pictures, seconds: float, size: int, rate: float) -> tuple[PartNet, dict[str, float]]:
-    """Train for a span of time; the averaged weights and their figures."""
+def train(
+    pictures: Pictures, seconds: float, size: int, rate: float, share: float, begun: Path | None
+) -> tuple[PartNet, dict[str, float]]:
+    """Train for a span of time, from weights ``begun`` if given; the averaged weights and their figures."""
     device = pictures.rgb.device
     torch.manual_seed(7)
     torch.backends.cudnn.benchmark = True
     net = PartNet().to(device, memory_format=torch.channels_last)
+    if begun is not None:
+        net.load_state_dict(torch.load(begun, map_location=device, weights_only=True))
     mean = copy.deepcopy(net)
     weight = torch.tensor(WEIGHT, device=device)
     order = torch.arange(len(pictures), device=device)
@@ -183,7 +197,7 @@ def train(pictures: Pictures, seconds: float, size: int, rate: float) -> tuple[P
                 rate * min(1.0, (step + 1) / 200) * (0.02 + 0.98 * (1 + math.cos(math.pi * gone)) / 2)
             )
         net.train()
-        loss = loss_of(net, pictures, used[torch.randint(len(used), (size,), device=device)], weight)
+        loss = loss_of(net, pictures, used[torch.randint(len(used), (size,), device=device)], weight, share)
         optimiser.zero_grad(set_to_none=True)
         loss.backward()
         torch.nn.utils.clip_grad_norm_(net.parameters(), 5.0)
@@ -198,14 +212,14 @@ def train(pictures: Pictures, seconds: float, size: int, rate: float) -> tuple[P
             told = gone
             print(f"{gone:.0%} step {step} loss {loss.item():.3f}", flush=True)
     print(f"{step} steps of {size}", flush=True)
-    return mean, figures(mean, pictures, held) | {"steps": step, "trained on": len(used)}
+    return mean, figures(mean, pictures, held, share) | {"steps": step, "trained on": len(used)}
 
 
-def export(net: PartNet, out: Path) -> None:
+def export(net: PartNet, out: Path, share: float) -> None:
     """Write the ONNX file, batch normalisation folded in."""
     shipped = Shipped(net.float().cpu().eval().to(memory_format=torch.contiguous_format))
     out.parent.mkdir(parents=True, exist_ok=True)
-    sheet = torch.zeros(1, 3, SIZE[1], SIZE[0])
+    sheet = torch.zeros(1, 3, round(SIZE[1] * share), round(SIZE[0] * share))
     torch.onnx.export(
         shipped,
         (sheet,),
@@ -225,16 +239,18 @@ def main() -> None:
     parser.add_argument("--seconds", type=float, default=300)
     parser.add_argument("--batch", type=int, default=64)
     parser.add_argument("--rate", type=float, default=3e-3)
+    parser.add_argument("--share", type=float, default=1.0, help="of the pictures' width and height")
+    parser.add_argument("--begun", type=Path, help="weights (.pt) to go on from")
     options = parser.parse_args()
     device = "cuda" if torch.cuda.is_available() else "cpu"
     pictures = Pictures(options.data, device)
     print(f"{len(pictures)} pictures", flush=True)
-    net, told = train(pictures, options.seconds, options.batch, options.rate)
+    net, told = train(pictures, options.seconds, options.batch, options.rate, options.share, options.begun)
     options.out.parent.mkdir(parents=True, exist_ok=True)
     torch.save(net.state_dict(), options.out.with_suffix(".pt"))
     options.out.with_suffix(".json").write_text(json.dumps(told, indent=1) + "\n", "utf-8")
     print(json.dumps(told), flush=True)
-    export(net, options.out)
+    export(net, options.out, options.share)
 
 
 if __name__ == "__main__":
