@@ -49,7 +49,8 @@ def material_features(rectified: Rectified, part: Part) -> dict[str, float]:
     Returns
     -------
     dict
-        "inner_teeth": 1 for teeth on the inner edge, as most friction plates have. "chroma": how colourful.
+        "inner_teeth": 1 for teeth on the inner edge, as most friction plates have. "lining_seen": log odds of
+        lining by what the part network sees. "chroma": how colourful.
         "spread_b": 10th to 90th percentile of b*; oxide runs through many hues, lining through one.
         "purple", "as_teeth": shares more purple than, and just like the part's own teeth. "black": share
         darker than any oxide. "grain", "flocks": log contrast of the texture round the plate, fine and
@@ -71,6 +72,7 @@ def material_features(rectified: Rectified, part: Part) -> dict[str, float]:
     fine = _smooth(root, shown, FINE)
     return {
         "inner_teeth": inner_teeth,
+        "lining_seen": part.evidence.get("lining_seen", 0.0),
         **_colour(rectified.lab, whole, lit, marks["groove"], teeth),
         **_texture(fine, _smooth(root, shown, COARSE), measured),
         **_rims(unrolled, shown, rho, ratio, teeth, inner_teeth > 0),

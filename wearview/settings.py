@@ -168,6 +168,7 @@ class Settings:
 MATERIAL_WEIGHTS = (
     "bias",
     "inner_teeth",
+    "lining_seen",
     "chroma",
     "spread_b",
     "purple",

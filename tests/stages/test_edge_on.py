@@ -41,7 +41,7 @@ def test_a_plate_on_edge_is_outlined_where_it_stands(angle):
 
 
 @pytest.mark.parametrize(
-    ("draw", "chance"), [(ellipse((50, 6), 0), 0.5), (ellipse((4, 3), 0), 0.95)], ids=["unsure", "a speck"]
+    ("draw", "chance"), [(ellipse((50, 6), 0), 0.5), (ellipse((3, 2), 0), 0.95)], ids=["unsure", "a speck"]
 )
 def test_what_is_unsure_or_a_speck_is_no_plate_on_edge(draw, chance):
     assert plates_on_edge(sight_of(EDGE_VIEW, draw, chance), np.zeros(SHAPE, bool)) == []

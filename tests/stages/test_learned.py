@@ -52,7 +52,7 @@ def made_sight(*plates: tuple[int, int, int]) -> Sight:
 
 def test_training_and_program_name_the_labels_alike():
     assert labels.LABELS == LABELS
-    assert (labels.SIZE, labels.OFFSET_UNIT) == (learned.SIZE, learned.OFFSET_UNIT)
+    assert (labels.NET_SIZE, labels.OFFSET_UNIT) == (learned.SIZE, learned.OFFSET_UNIT)
 
 
 def test_chances_sum_to_one_and_cover_the_photo(demo_row):
@@ -113,7 +113,7 @@ def test_the_same_photo_gives_the_same_answer(demo_row):
 
 def test_a_missing_or_broken_network_is_said_with_its_remedy(tmp_path, monkeypatch, demo_row):
     monkeypatch.setattr(learned, "models_folder", lambda: tmp_path)
-    with pytest.raises(ModelsError, match=r"parts-2\.onnx"):
+    with pytest.raises(ModelsError, match=r"parts-3\.onnx"):
         look(demo_row)
     (tmp_path / "parts-2.onnx").write_bytes(b"no network")
     with pytest.raises(ModelsError, match="Install the program again"):

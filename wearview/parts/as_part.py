@@ -45,7 +45,12 @@ def plate_part(visible: Visible, photo: Photo, *, stated: bool) -> Part:
         scale=photo.scale,
         problems=tuple(problems),
         outline_stated=stated,
-        evidence=features | {"teeth": plate.teeth, "support": plate.support},
+        evidence=features
+        | {
+            "teeth": plate.teeth,
+            "support": plate.support,
+            "lining_seen": 0.0 if plate.seen is None else plate.seen.lining,
+        },
     )
 
 

@@ -13,6 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearview.parts.ends import Ends, judge_ends
+from wearview.parts.learned import Sight
+from wearview.parts.proposed import ribbons_seen
 from wearview.parts.rails import find_rails
 from wearview.parts.ribbon import Ribbon, find_ribbons, lay_out
 from wearview.parts.strap import Sides, align, settle_ends, settle_sides, straighten
@@ -56,7 +58,9 @@ class Band:
     problems: tuple[str, ...]
 
 
-def find_bands(working: NDArray[np.uint8], taken: NDArray[np.bool_]) -> list[Band]:
+def find_bands(
+    working: NDArray[np.uint8], taken: NDArray[np.bool_], sight: Sight | None = None
+) -> list[Band]:
     """Bands of a photo, the surest first.
 
     Parameters
@@ -65,6 +69,8 @@ def find_bands(working: NDArray[np.uint8], taken: NDArray[np.bool_]) -> list[Ban
         sRGB, long side at most 1600.
     taken : ndarray of bool, shape (H, W)
         Plates already found; a band never covers them.
+    sight : Sight, optional
+        What the network sees: along a lining in it less evidence will do.
     """
     height, width = working.shape[:2]
     # A dark photo is brightened, so that codes mean the same contrast in all of them.
@@ -76,17 +82,19 @@ def find_bands(working: NDArray[np.uint8], taken: NDArray[np.bool_]) -> list[Ban
     size = (round(width / factor), round(height / factor))
     small = np.asarray(cv2.resize(working, size, interpolation=cv2.INTER_AREA), np.uint8)
     scale = width / size[0]
+    ribbons = [(ribbon, False) for ribbon in find_ribbons(small, find_rails(small), MOST_RIBBONS)]
+    ribbons += [(ribbon, True) for ribbon in ([] if sight is None else ribbons_seen(sight, scale))]
     likely = []
-    for ribbon in find_ribbons(small, find_rails(small), MOST_RIBBONS):
-        ends = judge_ends(lay_out(small, ribbon, COARSE, 0.3))
+    for ribbon, seen in ribbons:
+        ends = judge_ends(lay_out(small, ribbon, COARSE, 0.3), seen)
         if ends is not None:
-            likely.append((ribbon.scaled(scale), ends.scaled(scale)))
+            likely.append((ribbon.scaled(scale), ends.scaled(scale), seen))
     bands: list[Band] = []
     covered = taken.copy()
-    for ribbon, ends in sorted(likely, key=lambda found: -found[1].score):
+    for ribbon, ends, seen in sorted(likely, key=lambda found: (found[2], -found[1].score)):
         if _share_covered(ribbon, ends, covered) > MOST_TAKEN:
             continue
-        band = _settle(working, ribbon, ends, covered)
+        band = _settle(working, ribbon, ends, covered, seen)
         if band is not None:
             bands.append(band)
             (x, y), (h, w) = band.origin, band.part.shape
@@ -102,7 +110,7 @@ def _share_covered(ribbon: Ribbon, ends: Ends, covered: NDArray[np.bool_]) -> fl
 
 
 def _settle(
-    working: NDArray[np.uint8], ribbon: Ribbon, ends: Ends, covered: NDArray[np.bool_]
+    working: NDArray[np.uint8], ribbon: Ribbon, ends: Ends, covered: NDArray[np.bool_], seen: bool
 ) -> Band | None:
     """The band on a ribbon with these ends; None when it no longer convinces at full sharpness."""
     about = ribbon.width
@@ -112,7 +120,7 @@ def _settle(
         if not about / MOST_CHANGE < ribbon.width < about * MOST_CHANGE:
             return None
     layout = lay_out(working, ribbon, FINE, 1.2 * ribbon.width / (ribbon.high - ribbon.low))
-    sure = judge_ends(layout)
+    sure = judge_ends(layout, seen)
     if sure is None:
         return None
     return _draw(ribbon, settle_ends(layout, sure), settle_sides(layout, sure), covered)

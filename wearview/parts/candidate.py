@@ -21,6 +21,7 @@ from wearview.parts.teeth import (
 )
 
 TEETH_WORTH, ENOUGH_TEETH = 1.5, 0.4  # of a face; and the regularity beyond which teeth say no more
+SEEN_WORTH = 2.0  # of the face that the network sees between two rims, beside their support and width
 BESIDE = 0.3  # weight of a face that the network sees beside this one: a neighbour may lie there
 # Log odds of what the network sees, under the 10.9 of a logistic regression on 1,093 tuned rings, as it has
 # seen no real photo; and the share of a face in its sight that says nothing: of rings that are none nine in
@@ -122,7 +123,7 @@ class Plate:
 
 def _worth_of_rims(outer: Rim, inner: Rim, seen: FaceSeen | None) -> float:
     support, ratio = (outer.coverage + inner.coverage) / 2, radius_ratio(outer.ellipse, inner.ellipse)
-    return support + (1 - ratio) + (0.0 if seen is None else seen.on - BESIDE * seen.beside)
+    return support + (1 - ratio) + (0.0 if seen is None else SEEN_WORTH * (seen.on - BESIDE * seen.beside))
 
 
 def most_worth(outer: Rim, inner: Rim, seen: FaceSeen | None) -> float:

@@ -16,10 +16,10 @@ NARROW = 0.42  # minor over major axis: under it a face is seen at more than 65 
 # Chance from which on a cell is counted, and mean chance of what is called a plate on edge: of eight in tuned
 # scenes five are found so, and of 100 tuned benches without a part one shows another.
 LIKELY, SURE = 0.4, 0.6
-LEAST_CELLS, SHORTEST = 25, 12.0  # of it, in cells: a twentieth of the frame is 13
+LEAST_CELLS, SHORTEST = 14, 9.0  # of it, in cells: a twentieth of the frame is 10
 MOST_TAKEN = 0.3  # of its cells that may lie on plates already found
 LIKELY_FACE, SURE_FACE = 0.5, 0.8  # the same of a plate of which no rim could be fitted
-LEAST_HINT = 20  # cells of it
+LEAST_HINT = 12  # cells of it
 FRAME = 2  # cells
 
 

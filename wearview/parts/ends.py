@@ -19,6 +19,7 @@ MOST_EDGES, MOST_HERE = 40, 3  # crossing edges looked at; pairs of them tried w
 # 15 codes at its weaker end, 0.36 in `head`. 27 bands read at least 24 codes at the weaker end, at most
 # 0.21 in `head`, and inside from 5 codes (a black lining on a black mat) to 137.
 MIN_END, MIN_INSIDE, MAX_HEAD = 18.0, 3.5, 0.28
+MIN_END_SEEN, MAX_HEAD_SEEN = 8.0, 0.8  # where the network sees the lining
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -149,12 +150,13 @@ def find_crossings(layout: Layout) -> Crossings:
     )
 
 
-def judge_ends(layout: Layout) -> Ends | None:
+def judge_ends(layout: Layout, lining_seen: bool = False) -> Ends | None:
     """The two ends that most speak for a band; None where they would not convince.
 
     Each end must show two edges across the ribbon, the sides a change of colour all along, and nothing beside
-    the ends may be wider than the ribbon.
+    the ends may be wider than the ribbon. Where the network sees a band's lining all along, less will do.
     """
+    min_end, max_head = (MIN_END_SEEN, MAX_HEAD_SEEN) if lining_seen else (MIN_END, MAX_HEAD)
     crossings = find_crossings(layout)
     edge, lean = crossings.across(-0.6, 0.6)
     pairs, strength = _edge_pairs(edge, layout.rows)
@@ -179,7 +181,7 @@ def judge_ends(layout: Layout) -> Ends | None:
         return None
     columns = [int(c[best]) for c in (outer_left, inner_left, inner_right, outer_right)]
     inside_low = float(np.quantile(contrast[columns[1] + 2 : columns[2] - 1], 0.3))
-    if min(strength[left[best]], strength[right[best]]) < MIN_END or inside_low < MIN_INSIDE:
+    if min(strength[left[best]], strength[right[best]]) < min_end or inside_low < MIN_INSIDE:
         return None
     # A sheet of paper may touch one side: only what sticks out on both is a head.
     outside = np.minimum(crossings.across(-1.5, -1.2)[0], crossings.across(1.2, 1.5)[0])
@@ -189,7 +191,7 @@ def judge_ends(layout: Layout) -> Ends | None:
             (columns[0], columns[1], left[best]), (columns[2], columns[3], right[best]),
         )
     )  # fmt: skip
-    if head > MAX_HEAD:
+    if head > max_head:
         return None
     left_strap, left_lining, right_lining, right_strap = (float(layout.u[c]) for c in columns)
     return Ends(

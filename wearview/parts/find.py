@@ -22,9 +22,10 @@ from wearview.parts.choose import SURE, WHOLE, apart, as_large, is_of_pack, like
 from wearview.parts.corrected import Corrections, lies_on, put_right, stated_band
 from wearview.parts.edge_on import EdgeOn, plates_on_edge, why_none
 from wearview.parts.edges import Edges, PlaneEdges, candidate_slants, find_arcs, find_edges, lay_on
-from wearview.parts.learned import FaceSeen, Sight, band_seen, face_seen, face_span, look, plate_centres
+from wearview.parts.learned import FaceSeen, Sight, band_seen, face_seen, face_span, look
 from wearview.parts.part import Part
 from wearview.parts.plane import DEFAULT_FOCAL_PER_DIAGONAL, Plane, slants_of_ellipse
+from wearview.parts.proposed import ring_sets_seen
 from wearview.parts.rims import (
     TURN,
     Polar,
@@ -50,6 +51,7 @@ MIN_RING_SCORE = 0.75
 ROUND_ENOUGH, ENOUGH_ROUND = 1.85, 1.4
 DOUBTED = 0.9  # chance under which a photo whose plates are all less sure is searched for a band
 SAME_CENTRE = 0.1  # of the radius
+FACE_SEEN = 0.5  # mean chance of a face on a plate that the network sees
 SAME_RIM = 0.03  # working-copy pixels, of centre and axes
 LEAST_BAND = 0.25  # mean chance of a band's lining along its middle
 NARROWEST = 0.91  # inner over outer radius: the cage of a needle bearing is thinner than any plate
@@ -78,18 +80,23 @@ def find_plates(
     focal_small = (focal or DEFAULT_FOCAL_PER_DIAGONAL * math.hypot(height, width)) / scale
     edges, size = find_edges(small), (small.shape[1], small.shape[0])
     plane, ring_sets = _best_plane(edges, size, focal_small)
-    if sight is not None:
-        centres = list(plane.to_plane((plate_centres(sight) + 0.5) / scale - 0.5))
-        proposed = settle_ring_sets(lay_on(plane, edges), centres, _radius_range(size), MOST_RING_SETS)
-        ring_sets += [s for s in proposed if all(_far(s, other) for other in ring_sets)]
     smooth = cv2.GaussianBlur(working, (0, 0), 1.0)
     plates = [p for s in ring_sets if (p := _measure(smooth, plane, s, scale, sight)) is not None]
+    if sight is not None:
+        for ring_set in ring_sets_seen(sight, plane, scale, _radius_range(size)):
+            if not any(_is_round(p, plane, ring_set, scale) for p in plates):
+                proposed = _measure(smooth, plane, ring_set, scale, sight)
+                plates += [] if proposed is None else [proposed]
     chosen = select(plates) or (likeliest(plates) if in_view else [])
     return chosen if sight is None else _with_hidden(chosen, plates, smooth, plane, scale, sight)
 
 
-def _far(a: RingSet, b: RingSet) -> bool:
-    return math.hypot(a.x - b.x, a.y - b.y) > SAME_CENTRE * min(a.reach, b.reach)
+def _is_round(plate: Plate, plane: Plane, ring_set: RingSet, scale: float) -> bool:
+    """Whether a plate that was found, its face seen by the network, lies about the centre of a ring set."""
+    outer = plate.outer.ellipse
+    x, y = plane.to_plane((np.array([[outer.cx, outer.cy]]) + 0.5) / scale - 0.5)[0]
+    near = math.hypot(x - ring_set.x, y - ring_set.y) < SAME_CENTRE * ring_set.reach
+    return near and plate.seen is not None and plate.seen.on > FACE_SEEN
 
 
 def _best_plane(edges: Edges, size: tuple[int, int], focal: float) -> tuple[Plane, list[RingSet]]:
@@ -310,7 +317,7 @@ def parts_seen(photo: Photo, sight: Sight | None, said: Corrections = NOTHING_SA
     bands: list[Band] = []
     if not stated and all(plate.chance < DOUBTED for plate in plates):
         # A band is photographed alone; beside plates only clutter is long and narrow.
-        bands = find_bands(photo.working, np.zeros(shape, bool))
+        bands = find_bands(photo.working, np.zeros(shape, bool), sight)
         if sight is not None:
             bands = [band for band in bands if band_seen(sight, band.spine) > LEAST_BAND]
     no_parts = [tuple((np.array(at) + 0.5) / photo.scale - 0.5) for at in said.no_parts]

@@ -1,9 +1,10 @@
-"""What a small network sees in a photo: `models/parts-2.onnx`, made by `tests.training.parts`.
+"""What a small network sees in a photo: `models/parts-3.onnx`, made by `tests.training.parts`.
 
 It says which cells show lining, bare steel, teeth, a hole, clutter or a sheet of paper, and where the centre
 of their plate lies. It proposes and casts doubt; rims stay ellipses fitted to edges, whatever proposes them.
 """
 
+import math
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -18,7 +19,7 @@ from wearview.errors import ModelsError
 from wearview.parts.part import Ellipse
 from wearview.settings import models_folder
 
-FILE = "parts-2.onnx"
+FILE = "parts-3.onnx"
 LABELS = (
     "bench",
     "lining",
@@ -32,7 +33,7 @@ LABELS = (
     "edge view",
 )
 BENCH, LINING, STEEL, TEETH, HOLE, CLUTTER, SHEET, BAND_LINING, STRAP, EDGE_VIEW = range(len(LABELS))
-SIZE = (512, 384)  # width, height of the picture that it takes
+SIZE = (384, 288)  # width, height of the picture that it takes
 CELL = 2  # pixels of that picture per cell of the answer
 OFFSET_UNIT = 64.0  # pixels of that picture
 PAD = 114  # grey round a picture of another shape
@@ -41,6 +42,7 @@ AROUND = np.arange(120) * (2 * np.pi / 120)
 # Places across a face, 0 its inner rim and 1 its outer; the strips beside it lie beyond its teeth's roots.
 ON_FACE, WITHIN, BEYOND = np.linspace(0.12, 0.88, 6), np.array([-0.5, -0.3]), np.array([1.3, 1.5])
 
+ODDS_FLOOR, MOST_ODDS = 0.02, 3.0  # a network that never saw a real photo is never quite sure
 SPARSE = 6  # every so many angles
 LEAST_FACE = 0.3  # mean chance round a circle; a plate half covered by others still shows it
 
@@ -121,10 +123,19 @@ def _network(path: Path) -> cv2.dnn.Net:
 
 @dataclass(frozen=True, slots=True)
 class FaceSeen:
-    """Mean chance, 0..1, that the network sees a face between two rims, and in the strips beside them."""
+    """What the network sees between two rims.
+
+    Attributes
+    ----------
+    on, beside : float
+        Mean chance, 0..1, of a face between the rims, and in the strips beside them.
+    lining : float
+        Log odds that the face is lining rather than bare steel, within 3 of 0; 0 where no face is seen.
+    """
 
     on: float
     beside: float
+    lining: float = 0.0
 
 
 def face_seen(sight: Sight, outer: Ellipse, inner: Ellipse) -> FaceSeen:
@@ -133,16 +144,22 @@ def face_seen(sight: Sight, outer: Ellipse, inner: Ellipse) -> FaceSeen:
     Beside it are strips half as wide as the face, within the inner rim and beyond the outer one; the stronger
     counts. Off the photo nothing is seen.
     """
-    face = sight.chance[LINING] + sight.chance[STEEL]
+    lining = sight.chance[LINING]
+    face = lining + sight.chance[STEEL]
     rim, hole = (sight.to_cells(ellipse.points(AROUND)) for ellipse in (outer, inner))
     across = np.concatenate([ON_FACE, WITHIN, BEYOND])[:, None, None]
     cells = (hole + (rim - hole) * across).astype(np.float32)
-    read = cv2.remap(face, cells, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=np.nan)
+    read, lined = (
+        cv2.remap(plane, cells, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=np.nan)
+        for plane in (face, lining)
+    )
     shown = np.isfinite(read)
     ends = (len(ON_FACE), len(ON_FACE) + len(WITHIN))
     strips, counts = np.split(np.where(shown, read, 0), ends), np.split(shown, ends)
     on, within, beyond = (float(s.sum() / max(1, c.sum())) for s, c in zip(strips, counts, strict=True))
-    return FaceSeen(on, max(within, beyond))
+    share = float(np.nansum(lined[: len(ON_FACE)])) / max(1, counts[0].sum())
+    odds = math.log((share + ODDS_FLOOR) / (max(0.0, on - share) + ODDS_FLOOR))
+    return FaceSeen(on, max(within, beyond), float(np.clip(odds, -MOST_ODDS, MOST_ODDS)))
 
 
 def band_seen(sight: Sight, spine: NDArray[np.floating]) -> float:
@@ -173,7 +190,7 @@ def face_span(sight: Sight, xy: NDArray[np.float32]) -> tuple[int, int] | None:
 
 
 ON_PLATE = (LINING, STEEL, TEETH, HOLE)
-LEAST_CELLS = 25  # votes for a centre; a plate of 150 pixels in a photo of 4000 has about 60
+LEAST_CELLS = 14  # votes for a centre; a plate of 150 pixels in a photo of 4000 has about 35
 SPREAD = 1.6  # cells; by how much votes of one plate scatter
 
 
@@ -190,7 +207,7 @@ def plate_centres(sight: Sight) -> NDArray[np.float64]:
     votes = cv2.GaussianBlur(votes, (0, 0), SPREAD) * np.float32(
         2 * np.pi * SPREAD**2
     )  # about the votes near
-    peak = (votes == cv2.dilate(votes, np.ones((9, 9), np.uint8))) & (votes > LEAST_CELLS)
+    peak = (votes == cv2.dilate(votes, np.ones((7, 7), np.uint8))) & (votes > LEAST_CELLS)
     at = np.argwhere(peak)[:, ::-1]
     order = np.argsort(-votes[at[:, 1], at[:, 0]])
     return sight.to_photo(at[order])

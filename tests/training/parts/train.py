@@ -15,7 +15,7 @@ import torch
 from torch import Tensor
 from torch.nn import functional as F
 
-from tests.training.parts.labels import HOLE, LABELS, LINING, OFFSET_UNIT, SIZE, STEEL, TEETH
+from tests.training.parts.labels import HOLE, LABELS, LINING, NET_SIZE, OFFSET_UNIT, SIZE, STEEL, TEETH
 from tests.training.parts.net import PartNet, Shipped
 
 MOST_PARTS = 12
@@ -64,28 +64,21 @@ class Pictures:
         return len(self.rgb)
 
 
-def batch(
-    pictures: Pictures, index: Tensor, vary: bool, share: float = 1.0
-) -> tuple[Tensor, Tensor, Tensor, Tensor]:
-    """RGB (N, 3, H, W) 0..255; label, offsets and their mask at half size; all turned and moved alike.
-
-    With ``share`` below 1 the pictures are made that much smaller.
-    """
+def batch(pictures: Pictures, index: Tensor, vary: bool) -> tuple[Tensor, Tensor, Tensor, Tensor]:
+    """RGB (N, 3, H, W) 0..255; label, offsets and their mask at half size; all turned and moved alike."""
     rgb = pictures.rgb[index].permute(0, 3, 1, 2).float()
     label, part, centres = (
         pictures.label[index].float(),
         pictures.part[index].float(),
         pictures.centres[index],
     )
-    n, _, height, width = rgb.shape
     if vary:
         rgb, label, part, centres = _moved(rgb, label, part, centres)
         rgb = _recoloured(rgb)
-    if share < 1:
-        height, width = round(height * share), round(width * share)
-        rgb = F.interpolate(rgb, (height, width), mode="bilinear", antialias=True)
-        label, part = (F.interpolate(plane[:, None], (height, width))[:, 0] for plane in (label, part))
-        centres = (centres + 0.5) * share - 0.5
+    n, (width, height) = len(rgb), NET_SIZE
+    rgb = F.interpolate(rgb, (height, width), mode="bilinear", antialias=True)
+    label, part = (F.interpolate(plane[:, None], (height, width))[:, 0] for plane in (label, part))
+    centres = (centres + 0.5) * (width / SIZE[0]) - 0.5
     label, part = label[:, 1::2, 1::2].long(), part[:, 1::2, 1::2].long()
     x = torch.arange(1, width, 2, device=rgb.device, dtype=torch.float32)
     y = torch.arange(1, height, 2, device=rgb.device, dtype=torch.float32)
@@ -147,9 +140,9 @@ def _recoloured(rgb: Tensor) -> Tensor:
     return x.clamp(0, 1) * 255
 
 
-def loss_of(net: torch.nn.Module, pictures: Pictures, index: Tensor, weight: Tensor, share: float) -> Tensor:
+def loss_of(net: torch.nn.Module, pictures: Pictures, index: Tensor, weight: Tensor) -> Tensor:
     """Cross entropy of the labels and the mean length by which offsets miss."""
-    rgb, label, offset, on = batch(pictures, index, True, share)
+    rgb, label, offset, on = batch(pictures, index, vary=True)
     with torch.autocast(rgb.device.type, torch.bfloat16, enabled=rgb.is_cuda):
         scores, offsets = net(rgb.contiguous(memory_format=torch.channels_last))
     named = F.cross_entropy(scores.float(), label, weight, ignore_index=IGNORED)
@@ -158,13 +151,13 @@ def loss_of(net: torch.nn.Module, pictures: Pictures, index: Tensor, weight: Ten
 
 
 @torch.no_grad()
-def figures(net: torch.nn.Module, pictures: Pictures, held: Tensor, share: float) -> dict[str, float]:
+def figures(net: torch.nn.Module, pictures: Pictures, held: Tensor) -> dict[str, float]:
     """Intersection over union of each label, median miss of the offsets in pixels, on held-back pictures."""
     net.eval()
     counts = torch.zeros(len(LABELS), len(LABELS), dtype=torch.long)
     misses = []
     for index in held.split(16):
-        rgb, label, offset, on = batch(pictures, index, False, share)
+        rgb, label, offset, on = batch(pictures, index, vary=False)
         scores, offsets = net(rgb)
         pair = label * len(LABELS) + scores.argmax(1)
         counts += torch.bincount(pair.flatten(), minlength=counts.numel()).reshape(counts.shape).cpu()
@@ -176,7 +169,7 @@ def figures(net: torch.nn.Module, pictures: Pictures, held: Tensor, share: float
 
 
 def train(
-    pictures: Pictures, seconds: float, size: int, rate: float, share: float, begun: Path | None
+    pictures: Pictures, seconds: float, size: int, rate: float, begun: Path | None
 ) -> tuple[PartNet, dict[str, float]]:
     """Train for a span of time, from weights ``begun`` if given; the averaged weights and their figures."""
     device = pictures.rgb.device
@@ -197,7 +190,7 @@ def train(
                 rate * min(1.0, (step + 1) / 200) * (0.02 + 0.98 * (1 + math.cos(math.pi * gone)) / 2)
             )
         net.train()
-        loss = loss_of(net, pictures, used[torch.randint(len(used), (size,), device=device)], weight, share)
+        loss = loss_of(net, pictures, used[torch.randint(len(used), (size,), device=device)], weight)
         optimiser.zero_grad(set_to_none=True)
         loss.backward()
         torch.nn.utils.clip_grad_norm_(net.parameters(), 5.0)
@@ -212,14 +205,14 @@ def train(
             told = gone
             print(f"{gone:.0%} step {step} loss {loss.item():.3f}", flush=True)
     print(f"{step} steps of {size}", flush=True)
-    return mean, figures(mean, pictures, held, share) | {"steps": step, "trained on": len(used)}
+    return mean, figures(mean, pictures, held) | {"steps": step, "trained on": len(used)}
 
 
-def export(net: PartNet, out: Path, share: float) -> None:
+def export(net: PartNet, out: Path) -> None:
     """Write the ONNX file, batch normalisation folded in."""
     shipped = Shipped(net.float().cpu().eval().to(memory_format=torch.contiguous_format))
     out.parent.mkdir(parents=True, exist_ok=True)
-    sheet = torch.zeros(1, 3, round(SIZE[1] * share), round(SIZE[0] * share))
+    sheet = torch.zeros(1, 3, NET_SIZE[1], NET_SIZE[0])
     torch.onnx.export(
         shipped,
         (sheet,),
@@ -239,18 +232,17 @@ def main() -> None:
     parser.add_argument("--seconds", type=float, default=300)
     parser.add_argument("--batch", type=int, default=64)
     parser.add_argument("--rate", type=float, default=3e-3)
-    parser.add_argument("--share", type=float, default=1.0, help="of the pictures' width and height")
     parser.add_argument("--begun", type=Path, help="weights (.pt) to go on from")
     options = parser.parse_args()
     device = "cuda" if torch.cuda.is_available() else "cpu"
     pictures = Pictures(options.data, device)
     print(f"{len(pictures)} pictures", flush=True)
-    net, told = train(pictures, options.seconds, options.batch, options.rate, options.share, options.begun)
+    net, told = train(pictures, options.seconds, options.batch, options.rate, options.begun)
     options.out.parent.mkdir(parents=True, exist_ok=True)
     torch.save(net.state_dict(), options.out.with_suffix(".pt"))
     options.out.with_suffix(".json").write_text(json.dumps(told, indent=1) + "\n", "utf-8")
     print(json.dumps(told), flush=True)
-    export(net, options.out, options.share)
+    export(net, options.out)
 
 
 if __name__ == "__main__":
