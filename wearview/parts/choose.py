@@ -6,7 +6,7 @@ from wearview.parts.candidate import Plate
 
 SURE, CUT_SURE = 0.75, 0.9  # chance from which on a ring is a plate, and one that the frame cuts off
 # Of a rim: gears, whose bore or root circle is half hidden by their height, stay under it. A plate that
-# others hide is sure beside a plain one of its size. Of 22 false parts on 200 tuned benches 9 are left.
+# others hide is sure beside a plain one of its size.
 PLAIN = 0.55
 SEEN_PLAIN = 0.65  # mean chance of a face from which on the network's word stands for half hidden rims
 CUT_LIKELY = 0.5  # chance from which on a cut off ring is a plate where a sure one is of its size
