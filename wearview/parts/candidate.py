@@ -72,7 +72,7 @@ class Plate:
 
     @property
     def chance(self) -> float:
-        """Chance that it is a clutch plate, 0..1: a face that the network sees, teeth in step, both rims seen.
+        """Chance that it is a clutch plate, 0..1: a face that the network sees, teeth in step, rims in view.
 
         Few teeth say less, as balls, rollers and holes are few too. Size was left out: it is the
         photographer's. Weights by logistic regression, photos left out in turn, on 753 plates and 1,070 other

@@ -8,7 +8,8 @@ SURE, CUT_SURE = 0.75, 0.9  # chance from which on a ring is a plate, and one th
 # Of a rim: gears, whose bore or root circle is half hidden by their height, stay under it. A plate that
 # others hide is sure beside a plain one of its size.
 PLAIN = 0.55
-SEEN_PLAIN = 0.65  # mean chance of a face from which on the network's word stands for half hidden rims
+# Mean chance of a face from which on the network's word stands for half hidden rims; what of them must show.
+SEEN_PLAIN, SHOWN_WEAKER, SHOWN = 0.65, 0.38, 0.5
 CUT_LIKELY = 0.5  # chance from which on a cut off ring is a plate where a sure one is of its size
 AS_SAID = 0.5  # the same of the likeliest ring, where a person says that a plate is in view
 SMALLER = 0.75  # of the largest: plates of one pack, and their reaction plate, turn in one drum
@@ -22,7 +23,7 @@ def select(plates: list[Plate]) -> list[Plate]:
     """Plates sure by themselves, and those that match them in size and are well supported."""
     plates = sorted((p for p in plates if p.in_frame > LEAST_IN_FRAME), key=lambda p: -(p.support + p.teeth))
     surest = [p for p in plates if p.chance > (SURE if p.in_frame > WHOLE else CUT_SURE)]
-    plain = [p for p in surest if p.weakest > PLAIN or (p.seen is not None and p.seen.on > SEEN_PLAIN)]
+    plain = [p for p in surest if p.weakest > PLAIN or _plainly_seen(p)]
     sure = [p for p in surest if p in plain or any(as_large(p, other) for other in plain)]
     largest = max((p.radius for p in sure), default=0.0)
     sure = [p for p in sure if p.radius > SMALLER * largest]
@@ -34,6 +35,12 @@ def select(plates: list[Plate]) -> list[Plate]:
         if known and all(apart(plate, other) for other in chosen):
             chosen.append(plate)
     return chosen
+
+
+def _plainly_seen(plate: Plate) -> bool:
+    """Whether the network is sure of a face whose rims are half hidden, by a gear laid inside it, say."""
+    shown = plate.weakest > SHOWN_WEAKER and plate.support > SHOWN
+    return shown and plate.seen is not None and plate.seen.on > SEEN_PLAIN
 
 
 def likeliest(plates: list[Plate]) -> list[Plate]:

@@ -19,7 +19,7 @@ SEEN = 0.5  # chance of a face from which on a cell is on it
 ROUNDS = 2  # of moving the centre to where the face lies round it
 LEAST_SIDES = 0.35  # share of the directions in which the face's end is seen
 SLACK = 0.06  # of the radius: ends further off the circle belong to something else
-LEAST_BAND, LEAST_LENGTH = 25, 2.5  # cells of a band's lining; its length in widths
+LEAST_BAND, LEAST_LENGTH = 100, 2.5  # cells of a band's lining; its length in widths
 
 
 def ring_sets_seen(
