@@ -14,6 +14,7 @@ CUT_LIKELY = 0.5  # chance from which on a cut off ring is a plate where a sure 
 AS_SAID = 0.5  # the same of the likeliest ring, where a person says that a plate is in view
 SMALLER = 0.75  # of the largest: plates of one pack, and their reaction plate, turn in one drum
 SAME_SIZE, SAME_RATIO = 0.12, 0.08  # of the radius; of inner over outer
+NEVER = 0.06  # chance under which no size makes a ring a plate; of tuned plates the least has 0.12
 MIN_SUPPORT = 0.7  # of what is in view of the rims of a plate known only by plates of its size
 HIDDEN_SUPPORT, HIDDEN_SEEN = 0.45, 0.6  # the same where the network sees the face; chance of a face on it
 WHOLE, LEAST_IN_FRAME = 0.95, 0.35  # share of the outer rim
@@ -30,7 +31,8 @@ def select(plates: list[Plate]) -> list[Plate]:
     chosen: list[Plate] = []
     for plate in plates:
         alike = any(as_large(plate, other) and abs(plate.ratio - other.ratio) < SAME_RATIO for other in sure)
-        likely = plate.support > MIN_SUPPORT if plate.in_frame > WHOLE else plate.chance > CUT_LIKELY
+        whole = plate.support > MIN_SUPPORT and plate.chance > NEVER
+        likely = whole if plate.in_frame > WHOLE else plate.chance > CUT_LIKELY
         known = plate in sure or (alike and likely)
         if known and all(apart(plate, other) for other in chosen):
             chosen.append(plate)
