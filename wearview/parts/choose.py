@@ -9,7 +9,7 @@ SURE, CUT_SURE = 0.75, 0.9  # chance from which on a ring is a plate, and one th
 # others hide is sure beside a plain one of its size.
 PLAIN = 0.55
 # Mean chance of a face from which on the network's word stands for half hidden rims; what of them must show.
-SEEN_PLAIN, SHOWN_WEAKER, SHOWN = 0.65, 0.38, 0.5
+SEEN_PLAIN, SHOWN_WEAKER, SHOWN = 0.6, 0.3, 0.45
 CUT_LIKELY = 0.5  # chance from which on a cut off ring is a plate where a sure one is of its size
 AS_SAID = 0.5  # the same of the likeliest ring, where a person says that a plate is in view
 SMALLER = 0.75  # of the largest: plates of one pack, and their reaction plate, turn in one drum

@@ -42,7 +42,7 @@ AROUND = np.arange(120) * (2 * np.pi / 120)
 # Places across a face, 0 its inner rim and 1 its outer; the strips beside it lie beyond its teeth's roots.
 ON_FACE, WITHIN, BEYOND = np.linspace(0.12, 0.88, 6), np.array([-0.5, -0.3]), np.array([1.3, 1.5])
 
-ODDS_FLOOR, MOST_ODDS = 0.02, 3.0  # a network that never saw a real photo is never quite sure
+ODDS_FLOOR, MOST_ODDS = 0.02, 2.0  # a network that never saw a real photo is never quite sure
 SPARSE = 6  # every so many angles
 LEAST_FACE = 0.3  # mean chance round a circle; a plate half covered by others still shows it
 
@@ -130,7 +130,7 @@ class FaceSeen:
     on, beside : float
         Mean chance, 0..1, of a face between the rims, and in the strips beside them.
     lining : float
-        Log odds that the face is lining rather than bare steel, within 3 of 0; 0 where no face is seen.
+        Log odds that the face is lining rather than bare steel, within 2 of 0; 0 where no face is seen.
     """
 
     on: float
