@@ -176,12 +176,14 @@ def _level(progress: NDArray[np.float64]) -> int | None:
 
 
 def _chances(draws: NDArray[np.float64], likelihood: NDArray[np.float64]) -> NDArray[np.float64] | None:
-    """Chance of each level over rows of progress, shape (N, 4), each with its likelihood; None without rows.
+    """Chance of each level over rows of progress, shape (N, 4), each with its likelihood.
+
+    None without rows, and where no error is to be believed: a face far lighter than clean lining.
 
     A level is as likely as the likeliest error that gives it (a profile likelihood). Counting rows instead
     would all but rule out a clean face under a weak light: of the many ways to be off, few end there.
     """
-    if not len(draws):
+    if not len(draws) or not likelihood.any():
         return None
     levels = np.where(draws >= 1, np.arange(1, LEVELS), 0).max(axis=1)
     chances = np.array([likelihood[levels == level].max(initial=0.0) for level in range(LEVELS)])

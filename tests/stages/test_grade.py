@@ -207,6 +207,13 @@ def test_an_unknown_uncertainty_is_null_not_certain():
     assert not any("nan" in sentence for sentence in grade.because)
 
 
+def test_a_face_that_no_error_of_light_explains_is_null_not_certain():
+    grade = grade_lining(heated(0, 0, 0, 0, 0), PHOTO, RULES)
+    assert grade.level is None
+    assert "uncertainty spans grades" in grade.problems
+    assert grade.because
+
+
 def test_a_missing_reading_never_grades_clean():
     readings = replace(lining(0, 0, 0, 0), area_char=missing("fraction", "by hand", "too few pixels"))
     grade = grade_lining(readings, PHOTO, RULES)
