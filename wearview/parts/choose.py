@@ -4,7 +4,7 @@ import math
 
 from wearview.parts.candidate import Plate
 
-SURE, CUT_SURE = 0.75, 0.9  # chance from which on a ring is a plate, and one that the frame cuts off
+SURE, CUT_SURE = 0.85, 0.93  # chance from which on a ring is a plate, and one that the frame cuts off
 # Of a rim: gears, whose bore or root circle is half hidden by their height, stay under it. A plate that
 # others hide is sure beside a plain one of its size.
 PLAIN = 0.55
