@@ -11,6 +11,7 @@ import pytest
 from tests.training.parts import labels
 from wearview.errors import ModelsError
 from wearview.parts import learned
+from wearview.parts.choose import SURE
 from wearview.parts.find import find_plates
 from wearview.parts.learned import (
     BAND_LINING,
@@ -133,15 +134,13 @@ def blind(sight: Sight) -> Sight:
     return Sight(chance, np.zeros_like(sight.offset), sight.scale)
 
 
-def test_a_network_that_sees_no_face_takes_chance_from_plates_and_found_without_it_they_keep_it():
+def test_what_the_network_sees_moves_the_chance_and_plain_teeth_outweigh_it():
     photo = read_photo("demo_images/forward-pack-1.jpg")
     sight = look(photo.working)
-    asked, alone = (find_plates(photo.working, None, s) for s in (sight, None))
-    assert len(asked) == len(alone) == 5
+    asked, doubted, alone = (find_plates(photo.working, None, s) for s in (sight, blind(sight), None))
+    assert len(asked) == len(doubted) == len(alone) == 5
     for plate in asked:
-        unseen = replace(plate, seen=FaceSeen(0.0, 0.0))
-        assert unseen.chance < 0.75 < plate.chance
-    assert min(plate.chance for plate in alone) > 0.75
+        assert replace(plate, seen=FaceSeen(0.0, 0.0)).chance < 0.5 < SURE < plate.chance
 
 
 def test_a_face_is_seen_between_its_rims_and_not_beside_them():

@@ -91,7 +91,8 @@ def test_plain_rings_without_teeth_are_no_plates():
 
 
 def test_a_likely_plate_is_one_where_a_person_says_so(monkeypatch):
-    monkeypatch.setattr(choose, "SURE", 1.1)  # nothing is sure by itself
+    monkeypatch.setattr(choose, "SURE", 1.1)  # nothing is sure by itself,
+    monkeypatch.setattr(choose, "TOOTHED", 1.1)  # however plain its teeth
     photo = photo_of(drawn_plate((600, 450)))
     assert find_parts(photo) == ()
     (part,) = find_parts(photo, Corrections(in_view=True))
