@@ -75,8 +75,8 @@ class Plate:
         """Chance that it is a clutch plate, 0..1: a face that the network sees, teeth in step, rims in view.
 
         Few teeth say less, as balls, rollers and holes are few too. Size was left out: it is the
-        photographer's. Weights by logistic regression, photos left out in turn, on 753 plates and 1,070 other
-        rings of tuned benches, a part-free 200 among them: 34 plates come under `choose.SURE`, most beside
+        photographer's. Weights by logistic regression, rounded, on 753 plates and 1,070 other rings of
+        tuned benches, a part-free 200 among them: of these 34 plates come under `choose.SURE`, most beside
         surer ones of their size, and 5 other rings above it. Where the network was not asked, by one on 570
         plates and 70 other rings.
         """
