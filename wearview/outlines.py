@@ -12,8 +12,7 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
-from jsonschema import Draft202012Validator
-from jsonschema.exceptions import best_match
+from jsonschema_rs import Draft202012Validator, ValidationError
 
 from wearview.errors import CallError
 from wearview.files import reason
@@ -71,11 +70,17 @@ def _read(path: str) -> dict[str, Any]:
         raise CallError(path, f"could not be read ({reason(error)})", "Check its name") from error
     except (ValueError, RecursionError) as error:
         raise CallError(path, "is no JSON file", REMEDY) from error
-    wrong = best_match(Draft202012Validator(outlines_schema()).iter_errors(said))
-    if wrong is not None:
-        place = "/".join(str(step) for step in wrong.absolute_path) or "the whole"
+    for fault in Draft202012Validator(outlines_schema()).iter_errors(said):
+        wrong = _what_was_meant(fault)
+        place = "/".join(str(step) for step in wrong.instance_path) or "the whole"
         raise CallError(path, f"{place}: {wrong.message[:120]}", REMEDY)
     return dict(said)
+
+
+def _what_was_meant(fault: ValidationError) -> ValidationError:
+    """Where something is neither of two things, what keeps it from the one that it is nearer to."""
+    branches = getattr(fault.kind, "context", [])
+    return min(branches, key=len)[0] if branches else fault
 
 
 def _refuse(name: str) -> None:

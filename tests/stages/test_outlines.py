@@ -95,15 +95,19 @@ def test_a_band_that_is_none_goes(tmp_path, capsys):
         ("[" * 100_000, "is no JSON file"),
         ("[]", "the whole: "),
         ({"outlines": "wearview.outlines/2", "photos": [{"photo": "a.jpg"}]}, "outlines: "),
-        (of_one("a.jpg", {"outer": CIRCLE}), "photos/0/parts/0: "),
-        (of_one("a.jpg", {"outer": CIRCLE[:2], "inner": HOLE}), "photos/0/parts/0"),
+        (of_one("a.jpg", {"outer": CIRCLE}), 'photos/0/parts/0: "inner" is a required'),
+        (of_one("a.jpg", {"outer": CIRCLE[:2], "inner": HOLE}), "photos/0/parts/0/outer: "),
+        (of_one("a.jpg", {"edges": [CIRCLE, CIRCLE[:2]]}), "photos/0/parts/0/edges/1: "),
         (of_one("other.jpg"), "other.jpg is not among the photos"),
         (of_one("a.jpg", {"outer": HOLE, "inner": CIRCLE}), "a.jpg, part 1: rim: the inner rim does not lie"),
         (of_one("a.jpg", {"outer": [[0, 0], [1, 1], [2, 2]], "inner": HOLE}), "the points make no ring"),
         (of_one("a.jpg", {"edges": [CIRCLE, CIRCLE]}), "do not run side by side"),
         (of_one("a.jpg", {"edges": [[[0, 0]] * 3, CIRCLE]}), "the same point twice"),
         ('{"outlines": NaN}', "is no JSON file"),
-        ('{"outlines": "wearview.outlines/1", "photos": [{"photo": "a", "no_parts": [[1e999, 1]]}]}', "max"),
+        (
+            '{"outlines": "wearview.outlines/1", "photos": [{"photo": "a", "no_parts": [[1e999, 1]]}]}',
+            "parts/0/0: ",
+        ),
     ],
 )
 def test_a_bad_file_is_one_line_that_names_it(tmp_path, said, words):

@@ -5,6 +5,7 @@ import json
 import math
 import random
 
+import numpy as np
 import pytest
 
 from tests import documents
@@ -80,6 +81,7 @@ def test_a_number_that_json_cannot_hold_is_refused_by_its_place(hot, place, spoi
         lambda d: d["photos"][0]["parts"][0]["outline"]["outer"].update(angle_deg=180),
         lambda d: d["photos"][0]["parts"][0].update(position=0),
         lambda d: d["photos"][0].update(sha256="00"),
+        lambda d: d["photos"][0].update(width=np.float32(4000)),
         lambda d: d["photos"][0].update(taken_at="2024:05:03 10:15:00"),
         lambda d: d["photos"][0]["quality"].update(sharpness="high"),
         lambda d: d["pack"].update(pattern="left"),

@@ -44,10 +44,14 @@ def validate(document: Mapping[str, Any]) -> None:
             f"{place}: not a finite number; what was not measured must be null",
             "It was not kept",
         )
-    error = next(iter(sorted(_validator().iter_errors(document), key=_depth)), None)
-    if error is not None:
-        place = "/".join(str(step) for step in error.absolute_path) or "the whole"
-        raise CallError("grading document", f"{place}: {error.message[:200]}", "It was not kept")
+    try:
+        written = json.loads(json.dumps(document))  # the validator knows JSON's own types and no others
+    except TypeError as error:
+        raise CallError("grading document", str(error), "It was not kept") from error
+    wrong = min(_validator().iter_errors(written), key=_depth, default=None)
+    if wrong is not None:
+        place = "/".join(str(step) for step in wrong.instance_path) or "the whole"
+        raise CallError("grading document", f"{place}: {wrong.message[:200]}", "It was not kept")
     for place, complaint in _complaints(document):
         raise CallError("grading document", f"{place}: {complaint}", "It was not kept")
 
@@ -139,7 +143,7 @@ def _with_own_reference(photo: dict[str, Any], own: dict[str, Any], plain: dict[
 
 @cache
 def _validator() -> Any:
-    from jsonschema import Draft202012Validator  # half of the program's start-up time, so only where needed
+    from jsonschema_rs import Draft202012Validator  # not loaded by commands that make no document
 
     return Draft202012Validator(schema())
 
@@ -156,8 +160,8 @@ def _not_finite(value: Any, place: tuple[str, ...]) -> Iterator[str]:
         yield "/".join(place)
 
 
-def _depth(error: Any) -> tuple[int, str]:
-    return len(error.absolute_path), error.json_path
+def _depth(error: Any) -> tuple[int, list[str]]:
+    return len(error.instance_path), [str(step) for step in error.instance_path]
 
 
 def _complaints(document: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
