@@ -108,7 +108,8 @@ def _sides(folder: Path) -> Iterator[Side]:
         photo = read_photo(path.parent / truth["photo"])
         focal = photo.focal_px / photo.scale if photo.focal_px else None
         size = photo.working.shape[1::-1]
-        visible = settle(find_plates(photo.working, focal, look(photo.working)), size[::-1])
+        sight = look(photo.working)
+        visible = settle(find_plates(photo.working, focal, sight), size[::-1], sight)
         masks = [_shrunk(path.parent / part["part_mask"], size) for part in truth["parts"]]
         matching = match(
             [_whole(v.masks, size) for v in visible],

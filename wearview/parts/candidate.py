@@ -16,8 +16,7 @@ from wearview.parts.teeth import (
     Teeth,
     bench_in_face,
     cast_rays,
-    has_core_ring,
-    toothed_side,
+    find_teeth,
 )
 
 TEETH_WORTH, ENOUGH_TEETH = 1.5, 0.4  # of a face; and the regularity beyond which teeth say no more
@@ -36,7 +35,7 @@ class Plate:
     rays : Rays
         Its surroundings.
     outside, inside : Teeth
-        What lies beyond the rims.
+        What lies beyond the rims; of a plate that was settled one of them has none.
     bench : float
         Share of bench in its face, 0..1; see `teeth.bench_in_face`.
     in_frame : float
@@ -66,9 +65,13 @@ class Plate:
         return self.rays.ratio
 
     @property
+    def _evident(self) -> Teeth:
+        return max((self.outside, self.inside), key=lambda t: t.evidence)
+
+    @property
     def teeth(self) -> float:
         """How sure its teeth are, 0 when it has none."""
-        return max(t.surety for t in (self.outside, self.inside))
+        return self._evident.surety
 
     @property
     def chance(self) -> float:
@@ -80,7 +83,7 @@ class Plate:
         surer ones of their size, and 5 other rings above it. Where the network was not asked, by one on 570
         plates and 70 other rings.
         """
-        teeth = max((self.outside, self.inside), key=lambda t: t.evidence)
+        teeth = self._evident
         few = teeth.count < (FEW_LUGS if teeth is self.outside else FEW_SPLINES)
         regular = teeth.regularity * (1 - teeth.spill)
         if self.seen is None:
@@ -98,11 +101,6 @@ class Plate:
     def support(self) -> float:
         """Mean share of the two rims that was seen."""
         return (self.outer.coverage + self.inner.coverage) / 2
-
-    @property
-    def core_ring(self) -> bool:
-        """Whether steel core lies between the face and the teeth."""
-        return has_core_ring(self.inside, self.ratio) or has_core_ring(self.outside, 1.0)
 
     @property
     def worth(self) -> float:
@@ -144,7 +142,7 @@ def plate_between(smooth: NDArray[np.uint8], outer: Rim, inner: Rim, seen: FaceS
     """
     rays = cast_rays(smooth, outer.ellipse, inner.ellipse)
     nothing_over = np.zeros(ANGLES, bool)
-    outside, inside = toothed_side(rays, nothing_over)
+    outside, inside = (find_teeth(rays, outward, nothing_over) for outward in (True, False))
     in_frame = in_view(outer.ellipse.points(TURN), (smooth.shape[1], smooth.shape[0])).mean()
     return Plate(
         outer,

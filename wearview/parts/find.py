@@ -327,7 +327,7 @@ def parts_seen(photo: Photo, sight: Sight | None, said: Corrections = NOTHING_SA
     middles = [(plate.outer.ellipse.cx, plate.outer.ellipse.cy) for plate in plates]
     plates = [p for p, at in zip(plates, middles, strict=True) if not any(lies_on(b, *at) for b in set_bands)]
     bands = [b for b in bands if not any(lies_on(b, *at) for s in set_bands for at in s.spine)]
-    settled = settle([*plates, *stated], shape)
+    settled = settle([*plates, *stated], shape, sight)
     standing: list[EdgeOn] = []
     if sight is not None and settled:  # alone it is no part, but what is said of the photo
         seen_on_edge = plates_on_edge(sight, _taken(settled, shape))

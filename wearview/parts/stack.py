@@ -7,9 +7,11 @@ from numpy.typing import NDArray
 
 from wearview.parts.beyond import find_beyond
 from wearview.parts.candidate import Plate
+from wearview.parts.learned import Sight
 from wearview.parts.masks import PlateMasks, plate_masks, polar_of
 from wearview.parts.rims import ANGLES, TURN, Rim
-from wearview.parts.teeth import toothed_side
+from wearview.parts.sides import on_one_edge
+from wearview.parts.teeth import find_teeth
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -21,15 +23,16 @@ class Visible:
     hidden_share: float  # of the face
 
 
-def settle(plates: list[Plate], shape: tuple[int, int]) -> list[Visible]:
-    """Plates with hidden stretches known and their teeth read again without them.
+def settle(plates: list[Plate], shape: tuple[int, int], sight: Sight | None) -> list[Visible]:
+    """Plates with hidden stretches known and their teeth read again without them, on one edge each.
 
     Of two plates that overlap, the upper one's rim goes on across the other's face.
     """
     over: list[set[int]] = [set() for _ in plates]
-    for i, a in enumerate(plates):
-        for j in range(i + 1, len(plates)):
-            b = plates[j]
+    free = on_one_edge(plates, sight)
+    for i, a in enumerate(free):
+        for j in range(i + 1, len(free)):
+            b = free[j]
             a_on_b, b_on_a = _rim_inside(a, b), _rim_inside(b, a)
             if a_on_b is None and b_on_a is None:
                 continue
@@ -37,7 +40,8 @@ def settle(plates: list[Plate], shape: tuple[int, int]) -> list[Visible]:
                 over[j].add(i)
             else:
                 over[i].add(j)
-    settled = [_without_hidden(plate, [plates[k] for k in over[i]]) for i, plate in enumerate(plates)]
+    read = [_without_hidden(plate, [free[k] for k in over[i]]) for i, plate in enumerate(plates)]
+    settled = on_one_edge(read, sight)
     whole = [_masks(plate, shape) for plate in settled]
     visible = []
     for i, plate in enumerate(settled):
@@ -82,7 +86,7 @@ def _without_hidden(plate: Plate, above: list[Plate]) -> Plate:
     hidden = np.zeros(ANGLES, bool)
     for other in above:
         hidden |= _inside_body(other, plate.outer) | _inside_body(other, plate.inner)
-    outside, inside = toothed_side(plate.rays, hidden)
+    outside, inside = (find_teeth(plate.rays, outward, hidden) for outward in (True, False))
     return replace(plate, outside=outside, inside=inside, hidden=hidden)
 
 

@@ -123,7 +123,7 @@ class Teeth:
         return self.regularity + 0.5 * self.lock if self.count else 0.0
 
 
-def find_teeth(rays: Rays, outward: bool, hidden: NDArray[np.bool_]) -> Teeth:
+def find_teeth(rays: Rays, outward: bool, hidden: NDArray[np.bool_], count_known: int | None = None) -> Teeth:
     """Teeth beyond one rim of a face.
 
     Parameters
@@ -133,9 +133,11 @@ def find_teeth(rays: Rays, outward: bool, hidden: NDArray[np.bool_]) -> Teeth:
         True for the outer side, False for the side of the hole.
     hidden : ndarray of bool, shape (ANGLES,)
         Angles at which another part lies over this edge.
+    count_known : int, optional
+        How many they are, known of another plate of the pack: however little of them shows.
     """
     rim = 1.0 if outward else rays.ratio
-    if hidden.mean() > 0.6:
+    if hidden.mean() > 0.6 and count_known is None:
         return no_teeth(rim)
     sign = 1 if outward else -1
     if sign * (rays.column(rim + sign * DEEPEST_TOOTH) - rays.column(rim + sign * PAST_RIM)) < 2:
@@ -148,16 +150,17 @@ def find_teeth(rays: Rays, outward: bool, hidden: NDArray[np.bool_]) -> Teeth:
         near[past >= 0.5 * GUARD],
         *(p[:, past >= 0.5 * GUARD] for p in (power_near, wide_near)),
     )
-    counts = np.arange(FEWEST, MOST + 1)
+    counts = np.arange(FEWEST, MOST + 1) if count_known is None else np.array([count_known])
     total = np.maximum(power[FEWEST : 3 * MOST].sum(axis=0), 1e-9)
     fundamental = wide[counts] / total
     harmonics = sum(wide[np.minimum(k * counts, len(wide) - 1)] / total for k in (2, 3))
     # The fundamental of a tooth row outweighs its harmonics; half the true count would have no fundamental.
-    share = np.where(fundamental > 0.6 * harmonics, fundamental + harmonics, 0)
+    plain = fundamental > 0.6 * harmonics if count_known is None else True
+    share = np.where(plain, fundamental + harmonics, 0)
     share = cv2.blur(share, (max(3, len(columns) // 12), 1))
     row, column = np.unravel_index(int(share.argmax()), share.shape)
     regularity = float(share[row, column])
-    if regularity < MIN_REGULARITY:
+    if regularity < MIN_REGULARITY and count_known is None:
         return no_teeth(rim)
     count = int(counts[row])
     within, without = (_high(wide_near[count, far]) for far in (past < -PAST_EDGE, past > PAST_EDGE))
@@ -255,15 +258,6 @@ def bench_in_face(rays: Rays) -> float:
     return quantile(alike, 0.9)
 
 
-def toothed_side(rays: Rays, hidden: NDArray[np.bool_]) -> tuple[Teeth, Teeth]:
-    """Teeth beyond the outer and beyond the inner rim; a plate is splined to the drum or to the hub, never to
-    both."""
-    outside, inside = find_teeth(rays, True, hidden), find_teeth(rays, False, hidden)
-    if outside.evidence >= inside.evidence:
-        return outside, no_teeth(rays.ratio)
-    return no_teeth(1.0), inside
-
-
 def no_teeth(rim: float) -> Teeth:
     """A plain edge."""
     return Teeth(0, 0.0, 0.0, 0.0, rim, rim)
@@ -288,8 +282,3 @@ def _first_edge(rays: Rays, angles: NDArray[np.bool_], columns: NDArray[np.int64
     peak = profile >= cv2.dilate(profile[None], np.ones((1, 5), np.uint8))[0]
     clear = np.flatnonzero(peak & (profile > 0.55 * profile.max()))
     return int(columns[clear[0]])
-
-
-def has_core_ring(teeth: Teeth, rim: float) -> bool:
-    """Whether steel core lies between the face and the teeth, as on a friction plate."""
-    return teeth.count > 0 and abs(teeth.root - rim) > CORE_RING
