@@ -1,15 +1,20 @@
-"""Small networks whose weights are text in `models/`, fitted in advance by `tests.training`."""
+"""Small networks in `models/`, as text or as ONNX files, fitted in advance by `tests.training`."""
 
 import tomllib
 from functools import cache
 from pathlib import Path
+from threading import Lock
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from wearview.errors import ModelsError
 
 Layers = list[tuple[NDArray[np.float32], NDArray[np.float32]]]
+
+
+PAD = 114  # grey round a picture of another shape than a network's
 
 
 @cache
@@ -41,3 +46,57 @@ def log_odds(layers: Layers, values: NDArray[np.float32]) -> NDArray[np.float32]
         np.maximum(values, 0, out=values)
     weights, bias = layers[-1]
     return np.asarray((weights.T @ values)[0] + bias[0])
+
+
+def sight_of(
+    path: Path, rgb8: NDArray[np.uint8], size: tuple[int, int], cell: int
+) -> tuple[NDArray[np.float32], float]:
+    """What a network that takes landscape pictures answers to one of any shape.
+
+    Parameters
+    ----------
+    path : Path
+        An ONNX file: 1 x 3 x height x width, sRGB 0..255, to 1 x channels x height / cell x width / cell.
+    rgb8 : ndarray, shape (H, W, 3), uint8
+        Made smaller to fit; an upright one is laid on its side, its top to the left, for the network.
+    size : tuple of int
+        Width and height of the picture that it takes.
+    cell : int
+        Pixels of that picture per cell of the answer.
+
+    Returns
+    -------
+    answer : ndarray, shape (channels, h, w), float32
+        As the network saw the picture, on its side where that is upright.
+    scale : float
+        Pixels of `rgb8` per cell.
+
+    Raises
+    ------
+    ModelsError
+        The file is missing or no network.
+    """
+    lying = rgb8 if rgb8.shape[1] >= rgb8.shape[0] else np.ascontiguousarray(np.rot90(rgb8))
+    height, width = lying.shape[:2]
+    factor = min(size[0] / width, size[1] / height)
+    fitted = (max(cell, round(width * factor)), max(cell, round(height * factor)))
+    sheet = np.full((size[1], size[0], 3), PAD, np.uint8)
+    sheet[: fitted[1], : fitted[0]] = cv2.resize(lying, fitted, interpolation=cv2.INTER_AREA)
+    network, running = _network(path)
+    with running:
+        network.setInput(cv2.dnn.blobFromImage(sheet))
+        answer = network.forward()[0].copy()
+    return answer[:, : -(-fitted[1] // cell), : -(-fitted[0] // cell)], cell * width / fitted[0]
+
+
+@cache
+def _network(path: Path) -> tuple[cv2.dnn.Net, Lock]:
+    """A network and its lock: OpenCV's keep what they compute inside."""
+    if not path.is_file():
+        raise ModelsError(path.name, "the file is missing", "Install the program again")
+    try:
+        return cv2.dnn.readNetFromONNX(str(path)), Lock()
+    except cv2.error as error:
+        raise ModelsError(
+            path.name, "it is no network that OpenCV reads", "Install the program again"
+        ) from error

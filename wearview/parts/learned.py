@@ -6,16 +6,13 @@ of their plate lies. It proposes and casts doubt; rims stay ellipses fitted to e
 
 import math
 from dataclasses import dataclass
-from functools import cache
-from pathlib import Path
-from threading import Lock
 from typing import Any
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from wearview.errors import ModelsError
+from wearview.network import sight_of
 from wearview.parts.part import Ellipse
 from wearview.settings import models_folder
 
@@ -36,7 +33,6 @@ BENCH, LINING, STEEL, TEETH, HOLE, CLUTTER, SHEET, BAND_LINING, STRAP, EDGE_VIEW
 SIZE = (384, 288)  # width, height of the picture that it takes
 CELL = 2  # pixels of that picture per cell of the answer
 OFFSET_UNIT = 64.0  # pixels of that picture
-PAD = 114  # grey round a picture of another shape
 
 AROUND = np.arange(120) * (2 * np.pi / 120)
 # Places across a face, 0 its inner rim and 1 its outer; the strips beside it lie beyond its teeth's roots.
@@ -45,8 +41,6 @@ ON_FACE, WITHIN, BEYOND = np.linspace(0.12, 0.88, 6), np.array([-0.5, -0.3]), np
 ODDS_FLOOR, MOST_ODDS = 0.02, 2.0  # a network that never saw a real photo is never quite sure
 SPARSE = 6  # every so many angles
 LEAST_FACE = 0.3  # mean chance round a circle; a plate half covered by others still shows it
-
-_running = Lock()  # OpenCV's networks keep what they compute inside
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -89,36 +83,13 @@ def look(working: NDArray[np.uint8]) -> Sight:
     ModelsError
         The network's file is missing or cannot be read.
     """
-    upright = working.shape[0] > working.shape[1]
-    rgb = np.ascontiguousarray(np.rot90(working)) if upright else working
-    height, width = rgb.shape[:2]
-    factor = min(SIZE[0] / width, SIZE[1] / height)
-    fitted = (max(CELL, round(width * factor)), max(CELL, round(height * factor)))
-    sheet = np.full((SIZE[1], SIZE[0], 3), PAD, np.uint8)
-    sheet[: fitted[1], : fitted[0]] = cv2.resize(rgb, fitted, interpolation=cv2.INTER_AREA)
-    network = _network(models_folder() / FILE)
-    with _running:
-        network.setInput(cv2.dnn.blobFromImage(sheet))
-        answer = network.forward()[0].copy()
-    answer = answer[:, : -(-fitted[1] // CELL), : -(-fitted[0] // CELL)]
+    answer, scale = sight_of(models_folder() / FILE, working, SIZE, CELL)
     chance, offset = answer[: len(LABELS)], answer[len(LABELS) :] * np.float32(OFFSET_UNIT / CELL)
-    if upright:
+    if working.shape[0] > working.shape[1]:
         chance = np.rot90(chance, -1, axes=(1, 2))
         across, along = np.rot90(offset, -1, axes=(1, 2))
         offset = np.stack([-along, across])
-    return Sight(np.ascontiguousarray(chance), np.ascontiguousarray(offset), CELL * width / fitted[0])
-
-
-@cache
-def _network(path: Path) -> cv2.dnn.Net:
-    if not path.is_file():
-        raise ModelsError(path.name, "the file is missing", "Install the program again")
-    try:
-        return cv2.dnn.readNetFromONNX(str(path))
-    except cv2.error as error:
-        raise ModelsError(
-            path.name, "it is no network that OpenCV reads", "Install the program again"
-        ) from error
+    return Sight(np.ascontiguousarray(chance), np.ascontiguousarray(offset), scale)
 
 
 @dataclass(frozen=True, slots=True)
