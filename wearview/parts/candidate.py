@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from wearview.parts.learned import FaceSeen
+from wearview.parts.learned import FaceSeen, Sight, face_seen
 from wearview.parts.part import in_view, radius_ratio
 from wearview.parts.rims import ANGLES, TURN, Rim
 from wearview.parts.teeth import (
@@ -21,6 +21,7 @@ from wearview.parts.teeth import (
 
 TEETH_WORTH, ENOUGH_TEETH = 1.5, 0.4  # of a face; and the regularity beyond which teeth say no more
 SEEN_WORTH = 2.0  # of the face that the network sees between two rims, beside their support and width
+NARROWEST = 0.91  # inner over outer radius: the cage of a needle bearing is thinner than any plate
 BESIDE = 0.3  # weight of a face that the network sees beside this one: a neighbour may lie there
 
 
@@ -156,3 +157,25 @@ def plate_between(smooth: NDArray[np.uint8], outer: Rim, inner: Rim, seen: FaceS
         hidden=nothing_over,
         seen=seen,
     )
+
+
+def face_between(
+    smooth: NDArray[np.uint8], inner: Rim | None, outer: Rim | None, sight: Sight | None
+) -> Plate | None:
+    """The plate whose face lies between two rims; None where they cannot belong together."""
+    if inner is None or outer is None or not belong_together(outer, inner):
+        return None
+    return plate_between(smooth, outer, inner, seen_between(sight, outer, inner))
+
+
+def seen_between(sight: Sight | None, outer: Rim, inner: Rim) -> FaceSeen | None:
+    """What the network sees between two rims; None without it."""
+    return None if sight is None else face_seen(sight, outer.ellipse, inner.ellipse)
+
+
+def belong_together(outer: Rim, inner: Rim) -> bool:
+    """Whether two ellipses can be the rims of one flat ring."""
+    a, b = outer.ellipse, inner.ellipse
+    apart = math.hypot(a.cx - b.cx, a.cy - b.cy)
+    aspect_a, aspect_b = a.minor / a.major, b.minor / b.major
+    return b.major < NARROWEST * a.major and apart < 0.06 * a.major and abs(aspect_a - aspect_b) < 0.08

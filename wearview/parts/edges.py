@@ -138,9 +138,9 @@ def _fit_arc(chain: NDArray[np.int32]) -> Ellipse | None:
 
 
 def candidate_slants(
-    arcs: list[Ellipse], width: int, height: int, focal: float, most: int = 5
+    arcs: list[Ellipse], width: int, height: int, focal: float, most: int
 ) -> list[tuple[float, float]]:
-    """Slants that most arc length agrees on, best first; straight down is always among them."""
+    """Slants that most arc length agrees on, best first; last, where none is near it, straight down."""
     poses, weights = [], []
     for arc in arcs:
         for slant in slants_of_ellipse(arc, width, height, focal):

@@ -17,12 +17,20 @@ from numpy.typing import NDArray
 
 from wearview.parts.as_part import MIN_DIAMETER, band_part, edge_on_part, plate_part
 from wearview.parts.band import Band, find_bands
-from wearview.parts.candidate import Plate, most_worth, plate_between
-from wearview.parts.choose import SURE, WHOLE, apart, as_large, is_of_pack, likeliest, select
+from wearview.parts.candidate import (
+    Plate,
+    belong_together,
+    face_between,
+    most_worth,
+    plate_between,
+    seen_between,
+)
+from wearview.parts.choose import likeliest, select
 from wearview.parts.corrected import Corrections, lies_on, put_right, stated_band
 from wearview.parts.edge_on import EdgeOn, plates_on_edge, why_none
 from wearview.parts.edges import Edges, PlaneEdges, candidate_slants, find_arcs, find_edges, lay_on
-from wearview.parts.learned import FaceSeen, Sight, band_seen, face_seen, face_span, look
+from wearview.parts.hidden import with_hidden
+from wearview.parts.learned import Sight, band_seen, face_span, look
 from wearview.parts.part import Part
 from wearview.parts.plane import DEFAULT_FOCAL_PER_DIAGONAL, Plane, slants_of_ellipse
 from wearview.parts.proposed import ring_sets_seen
@@ -49,12 +57,12 @@ MIN_RING_SCORE = 0.75
 # Where one ring comes full circle, or many nearly do, no other slant is tried: score of one, value of all.
 # In 40 tuned photos no other slant was better then.
 ROUND_ENOUGH, ENOUGH_ROUND = 1.85, 1.4
+LITTLE_ROUND = 0.05  # value up to which rings say nothing of the slant, so that the flattest is taken
 DOUBTED = 0.9  # chance under which a photo whose plates are all less sure is searched for a band
 SAME_CENTRE = 0.1  # of the radius
 FACE_SEEN = 0.5  # mean chance of a face on a plate that the network sees
 SAME_RIM = 0.03  # working-copy pixels, of centre and axes
 LEAST_BAND = 0.25  # mean chance of a band's lining along its middle
-NARROWEST = 0.91  # inner over outer radius: the cage of a needle bearing is thinner than any plate
 
 
 def find_plates(
@@ -79,7 +87,7 @@ def find_plates(
     scale = width / small.shape[1]
     focal_small = (focal or DEFAULT_FOCAL_PER_DIAGONAL * math.hypot(height, width)) / scale
     edges, size = find_edges(small), (small.shape[1], small.shape[0])
-    plane, ring_sets = _best_plane(edges, size, focal_small)
+    plane, laid, ring_sets = _best_plane(edges, size, focal_small)
     smooth = cv2.GaussianBlur(working, (0, 0), 1.0)
     plates = [p for s in ring_sets if (p := _measure(smooth, plane, s, scale, sight)) is not None]
     if sight is not None:
@@ -88,7 +96,7 @@ def find_plates(
                 proposed = _measure(smooth, plane, ring_set, scale, sight)
                 plates += [] if proposed is None else [proposed]
     chosen = select(plates) or (likeliest(plates) if in_view else [])
-    return chosen if sight is None else _with_hidden(chosen, plates, smooth, plane, scale, sight)
+    return chosen if sight is None else with_hidden(chosen, laid, smooth, plane, scale, sight)
 
 
 def _is_round(plate: Plate, plane: Plane, ring_set: RingSet, scale: float) -> bool:
@@ -99,19 +107,23 @@ def _is_round(plate: Plate, plane: Plane, ring_set: RingSet, scale: float) -> bo
     return near and plate.seen is not None and plate.seen.on > FACE_SEEN
 
 
-def _best_plane(edges: Edges, size: tuple[int, int], focal: float) -> tuple[Plane, list[RingSet]]:
-    """The slant under which most rings are round, made finer by the rings found under it."""
+def _best_plane(edges: Edges, size: tuple[int, int], focal: float) -> tuple[Plane, PlaneEdges, list[RingSet]]:
+    """The slant under which most rings are round, made finer by the rings found under it; the edges and rings
+    on it."""
     best: tuple[float, Plane, PlaneEdges, list[RingSet]] | None = None
     arcs = find_arcs(edges.map)
     arc_centres = np.array([(arc.cx, arc.cy) for arc in arcs]).reshape(-1, 2)
-    for slant in candidate_slants(arcs, *size, focal)[:4]:
+    for slant in candidate_slants(arcs, *size, focal, most=4):
+        if best is not None and best[0] > LITTLE_ROUND and slant == (0.0, 0.0):
+            break  # the last resort
         plane = Plane(*size, focal, slant)
         laid = lay_on(plane, edges)
         centres = [*plane.to_plane(arc_centres), *_voted_centres(plane, laid, size)]
         sets = settle_ring_sets(laid, centres, _radius_range(size), MOST_RING_SETS)
         value = sum(max(0.0, s.score - 1) ** 2 for s in sets)
-        if best is None or value > best[0]:
-            best = (value, plane, laid, sets)
+        worth = value if value > LITTLE_ROUND else -math.hypot(*slant)
+        if best is None or worth > best[0]:
+            best = (worth, plane, laid, sets)
         if value > ENOUGH_ROUND or any(s.score > ROUND_ENOUGH for s in sets):
             break  # under another slant no ring would come full circle
     assert best is not None  # straight down is always a candidate
@@ -122,7 +134,7 @@ def _best_plane(edges: Edges, size: tuple[int, int], focal: float) -> tuple[Plan
         plane = Plane(*size, focal, finer)
         laid = lay_on(plane, edges)
         sets = settle_ring_sets(laid, list(plane.to_plane(seen)), _radius_range(size), MOST_RING_SETS)
-    return plane, [s for s in sets if s.score >= MIN_RING_SCORE]
+    return plane, laid, [s for s in sets if s.score >= MIN_RING_SCORE]
 
 
 def _radius_range(size: tuple[int, int]) -> tuple[float, float]:
@@ -130,13 +142,9 @@ def _radius_range(size: tuple[int, int]) -> tuple[float, float]:
 
 
 def _voted_centres(plane: Plane, laid: PlaneEdges, size: tuple[int, int]) -> list[NDArray[np.float64]]:
-    width, height = size
-    box = plane.to_plane(np.array([[0, 0], [width - 1, 0], [width - 1, height - 1], [0, height - 1]], float))
-    # Towards the horizon the plane has no end; plates that far off are too small to grade.
-    low, high = np.maximum(box.min(axis=0), -np.array(size)), np.minimum(box.max(axis=0), 2 * np.array(size))
-    if (high - low).min() < 2 * SMALLEST * max(size):
-        return []  # the horizon of this slant runs through the photo
-    bounds = (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
+    bounds = plane.bounds
+    if bounds is None:
+        return []
     return voted_centres(
         laid[:: max(1, len(laid) // VOTERS)], bounds, _radius_range(size), 2 * MOST_RING_SETS
     )
@@ -181,7 +189,7 @@ def _measure(
     finer = RingSet(float(centre[0]), float(centre[1]), (Ring(inner, 1.0), Ring(outer, 1.0)))
     polar = unroll(smooth, plane, finer, scale)
     at = np.searchsorted(polar.radius, (inner * scale, outer * scale))
-    again = _face_between(smooth, fit_rim(polar, int(at[0]), 1), fit_rim(polar, int(at[1]), -1), sight)
+    again = face_between(smooth, fit_rim(polar, int(at[0]), 1), fit_rim(polar, int(at[1]), -1), sight)
     same = again is not None and abs(again.radius - plate.radius) < 0.1 * plate.radius
     return again if again is not None and same and again.worth > plate.worth else plate
 
@@ -201,14 +209,14 @@ def _best_face(smooth: NDArray[np.uint8], polar: Polar, sight: Sight | None) -> 
                 others = [rim for (_, side), rim in fitted.items() if side == towards_face]
                 fitted[index, towards_face] = _known_rim(fit_rim(polar, index, towards_face), others)
         inner, outer = fitted[inner_index, 1], fitted[outer_index, -1]
-        if inner is None or outer is None or not _belong_together(outer, inner):
+        if inner is None or outer is None or not belong_together(outer, inner):
             continue
         if (id(inner), id(outer)) in tried:
             continue
         tried.add((id(inner), id(outer)))
         # Full rings further out belong to something round this one: a bearing laid inside a plate.
         around = sum(s.coverage > 0.8 and polar.radius[s.index] > 1.18 * outer.radius for s in steps)
-        seen = _face_seen(sight, outer, inner)
+        seen = seen_between(sight, outer, inner)
         if most_worth(outer, inner, seen) - 0.3 * around <= best_worth:
             continue  # whatever its teeth are; rays, by which they are read, cost most
         plate = plate_between(smooth, outer, inner, seen)
@@ -229,62 +237,6 @@ def _known_rim(rim: Rim | None, others: list[Rim | None]) -> Rim | None:
         if other is not None and np.abs(own - astuple(other.ellipse)[:4]).max() < SAME_RIM:
             return other
     return rim
-
-
-def _face_between(
-    smooth: NDArray[np.uint8], inner: Rim | None, outer: Rim | None, sight: Sight | None
-) -> Plate | None:
-    """The plate whose face lies between two rims; None where they cannot belong together."""
-    if inner is None or outer is None or not _belong_together(outer, inner):
-        return None
-    return plate_between(smooth, outer, inner, _face_seen(sight, outer, inner))
-
-
-def _face_seen(sight: Sight | None, outer: Rim, inner: Rim) -> FaceSeen | None:
-    return None if sight is None else face_seen(sight, outer.ellipse, inner.ellipse)
-
-
-def _belong_together(outer: Rim, inner: Rim) -> bool:
-    """Whether two ellipses can be the rims of one flat ring."""
-    a, b = outer.ellipse, inner.ellipse
-    apart = math.hypot(a.cx - b.cx, a.cy - b.cy)
-    aspect_a, aspect_b = a.minor / a.major, b.minor / b.major
-    return b.major < NARROWEST * a.major and apart < 0.06 * a.major and abs(aspect_a - aspect_b) < 0.08
-
-
-def _with_hidden(
-    chosen: list[Plate],
-    plates: list[Plate],
-    smooth: NDArray[np.uint8],
-    plane: Plane,
-    scale: float,
-    sight: Sight,
-) -> list[Plate]:
-    """With them those of their pack whose other rim was taken for one of a plate that lies over them.
-
-    In a fan many rims cross; the size of a sure plate tells where to look for the other rim.
-    """
-    out = list(chosen)
-    sure = [p for p in chosen if p.chance > SURE and p.in_frame > WHOLE]
-    for plate in plates:
-        if all(apart(plate, other) for other in out):
-            alike = [like for like in sure if as_large(plate, like)]
-            again = [_with_rims_of(smooth, plane, plate, like, scale, sight) for like in alike]
-            out += sorted((p for p in again if p is not None), key=lambda p: -p.worth)[:1]
-    return out
-
-
-def _with_rims_of(
-    smooth: NDArray[np.uint8], plane: Plane, plate: Plate, like: Plate, scale: float, sight: Sight
-) -> Plate | None:
-    """The plate about the same centre, its rims sought where those of a plate of its pack would lie."""
-    middle = np.array([[plate.outer.ellipse.cx, plate.outer.ellipse.cy]])
-    (x, y), *_ = plane.to_plane((middle + 0.5) / scale - 0.5)
-    radii = np.array([like.radius * like.ratio, like.radius])
-    polar = unroll(smooth, plane, RingSet(x, y, tuple(Ring(r / scale, 1.0) for r in radii)), scale)
-    at = np.searchsorted(polar.radius, radii)
-    found = _face_between(smooth, fit_rim(polar, int(at[0]), 1), fit_rim(polar, int(at[1]), -1), sight)
-    return found if found is not None and is_of_pack(found, like) else None
 
 
 def find_parts(photo: Photo, said: Corrections = NOTHING_SAID) -> tuple[Part, ...]:

@@ -15,6 +15,7 @@ from wearview.parts.part import Ellipse
 
 # A phone's main camera is 24 to 28 mm in 35 mm terms; the image diagonal then is 43.27 mm.
 DEFAULT_FOCAL_PER_DIAGONAL = 26 / 43.27
+LEAST_IN_VIEW = 0.056  # of the long side: the least that a plane shows of a photo; two of the smallest plates
 HORIZON = 1e-3  # least depth, in focal lengths: points beyond go far away instead of wrapping round
 
 
@@ -81,6 +82,18 @@ class Plane:
         at, zoom = self._view
         seen = (np.asarray(xy, float) - self._middle) / (zoom * self.focal) + at
         return np.asarray(self._turn(seen, self.rotation.T) * self.focal + self._middle)
+
+    @property
+    def bounds(self) -> tuple[float, float, float, float] | None:
+        """x0, y0, x1, y1 of the photo on the plane; None where the horizon runs through the photo."""
+        size = np.array([self.width, self.height])
+        last = self.width - 1, self.height - 1
+        box = self.to_plane(np.array([[0, 0], [last[0], 0], last, [0, last[1]]], float))
+        # Towards the horizon the plane has no end; plates that far off are too small to grade.
+        low, high = np.maximum(box.min(axis=0), -size), np.minimum(box.max(axis=0), 2 * size)
+        if (high - low).min() < LEAST_IN_VIEW * size.max():
+            return None
+        return float(low[0]), float(low[1]), float(high[0]), float(high[1])
 
     def circles_to_photo(
         self,

@@ -1,0 +1,58 @@
+"""Plates that others half hide are found beside one in plain view, and nothing else is."""
+
+import math
+
+import cv2
+import numpy as np
+import pytest
+
+from wearview.parts.edges import find_edges
+from wearview.parts.find import _best_plane, find_plates
+from wearview.parts.learned import LABELS, LINING, Sight
+
+SIZE = (1200, 900)
+RIM, HOLE, TIP, TEETH = 160.0, 110.0, 100.0, 30  # pixels
+CELL = 6.25  # working-copy pixels
+FAN = [(300.0 + 65 * k, 450.0 - 12 * k + 6 * (k % 2)) for k in range(5)]  # the last lies on top
+
+
+def drawn_fan(centres) -> tuple[np.ndarray, Sight]:
+    """A picture of inner-toothed plates on each other, and what a network that knows faces sees of it."""
+    x, y = np.meshgrid(np.arange(SIZE[0]), np.arange(SIZE[1]))
+    grey, face = np.full(SIZE[::-1], 70.0), np.zeros(SIZE[::-1], np.float32)
+    for k, (cx, cy) in enumerate(centres):
+        radius, angle = np.hypot(x - cx, y - cy), np.arctan2(y - cy, x - cx)
+        tooth = (radius < HOLE) & (radius > TIP) & (np.cos(TEETH * angle) > 0)
+        ring = (radius <= RIM) & (radius >= HOLE)
+        grey[tooth], grey[ring] = 190, 120 + 12 * k
+        face[tooth], face[ring] = 0, 1
+    noisy = grey + np.random.default_rng(5).normal(0, 2, grey.shape)
+    rgb8 = cv2.merge([np.clip(noisy, 0, 255).astype(np.uint8)] * 3)
+    chance = np.zeros((len(LABELS), 144, 192), np.float32)
+    chance[LINING] = cv2.resize(face, (192, 144), interpolation=cv2.INTER_AREA)
+    chance[0] = 1 - chance[LINING]
+    return cv2.GaussianBlur(rgb8, (0, 0), 0.7), Sight(chance, np.zeros((2, 144, 192), np.float32), CELL)
+
+
+def middles(plates) -> list[tuple[float, float]]:
+    return sorted((p.outer.ellipse.cx, p.outer.ellipse.cy) for p in plates)
+
+
+def test_every_plate_of_a_fan_is_found_and_none_twice():
+    picture, sight = drawn_fan(FAN)
+    found = find_plates(picture, None, sight)
+    assert np.array(middles(found)) == pytest.approx(np.array(FAN), abs=1.5)
+    assert [p.radius for p in found] == pytest.approx([RIM] * len(FAN), rel=0.02)
+
+
+def test_a_face_that_no_rim_bounds_adds_no_plate():
+    picture, sight = drawn_fan(FAN[-1:])
+    sight.chance[LINING, 60:100, 10:70] = 1  # something that the network takes for lining
+    assert np.array(middles(find_plates(picture, None, sight))) == pytest.approx(np.array(FAN[-1:]), abs=1.5)
+
+
+def test_a_photo_in_which_nothing_is_round_is_taken_as_seen_from_above():
+    noise = np.random.default_rng(2).integers(0, 255, (600, 800, 3), dtype=np.uint8)
+    plane, _, rings = _best_plane(find_edges(cv2.GaussianBlur(noise, (0, 0), 3)), (800, 600), 700.0)
+    assert rings == []
+    assert math.hypot(*plane.slant) < 0.1
