@@ -2,13 +2,15 @@
 reference, then the pack."""
 
 import math
+from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
+from itertools import pairwise
 from types import MappingProxyType
 
 import numpy as np
 
-from wearview.errors import CallError, PhotoError
+from wearview.errors import PhotoError
 from wearview.grade import grade_lining, grade_steel
 from wearview.joining import join_shots, shot_again, standing
 from wearview.library import choose, main_reference
@@ -30,13 +32,21 @@ from wearview.look import (
 from wearview.pack import Pack, PackEntry, profile_pack
 from wearview.parts import Corrections, Part, row_order
 from wearview.photo import Photo
-from wearview.record import Graded, GradedPart, GradedPhoto, Place
+from wearview.record import Graded, GradedPart, GradedPhoto, Place, Shows
 from wearview.reference import NO_REFERENCE, Reference, cleanest_part
 from wearview.relight import look_again
 from wearview.settings import Settings
 from wearview.steel import read_steel
 from wearview.surface import Face
-from wearview.terms import BAND, FRICTION, LINED_KINDS, REACTION, STEEL, WEAK_LIGHT
+from wearview.terms import (
+    BAND,
+    FRICTION,
+    LINED_KINDS,
+    REACTION,
+    SHOTS_DO_NOT_FIT,
+    STEEL,
+    WEAK_LIGHT,
+)
 
 Progress = Callable[[int, int, str], None]
 Known = Callable[[Source, int], GradedPhoto | None]
@@ -57,7 +67,7 @@ def grade_photos(
     first: str = "apply",
     kinds: Sequence[str] | None = None,
     places: Sequence[Place] | None = None,
-    shots: int = 1,
+    shows: Sequence[Shows] | None = None,
     corrections: Mapping[str, Corrections] = NO_CORRECTIONS,
     begins: int = 1,
     known: Known | None = None,
@@ -89,9 +99,10 @@ def grade_photos(
         Kinds in the order found, from `terms.KINDS`, when a person states them.
     places : sequence of Place or None
         Positions in the order found; counted from `begins` without.
-    shots : int
-        So many photos that follow each other show the same parts, joined into one reading; `kinds` and
-        `places` are those of the first.
+    shows : sequence of Shows or None
+        Which parts each photo shows, and which side of them; parts of its own without. Photos of the same
+        parts follow each other, those of one side first. Shots of one side are joined into one reading,
+        `kinds` and `places` being those of the first; each side has its own, and the worse one counts.
     corrections : mapping of str to Corrections
         What a person put right in a photo, by its sha256.
     begins : int
@@ -99,11 +110,12 @@ def grade_photos(
     known : callable or None
         Gives a photo that was graded before, with the same settings, reference photo, corrections and apply
         end, and with this position as its first; None where it was not. Asked only where neither kinds nor
-        places are stated and every photo shows parts of its own.
+        places are stated, for photos that show parts of their own.
     finish : callable
-        Called once with each photo as soon as it is graded; what it returns stands in its place from then on.
-        One that draws the photo and gives it back `without_pictures` keeps a long pack in little memory.
-        Where a reference photo is given, each photo is finished before the next is read.
+        Called once with each photo as soon as it and other shots of its parts are graded; what it returns
+        stands in its place from then on. One that draws the photo and gives it back `without_pictures` keeps
+        a long pack in little memory. Where a reference photo is given, the shots of some parts are finished
+        before the next photo is read.
     workers : int
         From two on, so many threads read and look at the photos that come next, unless `known` may have them;
         the result is the same to the last digit.
@@ -118,25 +130,23 @@ def grade_photos(
     ------
     CleanReferenceError
         When the reference photo cannot be read or holds no lining that can serve.
-    CallError
-        When the photos do not make whole groups of shots.
     """
-    if len(sources) % shots:
-        raise CallError(
-            f"{len(sources)} photos",
-            f"do not make groups of {shots} shots",
-            "Give as many shots of every part, those of the same parts after each other",
-        )
-    order = list(sources) if first == "apply" else list(reversed(sources))
+    order = list(sources)
+    shown = list(shows) if shows is not None else [Shows(n) for n in range(len(order))]
+    times = Counter(one.parts for one in shown)
+    if first == "reaction":
+        order.reverse()
+        shown.reverse()
     total = len(order) + (reference is not None)
     anchor, clean = None, None
     unread: list[PhotoError] = []
     repeated: list[str] = []
     seen_hashes: set[str] = set()
     photos: list[GradedPhoto] = []
+    begun = [0]  # where in `photos` the shots of each face begin
     count = _Count(begins, places)
     stated = list(kinds or [])
-    alone = kinds is None and places is None and shots == 1
+    alone = kinds is None and places is None
     done_before = known if known is not None and alone else lambda source, position: None
     ahead = workers if known is None else 1
     with look_ahead(order, corrections, known_colours(settings), ahead) as look:
@@ -147,11 +157,16 @@ def grade_photos(
             found = clean_from_photo(reference, settings)
             anchor, clean = found.light, found.reference
         for done, source in enumerate(order):
+            if count.turn_to(shown[done]):
+                if clean is not None:
+                    photos[begun[-1] :] = _settled(photos[begun[-1] :], clean, settings, finish)
+                begun.append(len(photos))
             progress(done + (reference is not None), total, name_of(source))
-            count.turn_to(done // shots)
-            if (before := done_before(source, count.next)) is not None and before.sha256 not in seen_hashes:
+            before = done_before(source, count.next) if times[shown[done].parts] == 1 else None
+            if before is not None and before.sha256 not in seen_hashes:
                 seen_hashes.add(before.sha256)
                 photos.append(count.number(before))
+                begun.append(len(photos))  # it is graded and finished
                 continue
             try:
                 seen = look(done)
@@ -172,18 +187,20 @@ def grade_photos(
                     taken = _seen_again(taken, seen.photo, read_source(second), settings)
                 except PhotoError as error:
                     unread.append(error)
-            photos.append(taken if clean is None else finish(_graded(taken, clean, settings)))
+            photos.append(taken)
     if clean is None:
         if lining is not None or own:
             photos, shared = _with_linings(photos, lining, own)
         else:
             shared = cleanest_part(_linings(photos))
-        for n, taken in enumerate(photos):  # in their places, so that nothing holds on to their pictures
-            photos[n] = finish(_graded(taken, shared, settings))
+        for begin, end in pairwise([*begun, len(photos)]):
+            # In their places, so that nothing holds on to their pictures.
+            photos[begin:end] = _settled(photos[begin:end], shared, settings, finish)
     else:
+        photos[begun[-1] :] = _settled(photos[begun[-1] :], clean, settings, finish)
         shared = clean
     progress(total, total, "")
-    photos = _with_reaction_plate(join_shots(_doubt_stated(photos, kinds, places), shared, settings))
+    photos = _with_reaction_plate(_doubt_stated(photos, kinds, places))
     return Graded(tuple(photos), tuple(unread), shared, _pack(photos), tuple(repeated))
 
 
@@ -308,33 +325,42 @@ def _doubt_stated(
 class _Count:
     """Positions in the order found; after the stated ones have run out, counting goes on from the last.
 
-    `again` is the photo whose parts the next one shows again, the first of its group with any part.
+    `again` is the photo whose parts the next one shows again, the first of its face with any part.
     """
 
     def __init__(self, begins: int, places: Sequence[Place] | None) -> None:
         self._given = list(places or [])
-        self._group = -1
+        self._face = Shows(-1)
+        self._front: list[int] | None = None
         self.next = begins
         self.again: GradedPhoto | None = None
 
-    def turn_to(self, group: int) -> None:
-        """The photos that follow are shots of this group."""
-        if group != self._group:
-            self._group, self.again = group, None
+    def turn_to(self, face: Shows) -> bool:
+        """The next photo shows this face; whether the one before showed another."""
+        if face == self._face:
+            return False
+        other_side = self.again if face.parts == self._face.parts else None
+        self._front = [part.position for part in other_side.parts] if other_side else None
+        self._face, self.again = face, None
+        return True
 
     def number(self, photo: GradedPhoto) -> GradedPhoto:
-        """The photo with its parts' positions; without parts, where it is no shot of those it should show."""
+        """The photo with its parts' positions; without parts, where it does not show those it should."""
         if self.again is not None and photo.parts:
             return shot_again(photo, self.again)
-        parts = []
-        for part in photo.parts:
-            place = self._given.pop(0) if self._given else Place(self.next)
-            self.next = place.position + 1
-            parts.append(replace(part, position=place.position, side=place.side))
-        numbered = replace(photo, parts=tuple(parts))
-        if parts:
+        if self._front is not None and photo.parts and len(photo.parts) != len(self._front):
+            return replace(photo, parts=(), problems=(*photo.problems, SHOTS_DO_NOT_FIT))
+        numbered = replace(photo, parts=tuple(self._placed(n, part) for n, part in enumerate(photo.parts)))
+        if numbered.parts:
             self.again = numbered
         return numbered
+
+    def _placed(self, n: int, part: GradedPart) -> GradedPart:
+        place = Place(self.next if self._front is None else self._front[n])
+        if self._given:
+            place = self._given.pop(0)
+        self.next = place.position + 1
+        return replace(part, position=place.position, side=place.side or self._face.side)
 
 
 def _with_reaction_plate(photos: list[GradedPhoto]) -> list[GradedPhoto]:
@@ -349,9 +375,22 @@ def _with_reaction_plate(photos: list[GradedPhoto]) -> list[GradedPhoto]:
     frictions = sum(p.part.kind == FRICTION for p in parts)
     if parts[-2].part.kind != FRICTION or 2 * frictions < len(parts) - 2:
         return photos
-    last = replace(parts[-1], part=replace(parts[-1].part, kind=REACTION, kind_confidence=BY_PLACE))
+
+    def called(part: GradedPart) -> GradedPart:
+        if parts[-1].id not in (part.id, part.shot_of):
+            return part
+        return replace(part, part=replace(part.part, kind=REACTION, kind_confidence=BY_PLACE))
+
+    return [replace(photo, parts=tuple(map(called, photo.parts))) for photo in photos]
+
+
+def _settled(
+    photos: Sequence[GradedPhoto], shared: Reference, settings: Settings, finish: Finish
+) -> list[GradedPhoto]:
+    """The shots of some parts graded, joined and finished."""
     return [
-        replace(photo, parts=tuple(last if p.id == last.id else p for p in photo.parts)) for photo in photos
+        finish(photo)
+        for photo in join_shots([_graded(p, shared, settings) for p in photos], shared, settings)
     ]
 
 

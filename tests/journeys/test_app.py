@@ -1,10 +1,12 @@
 """The page: giving photos, seeing the pack, deciding, handing over, through Streamlit's own test driver."""
 
+import io
 import tomllib
 from pathlib import Path
 
 import pytest
 import streamlit as st
+from PIL import Image
 from streamlit.testing.v1 import AppTest
 
 from tests import documents
@@ -215,6 +217,43 @@ def test_photos_go_by_name_with_photo_2_before_photo_10_or_as_moved(photos_page,
     assert lying(url) == ["IMG_10.jpg", "IMG_2.jpg"]
     press(photos_page, f"out {last}")
     assert lying(url) == ["IMG_2.jpg"]
+
+
+def test_two_shots_become_one_reading_and_are_taken_apart_again(photos_page, url):
+    give_clean(photos_page, photo(CLEAN))
+    other = io.BytesIO()
+    with Image.open(DEMO / LAST) as picture:
+        picture.save(other, "JPEG", quality=80)
+    graded(give(photos_page, photo(LAST, "a.jpg"), ("b.jpg", other.getvalue(), "image/jpeg")), url)
+    assert [place(part) for part in parts(url)] == [(1, None), (2, None)]
+    photos_page.toggle(key="again Job 7 Forward").set_value(True)
+    beside(run(photos_page), "same")
+    graded(photos_page, url)
+    first, again = parts(url)
+    assert (place(first), first["shots"]["ids"]) == ((1, None), [first["id"], again["id"]])
+    assert again["shot_of"] == first["id"]
+    beside(photos_page, "turned")
+    graded(photos_page, url)
+    assert [place(part) for part in parts(url)] == [(1, "apply"), (1, "reaction")]
+    assert turn_to(photos_page, PACK_PAGE).session_state["plate"]
+    assert [b.label.split("**")[1] for b in photos_page.button if b.key.startswith("plate-")] == ["1a", "1r"]
+    beside(turn_to(photos_page, PHOTOS), "own")
+    graded(photos_page, url)
+    assert [place(part) for part in parts(url)] == [(1, None), (2, None)]
+
+
+def parts(url):
+    return [part for entry in element_of(url).latest.document["photos"] for part in entry["parts"]]
+
+
+def place(part):
+    return part["position"], part.get("side")
+
+
+def beside(app, what):
+    [asked] = [w for w in app.get("button_group") if (w.key or "").startswith("beside")]
+    asked.set_value(what)
+    return run(app)
 
 
 def test_an_unreadable_photo_is_named_and_another_takes_its_place(photos_page, url):

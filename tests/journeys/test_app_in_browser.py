@@ -1,11 +1,13 @@
 """`wearview app` as a shop meets it: the command, browsers of desk and phone, the report downloaded."""
 
+import io
 import math
 import re
 import time
 
 import numpy as np
 import pytest
+from PIL import Image
 
 from tests import documents
 from tests.chromium import findings, needed
@@ -133,6 +135,38 @@ def test_a_part_that_was_missed_is_added_by_tapping_where_no_part_is_left(tmp_pa
         wait_for_part(tab, bench.store)
     [part] = newest(bench.store)
     assert part["outline"]["outer"]["major"] == pytest.approx(outer["major"], rel=0.02)
+
+
+def test_two_shots_of_a_plate_become_one_reading_by_two_taps_on_a_phone(tmp_path):
+    url, bench, name, _ = one_photo_graded(tmp_path)
+    other = io.BytesIO()
+    with Image.open(DEMO / "direct-pack-3.jpg") as picture:
+        picture.save(other, "JPEG", quality=80)
+    tray.add_photo(bench.store, name, "b.jpg", other.getvalue())
+    bench.close()
+    with served(tmp_path, url) as (address, _), browser(tmp_path, "phone", "about:blank", 360) as tab:
+        tab.ask("Page.navigate", url=f"{address}/photos?teardown=Job+7&element=Forward")
+        tab.wait_until_drawn("That is all: grade the pack")
+        on = "(box => box?.checked || box?.click())(document.querySelector('[class*=st-key-again] input'))"
+        tab.wait_for(f"({on}, document.body.innerText.includes('Beside photo 1 it shows'))", pause=1)
+        button = "[...document.querySelectorAll('button')].find(b => b.innerText === '{}')"
+        for label in ("other parts", "the same", "other side"):  # within a thumb's reach, none cut off
+            [left, right, height] = tab.value(
+                f"(box => [box.left, box.right, box.height])({button.format(label)}.getBoundingClientRect())"
+            )
+            assert left >= 0
+            assert right <= 360
+            assert height >= 44
+        assert findings(tab) == []
+        tab.wait_until_drawn("Beside photo 1 it shows")
+        press(tab, "the same")
+        tab.wait_for(f"{button.format('the same')}.ariaChecked === 'true'")
+        press(tab, "That is all: grade the pack")
+        tab.wait_until_drawn("Graded and stored: 2 photos")
+        press(tab, "See the pack", "a")
+        tab.wait_until_drawn("Joined from 2 shots that agree")
+    [part] = newest(bench.store)
+    assert (part["position"], len(part["shots"]["ids"])) == (1, 2)
 
 
 # The edges of the lining in intermediate-band.jpg, by eye.

@@ -6,6 +6,7 @@ import pytest
 
 from wearview import store as record
 from wearview.ui import tray
+from wearview.ui.again import Again
 from wearview.ui.said import Said
 from wearview.ui.tray import ElementName, Layout
 
@@ -53,6 +54,20 @@ def test_what_was_stated_of_parts_is_forgotten_when_photos_change_and_kept_else(
     assert tray.read_tray(store, NAME).layout.positions == (3,)
     tray.add_photo(store, NAME, "b.jpg", b"b")
     assert tray.read_tray(store, NAME).layout.positions is None
+
+
+def test_photos_of_the_same_parts_are_remembered_and_a_retake_takes_its_place_among_them(store):
+    a, _, c = (tray.add_photo(store, NAME, f"{n}.jpg", n.encode()) for n in "abc")
+    tray.say_again(store, NAME, {c.sha256: Again(a.sha256)})
+    assert names(store) == ["a.jpg", "c.jpg", "b.jpg"]
+    before = tray.read_tray(store, NAME)
+    tray.replace_photo(store, NAME, a.sha256, "d.jpg", b"d")
+    assert names(store) == ["d.jpg", "c.jpg", "b.jpg"]
+    assert [one.parts for one in tray.read_tray(store, NAME).shows] == [0, 0, 1]
+    tray.say_again(store, NAME, {})
+    after = tray.read_tray(store, NAME)
+    assert [one.parts for one in after.shows] == [0, 1, 2]
+    assert len({lying.signature for lying in (before, after)}) == 2
 
 
 def test_a_line_cut_off_by_a_stopped_machine_spoils_no_other(store, tmp_path):

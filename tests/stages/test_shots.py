@@ -18,7 +18,7 @@ from wearview.grade import grade_lining, grade_steel
 from wearview.lining import read_lining
 from wearview.photo import PhotoBytes
 from wearview.pipeline import grade_photos
-from wearview.record import build_document, keep_ids, parts_of, validate, veil_document
+from wearview.record import Shows, build_document, in_shots, keep_ids, parts_of, validate, veil_document
 from wearview.settings import load_settings
 from wearview.shots import compare_sides, join_linings, join_steels
 from wearview.terms import SHOTS_DISAGREE, SHOTS_DO_NOT_FIT
@@ -104,7 +104,7 @@ def darker(factor: float, file: str = PACK) -> PhotoBytes:
 @pytest.fixture(scope="module")
 def joined():
     """A photo of several plates and the same one a little darker, as two shots."""
-    return grade_photos([PACK, darker(0.9)], SETTINGS, reference=CLEAN, shots=2)
+    return grade_photos([PACK, darker(0.9)], SETTINGS, reference=CLEAN, shows=in_shots(2, 2))
 
 
 def test_shots_of_the_same_parts_hold_the_same_positions_and_one_grade(joined):
@@ -152,13 +152,13 @@ def test_a_blind_document_hides_what_the_shots_say(joined):
 
 
 def test_a_shot_of_other_parts_is_left_out_and_named():
-    graded = grade_photos([CLEAN, PACK], SETTINGS, reference=CLEAN, shots=2)
+    graded = grade_photos([CLEAN, PACK], SETTINGS, reference=CLEAN, shows=in_shots(2, 2))
     assert [len(photo.parts) for photo in graded.photos] == [1, 0]
     assert SHOTS_DO_NOT_FIT in graded.photos[1].problems
 
 
 def test_a_shot_that_shows_no_part_leaves_the_reading_to_the_others():
-    graded = grade_photos([darker(0.02, CLEAN), CLEAN], SETTINGS, reference=CLEAN, shots=2)
+    graded = grade_photos([darker(0.02, CLEAN), CLEAN], SETTINGS, reference=CLEAN, shows=in_shots(2, 2))
     [part] = [part for photo in graded.photos for part in photo.parts]
     assert (part.position, part.shots, part.grade.level) == (1, None, 0)
 
@@ -193,7 +193,51 @@ def darker_face(file: str) -> bytes:
 
 def test_photos_that_make_no_whole_groups_are_refused():
     with pytest.raises(CallError, match="groups of 2"):
-        grade_photos([CLEAN, PACK, CLEAN], SETTINGS, shots=2)
+        in_shots(3, 2)
+
+
+def test_only_the_photos_that_show_the_same_parts_are_joined_whichever_end_they_begin_at():
+    sources, shows = [darker(0.9), PACK, CLEAN], [Shows(0), Shows(0), Shows(1)]
+    found = grade_photos(sources, SETTINGS, reference=CLEAN, shows=shows)
+    many = len(found.photos[0].parts)
+    assert [p.position for p in found.photos[0].parts] == list(range(1, many + 1))
+    assert [p.shot_of for p in found.photos[1].parts] == [p.id for p in found.photos[0].parts]
+    assert [(p.position, p.shot_of, p.shots) for p in found.photos[2].parts] == [(many + 1, None, None)]
+    turned = grade_photos(sources[::-1], SETTINGS, reference=CLEAN, shows=shows[::-1], first="reaction")
+    assert build_document(turned, SETTINGS) == build_document(found, SETTINGS)
+
+
+def test_two_sides_hold_one_position_and_are_numbered_by_the_first():
+    shows = [Shows(0, "apply"), Shows(0, "reaction"), Shows(1)]
+    found = grade_photos([PACK, darker(0.9), CLEAN], SETTINGS, reference=CLEAN, shows=shows)
+    many = len(found.photos[0].parts)
+    places = [[(p.position, p.side, p.shot_of) for p in photo.parts] for photo in found.photos]
+    assert places[0] == [(n, "apply", None) for n in range(1, many + 1)]
+    assert places[1] == [(n, "reaction", None) for n in range(1, many + 1)]
+    assert places[2] == [(many + 1, None, None)]
+    assert [len(one.ids) for one in found.pack.sides] == [2] * len(found.pack.sides)
+    validate(build_document(found, SETTINGS))
+
+
+def test_a_side_with_other_parts_is_left_out_and_named():
+    shows = [Shows(0, "apply"), Shows(0, "reaction")]
+    graded = grade_photos([CLEAN, PACK], SETTINGS, reference=CLEAN, shows=shows)
+    assert [len(photo.parts) for photo in graded.photos] == [1, 0]
+    assert SHOTS_DO_NOT_FIT in graded.photos[1].problems
+
+
+def test_each_photo_is_finished_once_with_the_grade_that_it_keeps():
+    finished = []
+
+    def finish(photo):
+        finished.append(photo)
+        return photo
+
+    sources, shows = [PACK, darker(0.9), CLEAN], [Shows(0), Shows(0), Shows(1)]
+    found = grade_photos(sources, SETTINGS, reference=CLEAN, shows=shows, finish=finish)
+    assert [photo.sha256 for photo in finished] == [photo.sha256 for photo in found.photos]
+    for early, late in zip(finished, found.photos, strict=True):
+        assert [p.grade for p in early.parts] == [p.grade for p in late.parts]
 
 
 def test_a_shot_of_a_part_that_is_not_there_is_no_document():

@@ -51,7 +51,7 @@ from wearview.record.length import Length, parse_length
 from wearview.record.measured import OVER, UNDER, WITHIN, Measured, measured_from, measured_json
 from wearview.record.mileage import KM_PER_MILE, Mileage, mileage_json, parse_mileage
 from wearview.record.orders import OrderLine, parts_list
-from wearview.record.stated import Place, parse_kinds, parse_places
+from wearview.record.stated import Place, Shows, in_shots, parse_kinds, parse_places
 from wearview.record.suggest import Suggestion, suggestions
 from wearview.record.verdict import PACK, Verdict, parse_target, position_label
 
@@ -99,6 +99,7 @@ __all__ = [
     "PartLine",
     "Place",
     "Profile",
+    "Shows",
     "Suggestion",
     "Teardown",
     "TeardownLine",
@@ -111,6 +112,7 @@ __all__ = [
     "counted",
     "differences",
     "follow",
+    "in_shots",
     "keep_ids",
     "lining_of",
     "measured_from",

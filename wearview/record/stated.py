@@ -1,4 +1,5 @@
-"""What a person states of the parts in the order found: their kinds, their places in the pack."""
+"""What a person states beforehand: of the parts in the order found their kinds and places in the pack, of the
+photos which parts they show."""
 
 from dataclasses import dataclass
 
@@ -13,6 +14,32 @@ class Place:
 
     position: int
     side: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Shows:
+    """What a photo shows: photos with the same number show the same parts; of these, those with the same
+    side ("apply", "reaction" or None) are shots of the same faces."""
+
+    parts: int
+    side: str | None = None
+
+
+def in_shots(photos: int, shots: int) -> list[Shows]:
+    """What so many photos show where so many that follow each other are shots of the same parts.
+
+    Raises
+    ------
+    CallError
+        When the photos do not make whole groups.
+    """
+    if photos % shots:
+        raise CallError(
+            f"{photos} photos",
+            f"do not make groups of {shots} shots",
+            "Give as many shots of every part, those of the same parts after each other",
+        )
+    return [Shows(n // shots) for n in range(photos)]
 
 
 def parse_kinds(typed: str | None) -> list[str] | None:

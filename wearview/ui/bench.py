@@ -1,6 +1,7 @@
 """Grades trays in the background: each photo as soon as it came, the pack once no more are coming."""
 
 import hashlib
+import itertools
 import logging
 import queue
 import threading
@@ -11,7 +12,7 @@ from dataclasses import asdict, dataclass, replace
 from functools import cache
 
 from wearview.errors import WearviewError
-from wearview.record import Document, parts_of
+from wearview.record import Document
 from wearview.report.pictures import small_picture
 from wearview.store import (
     GradedPhoto,
@@ -255,6 +256,7 @@ class Bench:
             photos=tuple(map(self._picture, lying.photos)),
             kinds=lying.layout.kinds,
             positions=lying.layout.positions,
+            shows=lying.shows if lying.again else None,
         )
         answer = self._grader.grade(asked, advance)
         for photo in lying.photos:
@@ -283,11 +285,19 @@ class Bench:
 
     def _begins(self, lying: Tray, photo: GivenPhoto) -> int:
         """The position of a photo's first part, as far as those before it in the pack have been seen."""
-        order = lying.photos if lying.layout.first == "apply" else lying.photos[::-1]
-        seen = [self.seen(lying, before) for before in order[: order.index(photo)]]
-        documents = [s.document for s in seen if s is not None and s.document is not None]
-        unseen = sum(s is None for s in seen)  # a plate each, most likely
-        return 1 + unseen + sum(1 for document in documents for _ in parts_of(document))
+        counts: dict[int, int] = {}  # for each that shows parts of its own
+        pairs = list(zip(lying.photos, lying.shows, strict=True))
+        for other, shows in pairs if lying.layout.first == "apply" else reversed(pairs):
+            counts[shows.parts] = max(counts.get(shows.parts, 0), self._parts(lying, other))
+        before = itertools.takewhile(lambda parts: parts != dict(pairs)[photo].parts, counts)
+        return 1 + sum(counts[parts] for parts in before)
+
+    def _parts(self, lying: Tray, photo: GivenPhoto) -> int:
+        """How many parts a photo shows; before it was seen one, most likely."""
+        seen = self.seen(lying, photo)
+        if seen is None:
+            return 1
+        return 0 if seen.document is None else sum(len(entry["parts"]) for entry in seen.document["photos"])
 
     def _asked(self, lying: Tray) -> Asked:
         clean = self._picture(lying.reference) if lying.reference else None

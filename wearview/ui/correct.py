@@ -43,7 +43,7 @@ def correct(
         st.info("The photos were changed since: have the pack graded first, on the page Photos.")
         return
     if chosen is not None:
-        _outline(store, name, lying, found, chosen)
+        _outline(store, name, lying, photos, found, chosen)
     _missing(store, name, lying, photos, chosen)
     if found:
         _kinds_and_positions(store, name, lying, found)
@@ -59,11 +59,19 @@ def _as_found(lying: Tray, lines: Sequence[PartLine]) -> list[PartLine] | None:
     if lying.layout.first == "reaction":
         shas.reverse()
     by_id = {line.part["id"]: line for line in lines}
-    return [by_id[part["id"]] for sha in shas if sha in photos for part in photos[sha]["parts"]]
+    found = (
+        part.get("shot_of", part["id"]) for sha in shas if sha in photos for part in photos[sha]["parts"]
+    )
+    return [by_id[part_id] for part_id in dict.fromkeys(found)]
 
 
 def _outline(
-    store: record.Store, name: ElementName, lying: Tray, found: list[PartLine], chosen: PartLine
+    store: record.Store,
+    name: ElementName,
+    lying: Tray,
+    photos: Sequence[dict[str, Any]],
+    found: list[PartLine],
+    chosen: PartLine,
 ) -> None:
     """What is no part, and rims or edges by tapping, for the part that is chosen."""
     sha256 = chosen.photo["sha256"]
@@ -71,7 +79,8 @@ def _outline(
     where = f"position {chosen.label}"
     with st.container(horizontal=True, gap="small"):
         if st.button(plain(f"Position {chosen.label} is no part"), key="no part"):
-            tray.say_no_part(store, name, sha256, _place_on(chosen))
+            for entry, part in _shots(photos, chosen.part["id"]):
+                tray.say_no_part(store, name, entry["sha256"], _place_on(part))
             _grade_again(store, name, _without(lying.layout, found.index(chosen)))
         if st.button(plain(f"Tap the {asked.name} of position {chosen.label}"), key="tap lines"):
             st.session_state["tapping"] = where
@@ -144,9 +153,19 @@ def _tap(
     _grade_again(store, name, _counted_anew(lying.layout) if part is None else lying.layout)
 
 
-def _place_on(line: PartLine) -> tuple[float, float]:
+def _shots(photos: Sequence[dict[str, Any]], part_id: str) -> list[tuple[dict[str, Any], dict[str, Any]]]:
+    """Every photo that shows a part, with what it shows of it."""
+    return [
+        (entry, part)
+        for entry in photos
+        for part in entry["parts"]
+        if part.get("shot_of", part["id"]) == part_id
+    ]
+
+
+def _place_on(part: dict[str, Any]) -> tuple[float, float]:
     """The middle of a plate, or a place on a band, in pixels of the upright photo."""
-    outline = line.part["outline"]
+    outline = part["outline"]
     if outline["outer"] is not None:
         return outline["outer"]["cx"], outline["outer"]["cy"]
     # Halfway between the first two edges that a level line through the middle of the outline meets.

@@ -12,7 +12,7 @@ import sys
 import tempfile
 import threading
 from collections import OrderedDict
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import asdict, dataclass, field
 from functools import lru_cache
@@ -27,7 +27,7 @@ from wearview.errors import (
     PhotoError,
     WearviewError,
 )
-from wearview.record import Document
+from wearview.record import Document, Shows
 
 if TYPE_CHECKING:
     from wearview.look import Clean, Source
@@ -59,7 +59,8 @@ class Asked:
     """Photos to be graded as one pack: as `pipeline.grade_photos` takes them.
 
     `said` holds what a person put right in a photo, by its sha256: a dict of `rims`, `no_parts` and `bands`;
-    `begins` is the first position where `positions` does not say it.
+    `begins` is the first position where `positions` does not say it. `shows` is what each photo shows, where
+    some show the same parts.
     """
 
     photos: tuple[Picture, ...]
@@ -69,6 +70,7 @@ class Asked:
     kinds: tuple[str, ...] | None = None
     positions: tuple[int, ...] | None = None
     begins: int = 1
+    shows: tuple[Shows, ...] | None = None
     said: Mapping[str, Any] = field(default_factory=dict)
 
 
@@ -172,7 +174,7 @@ class _Shelf:
     """Photos graded by this process, without their pictures, and the overlays drawn of them.
 
     A pack takes from it what was graded photo by photo, and what no correction has touched, where a photo of
-    a clean plate was given and the position is the same.
+    a clean plate was given, the position is the same and no other photo shows the same parts.
     """
 
     def __init__(self, folder: Path) -> None:
@@ -214,9 +216,12 @@ def _grade(asked: Mapping[str, Any], shelf: _Shelf, tell: Callable[[Mapping[str,
     settings = shop_settings()
     shelf.tidy()
     overlays: dict[str, str] = {}
+    shows = None if asked["shows"] is None else [Shows(**one) for one in asked["shows"]]
+    same_parts = _same_parts(asked["photos"], shows)
 
     def key(sha256: str, name: str, position: int) -> str:
         alone = [asked[what] for what in ("reference", "apply_end", "kinds", "positions")]
+        alone.append(same_parts.get(sha256))
         return json.dumps([sha256, name, position, asked["said"].get(sha256), settings.rules.sha256, alone])
 
     def known(source: "Source", position: int) -> "GradedPhoto | None":
@@ -247,6 +252,7 @@ def _grade(asked: Mapping[str, Any], shelf: _Shelf, tell: Callable[[Mapping[str,
         first=asked["first"],
         kinds=asked["kinds"],
         places=None if asked["positions"] is None else [Place(p) for p in asked["positions"]],
+        shows=shows,
         corrections={sha256: _corrections(**said) for sha256, said in asked["said"].items()},
         begins=asked["begins"],
         known=known,
@@ -260,6 +266,16 @@ def _grade(asked: Mapping[str, Any], shelf: _Shelf, tell: Callable[[Mapping[str,
             "unread": {error.subject: str(error) for error in graded.unread},
         }
     )
+
+
+def _same_parts(
+    photos: Sequence[Mapping[str, str]], shows: Sequence[Shows] | None
+) -> dict[str, list[tuple[str, str | None]]]:
+    """For each photo whose parts others show too, by its sha256: all of them, each with its side."""
+    together: dict[int, list[tuple[str, str | None]]] = {}
+    for photo, one in zip(photos, shows or (), strict=shows is not None):
+        together.setdefault(one.parts, []).append((Path(photo["path"]).name, one.side))
+    return {sha256: group for group in together.values() if len(group) > 1 for sha256, _ in group}
 
 
 @lru_cache(maxsize=8)

@@ -2,7 +2,6 @@
 
 from typing import Any
 
-from wearview.record import parts_of
 from wearview.report.words import level_words
 from wearview.terms import PROBLEMS
 from wearview.ui.bench import Seen
@@ -13,7 +12,7 @@ def shown(seen: Seen | None, *, blind: bool) -> list[str]:
     """What was found: a line for each part with its kind and, unless it is judged blind, its heat level."""
     if seen is None or seen.document is None:
         return []
-    parts = [part for _, part in parts_of(seen.document)]
+    parts = [part for photo in seen.document["photos"] for part in photo["parts"]]
     return [part["kind"] if blind else f"{part['kind']}: {_level(part)}" for part in parts]
 
 

@@ -14,11 +14,14 @@ from datetime import UTC, datetime
 from pathlib import PureWindowsPath
 from typing import Any
 
+from wearview.record import Shows
 from wearview.store import Store, keep_file
+from wearview.ui.again import Again, shows, together
 from wearview.ui.journal import add_line, read_lines
 from wearview.ui.said import AS_FOUND, BAND, NO_PART, PUT_RIGHT, RIMS, Point, Points, Said, put_right
 
 BY_NAME, BY_TIME, AS_GIVEN, BY_HAND = "name", "time", "given", "hand"
+AGAIN = "again"  # in the journal: that a photo shows the parts of another one again
 ORDERS = (BY_NAME, BY_TIME, AS_GIVEN, BY_HAND)
 
 
@@ -82,6 +85,8 @@ class Tray:
     layout : Layout
     said : mapping of str to Said
         What a person put right, by the photo's sha256.
+    again : mapping of str to Again
+        Which photos show parts of others again, by their sha256.
     graded_as, graded_alone : str or None
         `signature` and `alone` of what was last graded and stored.
     """
@@ -90,6 +95,7 @@ class Tray:
     reference: GivenPhoto | None = None
     layout: Layout = field(default_factory=Layout)
     said: Mapping[str, Said] = field(default_factory=dict)
+    again: Mapping[str, Again] = field(default_factory=dict)
     graded_as: str | None = None
     graded_alone: str | None = None
 
@@ -102,9 +108,22 @@ class Tray:
     def signature(self) -> str:
         """Changes with everything that a grading of this tray depends on."""
         layout = asdict(replace(self.layout, order="", hand=()))
-        photos = [[photo.sha256, self.said.get(photo.sha256, Said()).told] for photo in self.photos]
+        photos = [
+            [photo.sha256, self.said.get(photo.sha256, Said()).told, *self._told_again(photo.sha256)]
+            for photo in self.photos
+        ]
         clean = self.reference.sha256 if self.reference else None
         return hashlib.sha256(json.dumps([photos, clean, layout]).encode()).hexdigest()
+
+    def _told_again(self, sha256: str) -> list[Any]:
+        """Nothing for a photo of parts of its own, as before this could be said: what was graded then is not
+        graded again."""
+        return [asdict(self.again[sha256])] if sha256 in self.again else []
+
+    @property
+    def shows(self) -> tuple[Shows, ...]:
+        """What each photo shows, as `pipeline.grade_photos` takes it."""
+        return shows([photo.sha256 for photo in self.photos], self.again, self.layout.first)
 
 
 def add_photo(store: Store, place: ElementName, name: str, data: bytes) -> GivenPhoto:
@@ -144,6 +163,9 @@ def replace_photo(store: Store, place: ElementName, sha256: str, name: str, data
     if new.sha256 == sha256:
         return new
     leave_out(store, place, sha256)
+    if sha256 in lying.again or any(other.of == sha256 for other in lying.again.values()):
+        said = lying.again.get(sha256, Again(sha256))
+        say_again(store, place, {**read_tray(store, place).again, new.sha256: said})
     hand = tuple(new.sha256 if photo.sha256 == sha256 else photo.sha256 for photo in lying.photos)
     lay_out(store, place, replace(lying.layout, order=BY_HAND, hand=hand))
     return new
@@ -174,6 +196,15 @@ def say_nothing(store: Store, place: ElementName, sha256: str) -> None:
     _say(store, place, AS_FOUND, {"sha256": sha256})
 
 
+def say_again(store: Store, place: ElementName, again: Mapping[str, Again]) -> None:
+    """Say which photos show parts of others again; all others show parts of their own."""
+    before = read_tray(store, place).again
+    for sha256 in dict.fromkeys([*before, *again]):
+        now = again.get(sha256)
+        if now != before.get(sha256):
+            _say(store, place, AGAIN, {"sha256": sha256, "again": None if now is None else asdict(now)})
+
+
 def note_taken(store: Store, place: ElementName, sha256: str, taken_at: str) -> None:
     """Note when the camera took a photo."""
     _say(store, place, "taken", {"sha256": sha256, "taken_at": taken_at})
@@ -193,15 +224,21 @@ def read_tray(store: Store, place: ElementName) -> Tray:
         When its file cannot be read.
     """
     photos: dict[str, GivenPhoto] = {}
+    again: dict[str, Again] = {}
     tray = Tray()
     for what, said in read_lines(store, _journal(place)):
-        if what in ("photo", "out"):
+        if what in ("photo", "out", AGAIN):
             # Kinds and positions were stated for the photos as they lay; other photos have other parts.
             tray = replace(tray, layout=replace(tray.layout, kinds=None, positions=None))
         if what == "photo":
             photos.setdefault(said["sha256"], GivenPhoto(**said))
         elif what == "out":
             photos.pop(said["sha256"], None)
+            again.pop(said["sha256"], None)
+        elif what == AGAIN:
+            again.pop(said["sha256"], None)
+            if said["again"] is not None:
+                again[said["sha256"]] = Again(**said["again"])
         elif what in PUT_RIGHT:
             before = tray.said.get(said["sha256"], Said())
             tray = replace(tray, said={**tray.said, said["sha256"]: put_right(before, what, said)})
@@ -213,15 +250,8 @@ def read_tray(store: Store, place: ElementName) -> Tray:
             tray = replace(tray, layout=_layout(said))
         elif what == "graded":
             tray = replace(tray, graded_as=said["signature"], graded_alone=said["alone"])
-    return replace(tray, photos=tuple(_in_order(list(photos.values()), tray.layout)))
-
-
-def moved(photos: tuple[GivenPhoto, ...], sha256: str, by: int) -> tuple[str, ...]:
-    """sha256 of the photos with one of them moved by so many places."""
-    order = [photo.sha256 for photo in photos]
-    at = order.index(sha256)
-    order.insert(min(max(at + by, 0), len(order) - 1), order.pop(at))
-    return tuple(order)
+    order = [photo.sha256 for photo in _in_order(list(photos.values()), tray.layout)]
+    return replace(tray, photos=tuple(photos[sha256] for sha256 in together(order, again)), again=again)
 
 
 def _in_order(photos: list[GivenPhoto], layout: Layout) -> list[GivenPhoto]:

@@ -1,5 +1,6 @@
 """The photos of a tray as they lie, what each shows, how far the grading is; kept up to date by itself."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from html import escape
 
@@ -7,7 +8,7 @@ import streamlit as st
 
 from wearview import store as record
 from wearview.record import Grading
-from wearview.ui import here, pictures, show, told, tray
+from wearview.ui import again, here, pictures, show, told, tray
 from wearview.ui.bench import Bench, Seen
 from wearview.ui.photo_tools import ask_order
 from wearview.ui.tray import ElementName, GivenPhoto, Layout, Tray
@@ -20,6 +21,7 @@ HOW_TO = (
     "view, and take them whole in even light. Add one photo of a clean plate of the same lining: without it, "
     "plates can at best be compared with each other."
 )
+BESIDE = {again.OWN: "other parts", again.SAME: "the same", again.TURNED: "other side"}
 BLIND = "Judged blind: what the photos show is told on the page Pack once your verdict is in."
 LOOK_AGAIN_S, LOOK_SELDOM_S = 0.7, 5.0  # how often the page looks while the bench works, and for other phones
 
@@ -71,8 +73,15 @@ def _tray(at: Watched, lying: Tray) -> None:
     if len(lying.photos) > 1 and st.toggle("Drag the photos into another order", key="drag"):
         _order(at, lying)
         return
+    several = len(lying.photos) > 1 and st.toggle(
+        "Some parts are in more than one photo",
+        value=bool(lying.again),
+        key=f"again {at.name.teardown} {at.name.element}",
+    )
+    if several:
+        _in_pairs(at, lying)
     for number, photo in enumerate(lying.photos, start=1):
-        _photo(at, lying, number, photo)
+        _photo(at, lying, number, photo, several=several)
 
 
 def _state(at: Watched, lying: Tray) -> None:
@@ -102,8 +111,9 @@ def _state(at: Watched, lying: Tray) -> None:
         at.bench.wake(at.name, now=True)
 
 
-def _photo(at: Watched, lying: Tray, number: int, photo: GivenPhoto) -> None:
-    """One photo with what it shows, and what can be done with it."""
+def _photo(at: Watched, lying: Tray, number: int, photo: GivenPhoto, *, several: bool) -> None:
+    """One photo with what it shows, and what can be done with it; `several` lets it be a shot of others'
+    parts."""
     seen = at.bench.seen(lying, photo)
     with st.container(border=True, key=f"photo {photo.sha256[:12]}"):
         left, right = st.columns([1, 2])
@@ -116,6 +126,8 @@ def _photo(at: Watched, lying: Tray, number: int, photo: GivenPhoto) -> None:
             again = told.to_change(seen)
             for line in again:
                 st.warning(plain(line))
+            if number > 1 and (several or photo.sha256 in lying.again):
+                _beside(at, lying, number)
             with st.container(horizontal=True, gap="small"):
                 _buttons(at, lying, number, photo)
             if again:
@@ -141,14 +153,66 @@ def _order(at: Watched, lying: Tray) -> None:
     """The photos as a list whose rows are dragged."""
     photos = [(p.sha256, p.name, _small(at, p, at.bench.seen(lying, p))) for p in lying.photos]
     hand = ask_order(photos, f"order {at.name.teardown} {at.name.element}")
-    if hand is not None and hand != tuple(photo.sha256 for photo in lying.photos):
+    if hand is not None and list(hand) != _order_of(lying):
         lay(at.store, at.bench, at.name, replace(lying.layout, order=tray.BY_HAND, hand=hand))
         st.rerun()
 
 
+def _say_again(at: Watched, said: Mapping[str, again.Again]) -> None:
+    tray.say_again(at.store, at.name, said)
+    at.bench.wake(at.name)
+
+
+def _in_pairs(at: Watched, lying: Tray) -> None:
+    """Say of all photos at once that two and two show the same parts."""
+    st.caption(
+        "Shots of the same parts become one reading, which tells how well they agree; of two sides the worse "
+        "one counts. Say it of single photos below, or of all at once:"
+    )
+    order = _order_of(lying)
+    with st.container(horizontal=True, gap="small"):
+        for what, label in (
+            (again.SAME, "Always two shots of the same"),
+            (again.TURNED, "Always both sides"),
+        ):
+            st.button(
+                label,
+                on_click=_say_again,
+                args=(at, again.in_pairs(order, what)),
+                disabled=len(order) % 2 == 1,
+                key=f"pairs {what}",
+            )
+
+
+def _beside(at: Watched, lying: Tray, number: int) -> None:
+    """Ask what a photo shows beside the one before it."""
+    order, key = _order_of(lying), f"beside {lying.photos[number - 1].sha256[:12]}"
+    now = again.beside(order, lying.again, number - 1)
+
+    def said() -> None:
+        wanted = st.session_state[key] or again.OWN  # a second tap on what is chosen takes it back
+        _say_again(at, again.with_beside(order, lying.again, number - 1, wanted))
+
+    st.session_state[key] = now
+    st.segmented_control(
+        f"Beside photo {number - 1} it shows",
+        again.BESIDE,
+        format_func=BESIDE.__getitem__,
+        on_change=said,
+        key=key,
+        width="stretch",
+    )
+
+
+def _order_of(lying: Tray) -> list[str]:
+    return [photo.sha256 for photo in lying.photos]
+
+
 def _buttons(at: Watched, lying: Tray, number: int, photo: GivenPhoto) -> None:
+    order = _order_of(lying)
+
     def move(by: int) -> None:
-        hand = tray.moved(lying.photos, photo.sha256, by)
+        hand = again.moved(order, lying.again, photo.sha256, by)
         lay(at.store, at.bench, at.name, replace(lying.layout, order=tray.BY_HAND, hand=hand))
 
     def leave_out() -> None:
@@ -156,8 +220,9 @@ def _buttons(at: Watched, lying: Tray, number: int, photo: GivenPhoto) -> None:
         at.bench.wake(at.name)
 
     key, called = photo.sha256[:12], plain(photo.name)
-    st.button("Earlier", on_click=move, args=(-1,), disabled=number == 1, key=f"earlier {key}", help=called)
-    last = number == len(lying.photos)
+    parts = [one.parts for one in lying.shows]
+    first, last = (parts[number - 1] == parts[end] for end in (0, -1))
+    st.button("Earlier", on_click=move, args=(-1,), disabled=first, key=f"earlier {key}", help=called)
     st.button("Later", on_click=move, args=(1,), disabled=last, key=f"later {key}", help=called)
     st.button("Leave out", on_click=leave_out, key=f"out {key}", help=called)
 
