@@ -146,7 +146,7 @@ def test_two_shots_of_a_plate_become_one_reading_by_two_taps_on_a_phone(tmp_path
     bench.close()
     with served(tmp_path, url) as (address, _), browser(tmp_path, "phone", "about:blank", 360) as tab:
         tab.ask("Page.navigate", url=f"{address}/photos?teardown=Job+7&element=Forward")
-        tab.wait_until_drawn("That is all: grade the pack")
+        tab.wait_until_drawn("2. b.jpg")
         on = "(box => box?.checked || box?.click())(document.querySelector('[class*=st-key-again] input'))"
         tab.wait_for(f"({on}, document.body.innerText.includes('Beside photo 1 it shows'))", pause=1)
         button = "[...document.querySelectorAll('button')].find(b => b.innerText === '{}')"
@@ -161,8 +161,11 @@ def test_two_shots_of_a_plate_become_one_reading_by_two_taps_on_a_phone(tmp_path
         tab.wait_until_drawn("Beside photo 1 it shows")
         press(tab, "the same")
         tab.wait_for(f"{button.format('the same')}.ariaChecked === 'true'")
-        press(tab, "That is all: grade the pack")
-        tab.wait_until_drawn("Graded and stored: 2 photos")
+        deadline = time.monotonic() + 90
+        while "shots" not in newest(bench.store)[0]:  # graded by itself after a while, and sooner by a tap
+            assert time.monotonic() < deadline, tab.text()
+            tab.value(f"{button.format('That is all: grade the pack')}?.click()")
+            time.sleep(0.5)
         press(tab, "See the pack", "a")
         tab.wait_until_drawn("Joined from 2 shots that agree")
     [part] = newest(bench.store)

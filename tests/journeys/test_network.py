@@ -312,6 +312,21 @@ def test_the_phone_is_told_what_its_photos_show_and_what_to_change(site, tmp_pat
     assert [photo.name for photo in tray.read_tray(store, NAME).photos] == ["c.jpg"]
 
 
+def test_a_phone_puts_photos_in_order_and_says_which_show_the_same_parts(site, tmp_path):
+    store, code = open_tray(tmp_path)
+    a, b, c = (tray.add_photo(store, NAME, f"{n}.jpg", n.encode()).sha256 for n in "abc")
+    assert call(site, "POST", f"/take/{code}/order", body=json.dumps([c, "f" * 64, a, b]).encode())[0] == 200
+    assert [photo.name for photo in tray.read_tray(store, NAME).photos] == ["c.jpg", "a.jpg", "b.jpg"]
+    assert call(site, "POST", f"/take/{code}/beside/{b}?what=turned")[0] == 200
+    told = json.loads(call(site, "GET", f"/take/{code}/state")[2])
+    assert [photo["beside"] for photo in told["photos"]] == [None, "own", "turned"]
+    for path, body in (("order", b"{"), ("order", b"7"), (f"beside/{b}?what=nothing", b"")):
+        assert call(site, "POST", f"/take/{code}/{path}", body=body)[0] == 400
+    for path in ("order", f"beside/{b}?what=same"):
+        assert call(site, "POST", f"/take/guessed/{path}", body=b"[]")[0] == 410
+    assert [one.parts for one in tray.read_tray(store, NAME).shows] == [0, 1, 1]
+
+
 def test_a_kept_photo_is_a_jpeg_at_its_address_and_anything_else_is_not_there(site, tmp_path):
     store, _ = open_tray(tmp_path)
     kept = tray.add_photo(store, NAME, "a.jpg", PHOTO).sha256

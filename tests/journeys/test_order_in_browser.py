@@ -6,7 +6,7 @@ import time
 import pytest
 
 from tests.chromium import findings, needed
-from tests.served import browser, served
+from tests.served import DESK, browser, press, served
 from wearview import store as record
 from wearview.ui import tray
 from wearview.ui.tray import ElementName
@@ -67,8 +67,7 @@ def wait_for_order(tab, url, names):
     assert rows(tab) == names
 
 
-@pytest.mark.parametrize("by", ["mouse", "finger"])
-def test_a_photo_is_dragged_to_its_place(tmp_path, given, by):
+def drag_second_to_the_end(tab, by):
     def pointer(kind, x, y):
         if by == "mouse":
             names = {"down": "mousePressed", "move": "mouseMoved", "up": "mouseReleased"}
@@ -78,15 +77,46 @@ def test_a_photo_is_dragged_to_its_place(tmp_path, given, by):
             points = [] if kind == "up" else [{"x": x, "y": y}]
             tab.ask("Input.dispatchTouchEvent", type=names[kind], touchPoints=points)
 
+    x, y = handle(tab, 1)
+    to = tab.value(f"{LIST}.querySelectorAll('li')[3].getBoundingClientRect().bottom") - 5
+    pointer("down", x, y)
+    for share in (0.3, 0.7, 1):
+        pointer("move", x, y + share * (to - y))
+    tab.wait_for(f"{LIST}.querySelectorAll('li')[3].dataset.name === 'b.jpg'")
+    pointer("up", x, to)
+
+
+@pytest.mark.parametrize("by", ["mouse", "finger"])
+def test_a_photo_is_dragged_to_its_place(tmp_path, given, by):
     with dragging(tmp_path, given, 360 if by == "finger" else 1440) as tab:
-        x, y = handle(tab, 1)
-        to = tab.value(f"{LIST}.querySelectorAll('li')[3].getBoundingClientRect().bottom") - 5
-        pointer("down", x, y)
-        for share in (0.3, 0.7, 1):
-            pointer("move", x, y + share * (to - y))
-        tab.wait_for(f"{LIST}.querySelectorAll('li')[3].dataset.name === 'b.jpg'")
-        pointer("up", x, to)
+        drag_second_to_the_end(tab, by)
         wait_for_order(tab, given, ["a.jpg", "c.jpg", "d.jpg", "b.jpg"])
+
+
+def test_a_photo_is_dragged_on_the_phone_that_took_it_and_said_to_show_the_same(tmp_path, given):
+    with served(tmp_path, given, "--lan", "--address", DESK) as (address, _):
+        with browser(tmp_path, "desk", f"{address}/photos?teardown=Job+7&element=Forward", 1440) as desk:
+            press(desk, "Take them with a phone", "summary")
+            ticket = desk.wait_for("document.querySelector('code')?.innerText")
+        with browser(tmp_path, "phone", ticket, 360) as tab:
+            tab.wait_for("(document.body.innerText.match(/not an image we can read/g) ?? []).length === 4")
+            press(tab, "Put the photos in another order")
+            tab.wait_for(f"{LIST}?.querySelectorAll('li').length === 4")
+            assert findings(tab) == []
+            drag_second_to_the_end(tab, "finger")
+            wait_for_order(tab, given, ["a.jpg", "c.jpg", "d.jpg", "b.jpg"])
+            tab.wait_for("document.body.innerText.includes('4. b.jpg\\n')")  # below the list, too
+            tab.value(
+                "(choice => { choice.value = 'same'; choice.dispatchEvent(new Event('change')); })"
+                "([...document.querySelectorAll('select')].at(-1))"
+            )
+            tab.wait_for(
+                "[...document.querySelectorAll('select')].map(s => s.value).join() === 'own,own,same'"
+            )
+            store, deadline = record.open_store(given), time.monotonic() + 60
+            while [one.parts for one in tray.read_tray(store, NAME).shows] != [0, 1, 2, 2]:
+                assert time.monotonic() < deadline, tab.text()
+                time.sleep(0.1)
 
 
 def test_a_photo_is_moved_by_keys_keeps_the_focus_and_tells_where_it_is(tmp_path, given):

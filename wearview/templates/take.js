@@ -88,9 +88,18 @@ function element(tag, text, kind) {
   if (kind) made.className = kind;
   return made;
 }
+const tell = (what, body) => fetch(`/take/${code}/${what}`, { method: "POST", body }).then(look, () => say("The computer is out of reach.", true));
+function beside(photo, number) {
+  const asked = document.getElementById("beside").content.firstElementChild.cloneNode(true), choice = asked.querySelector("select");
+  asked.querySelector("span").textContent = `Beside photo ${number - 1} it shows`;
+  choice.value = photo.beside;
+  choice.addEventListener("change", () => { choice.blur(); tell(`beside/${photo.sha256}?what=${choice.value}`); });
+  return asked;
+}
 function entry(photo, number) {
   const line = element("li");
   line.append(element("strong", `${number}. ${photo.name}`));
+  if (photo.beside) line.append(beside(photo, number));
   if (!photo.graded) line.append(element("p", "waiting to be graded", "soft"));
   for (const shown of photo.shown) line.append(element("p", shown));
   for (const change of photo.change) line.append(element("p", change, "bad"));
@@ -101,14 +110,33 @@ function entry(photo, number) {
     label.htmlFor = input.id;
     input.addEventListener("change", () => take(input, { replaces: photo.sha256 }));
     const out = element("button", "Leave it out", "second");
-    out.addEventListener("click", () => fetch(`/take/${code}/out/${photo.sha256}`, { method: "POST" }).then(look));
+    out.addEventListener("click", () => tell(`out/${photo.sha256}`));
     line.append(input, label, out);
   }
   return line;
 }
+
+// The list that the computer's page has, too: rows are pulled by their handles, photos follow below.
+const arrange = document.getElementById("arrange"), frame = document.getElementById("order");
+let order = null;
+arrange.addEventListener("click", async () => {
+  frame.hidden = !frame.hidden;
+  arrange.ariaExpanded = String(!frame.hidden);
+  arrange.textContent = frame.hidden ? "Put the photos in another order" : "The order is right";
+  if (!frame.shadowRoot) {
+    frame.attachShadow({ mode: "open" }).append(document.getElementById("list").content);
+    order = (await import("/take/order.js")).default;
+  }
+  if (!frame.hidden) list(JSON.parse(last).photos);
+});
+function list(photos) {
+  const data = { photos: photos.map(({ sha256, name }) => ({ id: sha256, name, picture: null })) };
+  order({ parentElement: frame.shadowRoot, data, setTriggerValue: (_, hand) => tell("order", JSON.stringify(hand)) });
+}
+
 let last = "";
 async function look() {
-  if (document.hidden) return;
+  if (document.hidden || document.activeElement.tagName === "SELECT") return; // a choice is open
   try {
     const answer = await fetch(`/take/${code}/state`);
     const told = await answer.json();
@@ -117,6 +145,8 @@ async function look() {
     if (text === last) return; // nothing new: nothing on the page moves
     last = text;
     document.getElementById("reference").textContent = told.reference ? `Clean plate: ${told.reference}.` : "No photo of a clean plate so far.";
+    arrange.hidden = told.photos.length < 2;
+    if (order && !frame.hidden) list(told.photos);
     document.getElementById("photos").replaceChildren(...told.photos.map((photo, n) => entry(photo, n + 1)));
   } catch { /* out of reach: sending says so, and looking goes on */ }
 }

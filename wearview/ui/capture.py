@@ -5,7 +5,9 @@ page needs none: it keeps photos on the phone until each was answered for, one r
 comes only when the photo is on this computer's disk.
 """
 
+import json
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 from starlette.concurrency import run_in_threadpool
@@ -15,11 +17,12 @@ from starlette.routing import Route
 
 from wearview.errors import WearviewError
 from wearview.report.templates import templates
-from wearview.ui import told, tray
+from wearview.ui import again, told, tray
 from wearview.ui.bench import bench_of
 from wearview.ui.door import HEADERS
 from wearview.ui.gate import Ticket, the_gate
 
+SCRIPTS = ("take.js", "order.js")
 LARGEST = 200 * 2**20  # bytes of a photo: a 16-bit TIFF of 24 megapixels has 144 MB
 _PAGE_HEADERS = HEADERS | {
     "Content-Security-Policy": HEADERS["Content-Security-Policy"].replace(
@@ -33,13 +36,15 @@ async def page(request: Request) -> Response:
     """The page itself."""
     code = request.path_params["code"]
     opens = the_gate().ticket(code)
-    html = templates().get_template("take.html").render(opens=opens, code=code, ended=ENDED)
+    html = (
+        templates().get_template("take.html").render(opens=opens, code=code, ended=ENDED, beside=told.BESIDE)
+    )
     return HTMLResponse(html, 200 if opens else 410, _PAGE_HEADERS)
 
 
 async def script(request: Request) -> Response:
-    """Its script; it holds nothing secret."""
-    code = templates().get_template("take.js").render()
+    """One of its scripts; they hold nothing secret."""
+    code = templates().get_template(request.url.path.rpartition("/")[2]).render()
     return Response(code, 200, HEADERS, "text/javascript")
 
 
@@ -67,6 +72,30 @@ async def leave_out(request: Request) -> Response:
     if opens is None:
         return JSONResponse({"problem": ENDED}, 410)
     return await _answered(lambda: _out(opens, request.path_params["sha256"]))
+
+
+async def arrange(request: Request) -> Response:
+    """Put the photos in the order that the phone says, as a list of their sha256."""
+    opens = the_gate().ticket(request.path_params["code"])
+    if opens is None:
+        return JSONResponse({"problem": ENDED}, 410)
+    data = await _body(request)
+    try:
+        hand = tuple(str(sha256) for sha256 in json.loads(data or b"[]"))
+    except (ValueError, TypeError):
+        return JSONResponse({"problem": "This is no order of photos."}, 400)
+    return await _answered(lambda: _arrange(opens, hand))
+
+
+async def beside(request: Request) -> Response:
+    """Say what a photo shows beside the one before it."""
+    opens = the_gate().ticket(request.path_params["code"])
+    if opens is None:
+        return JSONResponse({"problem": ENDED}, 410)
+    what = request.query_params.get("what")
+    if what not in again.BESIDE:
+        return JSONResponse({"problem": "This is nothing that a photo can show."}, 400)
+    return await _answered(lambda: _beside(opens, request.path_params["sha256"], what))
 
 
 async def state(request: Request) -> Response:
@@ -119,12 +148,34 @@ def _out(opens: Ticket, sha256: str) -> dict[str, Any]:
     return {}
 
 
+def _arrange(opens: Ticket, hand: tuple[str, ...]) -> dict[str, Any]:
+    bench = bench_of(opens.url)
+    lying = tray.read_tray(bench.store, opens.name)
+    known = {photo.sha256 for photo in lying.photos}
+    layout = replace(lying.layout, order=tray.BY_HAND, hand=tuple(one for one in hand if one in known))
+    tray.lay_otherwise(bench.store, opens.name, layout)
+    bench.wake(opens.name)
+    return {}
+
+
+def _beside(opens: Ticket, sha256: str, what: str) -> dict[str, Any]:
+    bench = bench_of(opens.url)
+    lying = tray.read_tray(bench.store, opens.name)
+    order = [photo.sha256 for photo in lying.photos]
+    if sha256 in order[1:]:
+        said = again.with_beside(order, lying.again, order.index(sha256), what)
+        tray.say_again(bench.store, opens.name, said)
+        bench.wake(opens.name)
+    return {}
+
+
 def _state(opens: Ticket) -> dict[str, Any]:
     bench = bench_of(opens.url)
     lying = tray.read_tray(bench.store, opens.name)
     bench.look(opens.name, lying)
     photos = []
-    for photo in lying.photos:
+    order = [photo.sha256 for photo in lying.photos]
+    for n, photo in enumerate(lying.photos):
         seen = bench.seen(lying, photo)
         photos.append(
             {
@@ -133,6 +184,7 @@ def _state(opens: Ticket) -> dict[str, Any]:
                 "graded": seen is not None,
                 "shown": told.shown(seen, blind=opens.blind),
                 "change": told.to_change(seen),
+                "beside": again.beside(order, lying.again, n) if n else None,
             }
         )
     work = bench.work(opens.name)
@@ -149,10 +201,12 @@ async def gone(request: Request) -> Response:
 
 
 ROUTES = [
-    Route("/take/take.js", script),
+    *(Route(f"/take/{name}", script) for name in SCRIPTS),
     Route("/take/{code}", page),
     Route("/take/{code}/photo", give, methods=["POST"]),
     Route("/take/{code}/out/{sha256}", leave_out, methods=["POST"]),
+    Route("/take/{code}/order", arrange, methods=["POST"]),
+    Route("/take/{code}/beside/{sha256}", beside, methods=["POST"]),
     Route("/take/{code}/state", state),
     Route("/take/{rest:path}", gone),
 ]

@@ -4,8 +4,12 @@ from typing import Any
 
 from wearview.report.words import level_words
 from wearview.terms import PROBLEMS
+from wearview.ui.again import OWN, SAME, TURNED
 from wearview.ui.bench import Seen
 from wearview.ui.tray import GivenPhoto
+
+# What a photo shows beside the one before it: short enough for three buttons beside each other on a phone.
+BESIDE = {OWN: "other parts", SAME: "the same", TURNED: "other side"}
 
 
 def shown(seen: Seen | None, *, blind: bool) -> list[str]:

@@ -176,6 +176,11 @@ def lay_out(store: Store, place: ElementName, layout: Layout) -> None:
     _say(store, place, "layout", asdict(layout))
 
 
+def lay_otherwise(store: Store, place: ElementName, layout: Layout) -> None:
+    """Say that the photos lie otherwise; kinds and positions were stated for them as they lay."""
+    lay_out(store, place, replace(layout, kinds=None, positions=None))
+
+
 def say_rims(store: Store, place: ElementName, sha256: str, outer: Points, inner: Points) -> None:
     """Set the rims of a plate in a photo."""
     _say(store, place, RIMS, {"sha256": sha256, "outer": outer, "inner": inner})

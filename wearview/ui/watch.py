@@ -21,7 +21,6 @@ HOW_TO = (
     "view, and take them whole in even light. Add one photo of a clean plate of the same lining: without it, "
     "plates can at best be compared with each other."
 )
-BESIDE = {again.OWN: "other parts", again.SAME: "the same", again.TURNED: "other side"}
 BLIND = "Judged blind: what the photos show is told on the page Pack once your verdict is in."
 LOOK_AGAIN_S, LOOK_SELDOM_S = 0.7, 5.0  # how often the page looks while the bench works, and for other phones
 
@@ -197,7 +196,7 @@ def _beside(at: Watched, lying: Tray, number: int) -> None:
     st.segmented_control(
         f"Beside photo {number - 1} it shows",
         again.BESIDE,
-        format_func=BESIDE.__getitem__,
+        format_func=told.BESIDE.__getitem__,
         on_change=said,
         key=key,
         width="stretch",
@@ -228,8 +227,8 @@ def _buttons(at: Watched, lying: Tray, number: int, photo: GivenPhoto) -> None:
 
 
 def lay(store: record.Store, bench: Bench, name: ElementName, layout: Layout) -> None:
-    """Have photos lie otherwise; kinds and positions were stated for them as they lay."""
-    tray.lay_out(store, name, replace(layout, kinds=None, positions=None))
+    """Have photos lie otherwise."""
+    tray.lay_otherwise(store, name, layout)
     bench.wake(name)
 
 
