@@ -185,17 +185,19 @@ def _in_pairs(at: Watched, lying: Tray) -> None:
 
 def _beside(at: Watched, lying: Tray, number: int) -> None:
     """Ask what a photo shows beside the one before it."""
-    order, key = _order_of(lying), f"beside {lying.photos[number - 1].sha256[:12]}"
+    order, sha256 = _order_of(lying), lying.photos[number - 1].sha256
     now = again.beside(order, lying.again, number - 1)
+    # Told by its key what holds: a value set from here would take back a tap that comes while this runs.
+    key = f"beside {sha256[:12]} {now}"
 
     def said() -> None:
         wanted = st.session_state[key] or again.OWN  # a second tap on what is chosen takes it back
         _say_again(at, again.with_beside(order, lying.again, number - 1, wanted))
 
-    st.session_state[key] = now
     st.segmented_control(
         f"Beside photo {number - 1} it shows",
         again.BESIDE,
+        default=now,
         format_func=told.BESIDE.__getitem__,
         on_change=said,
         key=key,
