@@ -110,6 +110,12 @@ def test_every_part_of_a_photo_is_found_where_it_lies_in_the_pack(photos, file):
     assert sorted(part["position"] for part in photos[file]["parts"]) == sorted(GRADEABLE[file]["positions"])
 
 
+@pytest.mark.parametrize("file", [file for file in GRADEABLE if file.startswith(("direct", "overdrive"))])
+def test_frictions_and_steels_that_lie_in_turns_are_told_apart(photos, file):
+    told = {part["position"]: part["kind"] == "friction plate" for part in photos[file]["parts"]}
+    assert told == {position: position % 2 == 0 for position in told}  # as tests/scenes/demo.py laid them
+
+
 @pytest.mark.parametrize("file", GRADEABLE)
 def test_no_grade_is_further_than_one_level_from_what_was_painted(photos, file):
     painted = dict(zip(GRADEABLE[file]["positions"], GRADEABLE[file]["painted_levels"], strict=True))

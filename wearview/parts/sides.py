@@ -21,9 +21,10 @@ from wearview.parts.teeth import find_teeth, no_teeth
 # always, more where teeth are evident on both. Rounded from logistic regressions on 692 plates of tuned
 # photos; in scenes and trade (`kind.USUAL_SIDE`) lining would say more, but packs the other way round exist.
 BY_TEETH, BY_SIGHT, BY_LINING, IN_BOTH = 4.5, 5.0, 0.25, 1.5
-# Odds under which plates of the same size and material have a say; log odds of lining, 2 at most, from which
-# on the network is sure of it; and the most that one plate says.
-OPEN, SURE_LINING, MOST = 2.0, 1.5, 4.0
+# Odds under which, and with rows of teeth as alike, plates of the same size and material have a say: where
+# one row is plainly the better, clean linings that the network takes for metal would follow the steels beside
+# them. Log odds of lining, 2 at most, from which on it is sure of it; and the most that one plate says.
+OPEN, ALIKE, SURE_LINING, MOST = 2.0, 0.5, 1.5, 4.0
 EVIDENT = 0.5  # evidence of teeth that count for the other plates of a pack too; with 0.3 it is the same
 BEYOND = np.array([0.02, 0.045, 0.07, 0.1])  # of the outer radius: where teeth lie beyond a rim
 
@@ -40,7 +41,8 @@ def on_one_edge(plates: Sequence[Plate], sight: Sight | None) -> list[Plate]:
     """
     own = [_odds_of_outer(plate, sight) for plate in plates]
     odds = [
-        value + _said_by_others(k, plates, own) if abs(value) < OPEN else value for k, value in enumerate(own)
+        value + _said_by_others(k, plates, own) if _is_open(value, plates[k]) else value
+        for k, value in enumerate(own)
     ]
     settled = [_with_teeth_on(plate, value >= 0) for plate, value in zip(plates, odds, strict=True)]
     return [_with_count(plate, value > 0, settled) for plate, value in zip(settled, odds, strict=True)]
@@ -52,6 +54,10 @@ def _odds_of_outer(plate: Plate, sight: Sight | None) -> float:
     if sight is not None:
         odds += BY_SIGHT * (_teeth_seen(sight, plate, True) - _teeth_seen(sight, plate, False))
     return odds - _lining(plate) * (BY_LINING + IN_BOTH * min(outside, inside))
+
+
+def _is_open(odds: float, plate: Plate) -> bool:
+    return abs(odds) < OPEN and abs(plate.outside.evidence - plate.inside.evidence) < ALIKE
 
 
 def _lining(plate: Plate) -> float:
