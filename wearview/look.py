@@ -22,11 +22,19 @@ from wearview.light import (
 )
 from wearview.material import settle_kinds
 from wearview.parts import NOTHING_SAID, Corrections, Part, find_parts, nothing_found
-from wearview.photo import Photo, PhotoBytes, PhotoFile, read_photo, read_photo_bytes
+from wearview.photo import (
+    WORKING_SIDE,
+    Photo,
+    PhotoBytes,
+    PhotoFile,
+    read_in_full,
+    read_photo,
+    read_photo_bytes,
+)
 from wearview.quality import Quality, judge
 from wearview.reference import Reference, reference_from_face
 from wearview.settings import Settings
-from wearview.surface import Face, rectify, take_face
+from wearview.surface import GRID, Face, diameter_of, rectify, take_face
 from wearview.terms import FRICTION, LINED_KINDS, PROBLEMS
 
 Source = str | PhotoFile | PhotoBytes | Photo  # a file by its path, its bytes, or already read
@@ -64,16 +72,16 @@ def name_of(source: Source) -> str:
     return source
 
 
-def read_source(source: Source) -> Photo:
-    """The photo, read unless it already is."""
+def read_source(source: Source, least_side: int | None = WORKING_SIDE) -> Photo:
+    """The photo, read unless it already is; `least_side` as in `read_photo_bytes`."""
     match source:
         case Photo():
             return source
         case PhotoBytes():
-            return read_photo_bytes(source.data, source.name)
+            return read_photo_bytes(source.data, source.name, least_side)
         case PhotoFile():
-            return read_photo(source.path, source.name)
-    return read_photo(source)
+            return read_photo(source.path, source.name, least_side)
+    return read_photo(source, None, least_side)
 
 
 def look_at(photo: Photo, said: Corrections = NOTHING_SAID, colours: KnownColours = NOTHING_MEASURED) -> Seen:
@@ -86,6 +94,8 @@ def look_at(photo: Photo, said: Corrections = NOTHING_SAID, colours: KnownColour
     # Who lays out the mat lays a plate on it: its ring need not be told from a gear's.
     parts = find_parts(photo, replace(said, in_view=said.in_view or targets.mat is not None))
     light = _light(photo, parts, targets, colours)
+    if any(diameter_of(part) < photo.step * GRID for part in parts if not is_refused(part)):
+        photo = read_in_full(photo)  # its pixels are coarser than those that the faces are measured on
     return Seen(photo, quality, parts, light, targets, None if parts else nothing_found(photo))
 
 

@@ -31,7 +31,7 @@ from wearview.look import (
 )
 from wearview.pack import Pack, PackEntry, profile_pack
 from wearview.parts import Corrections, Part, row_order
-from wearview.photo import Photo
+from wearview.photo import Photo, read_in_full
 from wearview.record import Graded, GradedPart, GradedPhoto, Place, Shows
 from wearview.reference import NO_REFERENCE, Reference, cleanest_part
 from wearview.relight import look_again
@@ -184,7 +184,8 @@ def grade_photos(
             taken = count.number(_faces(seen, anchor, apply_end, settings))
             if second is not None:
                 try:
-                    taken = _seen_again(taken, seen.photo, read_source(second), settings)
+                    again = read_source(second, least_side=None)
+                    taken = _seen_again(taken, read_in_full(seen.photo), again, settings)
                 except PhotoError as error:
                     unread.append(error)
             photos.append(taken)

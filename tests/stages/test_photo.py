@@ -11,7 +11,7 @@ import pillow_heif
 import pytest
 from PIL import Image, ImageCms
 
-from wearview.photo import WORKING_SIDE, read_photo, read_photo_bytes
+from wearview.photo import WORKING_SIDE, read_in_full, read_photo, read_photo_bytes
 
 TAN, BLUE = (196, 164, 118), (60, 80, 150)
 SRGB = ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes()
@@ -327,3 +327,59 @@ def test_the_same_bytes_read_twice_give_the_same_photo():
     first, second = read_photo_bytes(data, "x"), read_photo_bytes(data, "x")
     np.testing.assert_array_equal(first.rgb8, second.rgb8)
     np.testing.assert_array_equal(first.working, second.working)
+
+
+def textured(width: int, height: int) -> bytes:
+    """A JPEG of slopes under a soft texture, which a coarse reading must neither move nor thin out."""
+    noise = np.random.default_rng(7).standard_normal((height, width, 1)).astype(np.float32)
+    picture = smooth(width, height) + 120 * cv2.GaussianBlur(noise, (0, 0), 3.0)[..., None]
+    return encoded(Image.fromarray(np.clip(picture, 0, 255).astype(np.uint8)), "JPEG", quality=95)
+
+
+@pytest.mark.parametrize(("step", "width"), [(2, 1600), (4, 3200), (8, 6400)])
+@pytest.mark.parametrize("turned", [1, 6])
+def test_a_large_jpeg_read_coarsely_has_the_means_of_its_pixels(step, width, turned):
+    exif = Image.Exif()
+    exif[0x0112] = turned
+    data = encoded(Image.open(io.BytesIO(textured(width, 480))), "JPEG", quality=95, exif=exif)
+    full, coarse = read_photo_bytes(data, "x"), read_photo_bytes(data, "x", least_side=800)
+    assert (coarse.step, coarse.width, coarse.height) == (step, full.width, full.height)
+    height, across = coarse.rgb8.shape[:2]
+    assert (height * step, across * step) == full.rgb8.shape[:2]
+    means = full.rgb8.reshape(height, step, across, step, 3).mean(axis=(1, 3))
+    # Fewer waves of a block are no mean, but of a picture without the finest detail they are one.
+    off = coarse.rgb8 - means
+    assert np.abs(off).mean() < 1.0
+    assert np.abs(off.mean(axis=(0, 1))).max() < 0.3
+    np.testing.assert_array_equal(read_in_full(coarse).rgb8, full.rgb8)
+
+
+def test_the_working_copy_of_a_coarse_reading_is_that_of_the_photo():
+    data = textured(4000, 600)
+    full, coarse = read_photo_bytes(data, "x"), read_photo_bytes(data, "x", least_side=WORKING_SIDE)
+    assert coarse.step == 2
+    assert coarse.scale == full.scale
+    assert coarse.working.shape == full.working.shape
+    assert np.abs(coarse.working.astype(int) - full.working).mean() < 1.0
+
+
+@pytest.mark.parametrize(("width", "height"), [(1598, 600), (1601, 600), (1600, 601)])
+def test_a_jpeg_that_is_small_or_of_odd_sides_is_read_in_full(width, height):
+    photo = read_photo_bytes(textured(width, height), "x", least_side=800)
+    assert photo.step == 1
+    assert photo.rgb8.shape == (height, width, 3)
+    assert read_in_full(photo) is photo
+
+
+def test_a_grey_jpeg_read_coarsely_has_three_equal_channels():
+    data = encoded(flat(90, size=(1600, 480), mode="L"), "JPEG")
+    rgb8 = read_photo_bytes(data, "x", least_side=800).rgb8
+    assert rgb8.shape == (240, 800, 3)
+    np.testing.assert_array_equal(np.unique(rgb8), [90])
+
+
+def test_a_place_in_a_coarse_reading_is_where_the_photo_has_it():
+    photo = read_photo_bytes(textured(1600, 480), "x", least_side=800)
+    # The middle of the first coarse pixel lies between the first two of the photo.
+    assert photo.at(np.array([0.5, 0.5], np.float32)).tolist() == [0, 0]
+    assert photo.at(np.array([1598.5, 478.5], np.float32)).tolist() == [799, 239]

@@ -1,14 +1,18 @@
 """The stages run over photos: what goes in, and what is said when a person's list does not fit."""
 
-from dataclasses import replace
+import io
+from dataclasses import astuple, replace
 from pathlib import Path
 
+import cv2
+import numpy as np
 import pytest
+from PIL import Image
 
 from wearview import look
 from wearview.errors import CleanReferenceError
-from wearview.look import clean_from_photo
-from wearview.photo import PhotoBytes, read_photo
+from wearview.look import clean_from_photo, look_at, read_source, take_faces
+from wearview.photo import PhotoBytes, read_photo, read_photo_bytes
 from wearview.pipeline import grade_photos
 from wearview.record import Place, build_document, to_json, without_pictures
 from wearview.settings import load_settings
@@ -16,6 +20,7 @@ from wearview.terms import STEEL
 
 DEMO = Path(__file__).parents[2] / "demo_images"
 CLEAN = str(DEMO / "reference-tan.jpg")
+PACK = [str(DEMO / f"direct-pack-{n}.jpg") for n in (1, 2, 3)]
 SETTINGS = load_settings()
 DOUBT = "stated parts do not fit"
 
@@ -26,6 +31,40 @@ def test_bytes_and_a_read_photo_grade_as_their_file_does():
     assert build_document(grade_photos([data], SETTINGS, reference=data), SETTINGS) == by_path
     read = read_photo(CLEAN)
     assert build_document(grade_photos([read], SETTINGS, reference=read), SETTINGS) == by_path
+
+
+def enlarged(path: str) -> PhotoBytes:
+    """A photo as a JPEG of 12 megapixels with a phone's noise."""
+    rgb8 = cv2.resize(read_photo(path).rgb8, (4000, 3000), interpolation=cv2.INTER_LANCZOS4)
+    noisy = rgb8 + 4 * np.random.default_rng(1).standard_normal(rgb8.shape, np.float32)
+    buffer = io.BytesIO()
+    Image.fromarray(np.clip(noisy, 0, 255).astype(np.uint8)).save(buffer, "JPEG", quality=92)
+    return PhotoBytes("large.jpg", buffer.getvalue())
+
+
+def test_a_plate_that_fills_a_large_photo_is_measured_on_a_coarse_reading_as_on_all_pixels():
+    file = enlarged(CLEAN)
+    coarse, full = (look_at(read) for read in (read_source(file), read_photo_bytes(file.data, file.name)))
+    assert (coarse.photo.step, full.photo.step) == (2, 1)
+    ours, theirs = (np.array(astuple(seen.parts[0].outer)) for seen in (coarse, full))
+    assert np.abs(ours - theirs)[:4].max() < 1.0  # full-size pixels
+    assert full.light is not None
+    [(_, one)], [(_, other)] = (
+        take_faces(seen.photo, full.parts, full.light, None, SETTINGS) for seen in (coarse, full)
+    )
+    off = (one.lab - other.lab)[one.seen & other.seen]
+    assert np.abs(off.mean(axis=0)).max() < 0.02
+    assert np.abs(off).mean() < 0.2  # the rounding of both pictures to 8 bits
+    assert one.grain == pytest.approx(other.grain, rel=0.05)  # noise is a part of so little grain
+
+
+def test_a_photo_whose_plates_are_small_is_read_again_in_full():
+    file = enlarged(PACK[0])
+    coarse = read_source(file)
+    seen = look_at(coarse)
+    assert (coarse.step, seen.photo.step) == (2, 1)
+    np.testing.assert_array_equal(seen.photo.rgb8, read_photo_bytes(file.data, file.name).rgb8)
+    assert seen.photo.working is coarse.working  # the parts' pixels
 
 
 def test_bytes_that_are_no_photo_are_named_as_the_user_calls_them():
@@ -45,9 +84,6 @@ def test_a_photo_is_finished_before_the_next_is_read_where_the_reference_is_know
         progress=lambda step, total, text: done.append(f"reads {text}"),
     )
     assert done == [f"reads {CLEAN}", f"reads {CLEAN}", CLEAN, f"reads {other}", str(other), "reads "]
-
-
-PACK = [str(DEMO / f"direct-pack-{n}.jpg") for n in (1, 2, 3)]
 
 
 @pytest.mark.parametrize("reference", [CLEAN, None])

@@ -6,8 +6,18 @@ from wearview.photo.read import (
     Photo,
     PhotoBytes,
     PhotoFile,
+    read_in_full,
     read_photo,
     read_photo_bytes,
 )
 
-__all__ = ["MAX_PIXELS", "WORKING_SIDE", "Photo", "PhotoBytes", "PhotoFile", "read_photo", "read_photo_bytes"]
+__all__ = [
+    "MAX_PIXELS",
+    "WORKING_SIDE",
+    "Photo",
+    "PhotoBytes",
+    "PhotoFile",
+    "read_in_full",
+    "read_photo",
+    "read_photo_bytes",
+]

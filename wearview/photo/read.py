@@ -6,7 +6,7 @@ import os
 import stat
 import struct
 import warnings
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import PurePath
 from threading import Lock
 
@@ -54,6 +54,13 @@ _UNREADABLE = (
 )
 # Which warnings are errors is one setting of the whole process until Python 3.14, not of a thread.
 _one_by_one = Lock()
+# OpenCV's flags of a JPEG read by fewer waves of each block, the coarsest first; beside IMREAD_COLOR_RGB they
+# do not mean grey.
+_COARSE = {
+    8: cv2.IMREAD_REDUCED_GRAYSCALE_8,
+    4: cv2.IMREAD_REDUCED_GRAYSCALE_4,
+    2: cv2.IMREAD_REDUCED_GRAYSCALE_2,
+}
 _COPY_AGAIN = "Copy it from the camera again"
 _NO_IMAGE = ("not an image we can read", "Save it as JPEG or PNG")
 
@@ -75,8 +82,12 @@ class Photo:
     taken_at : str or None
         EXIF DateTimeOriginal as `YYYY-MM-DDTHH:MM:SS`, local time; with `+HH:MM` where the camera wrote its
         offset. None without the tag: a file's own date says nothing about when the photo was taken.
-    rgb8 : ndarray, shape (height, width, 3), uint8
+    rgb8 : ndarray, shape (height / step, width / step, 3), uint8
         sRGB, upright.
+    step : int
+        Full-size pixels per pixel of `rgb8`, across and down: 1, or 2, 4 or 8 where it was read coarsely.
+    data : bytes
+        The file's, so that what was read coarsely can be read again.
     working : ndarray, shape (h, w, 3), uint8
         The same, long side at most 1600; the same array when the photo is no larger.
     scale : float
@@ -101,15 +112,23 @@ class Photo:
     profile: str
     problems: tuple[str, ...]
     focal_px: float | None
+    step: int = 1
+    data: bytes = b""
 
     def __post_init__(self) -> None:
-        if self.rgb8.shape != (self.height, self.width, 3) or self.rgb8.dtype != np.uint8:
+        shape = (self.height // self.step, self.width // self.step, 3)
+        if self.rgb8.shape != shape or self.rgb8.dtype != np.uint8:
             raise ValueError(
-                f"uint8 of shape {(self.height, self.width, 3)} expected, got {self.rgb8.dtype} of "
-                f"shape {self.rgb8.shape}"
+                f"uint8 of shape {shape} expected, got {self.rgb8.dtype} of shape {self.rgb8.shape}"
             )
         self.rgb8.flags.writeable = False
         self.working.flags.writeable = False
+
+    def at(self, xy: NDArray[np.float32]) -> NDArray[np.float32]:
+        """Places (..., 2) of the full-size photo in pixels of `rgb8`."""
+        if self.step == 1:
+            return xy
+        return np.asarray((xy + np.float32(0.5)) * np.float32(1 / self.step) - np.float32(0.5))
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,7 +147,7 @@ class PhotoFile:
     name: str
 
 
-def read_photo(path: str | os.PathLike[str], name: str | None = None) -> Photo:
+def read_photo(path: str | os.PathLike[str], name: str | None = None, least_side: int | None = None) -> Photo:
     """The photo in a file: JPEG, PNG, WebP, TIFF or HEIC (also AVIF and GIF).
 
     Parameters
@@ -137,6 +156,8 @@ def read_photo(path: str | os.PathLike[str], name: str | None = None) -> Photo:
         An ordinary file.
     name : str or None
         What the user calls it; the path without.
+    least_side : int or None
+        As in `read_photo_bytes`.
 
     Raises
     ------
@@ -144,11 +165,19 @@ def read_photo(path: str | os.PathLike[str], name: str | None = None) -> Photo:
         When it is missing, no ordinary file, unreadable, damaged, no photo, or over 200 megapixels.
     """
     file = os.fspath(path)
-    return read_photo_bytes(_file_bytes(file), name or file)
+    return read_photo_bytes(_file_bytes(file), name or file, least_side)
 
 
-def read_photo_bytes(data: bytes, name: str) -> Photo:
+def read_photo_bytes(data: bytes, name: str, least_side: int | None = None) -> Photo:
     """The photo in the bytes of a file, as `read_photo`; `name` is what the user calls it.
+
+    Parameters
+    ----------
+    data : bytes
+    name : str
+    least_side : int or None
+        Pixels that the long side of `rgb8` has at least: a JPEG of more than twice as many is read coarsely,
+        in half of the time. None for all the pixels there are.
 
     Notes
     -----
@@ -176,13 +205,14 @@ def read_photo_bytes(data: bytes, name: str) -> Photo:
         managed = None if plain_jpeg else inks_or_grey_to_srgb(image)
         stored = None if plain_jpeg or managed is not None else plain_rgb(image)
     problems: tuple[str, ...] = ()
+    step = _coarsest(image.size, least_side) if plain_jpeg else 1
     if managed is not None:
         rgb8, profile = managed
     else:
-        stored = _jpeg_pixels(data, name) if stored is None else stored
+        stored = _jpeg_pixels(data, name, step) if stored is None else stored
         rgb8, profile, problems = rgb_to_srgb(stored, image, tags.colour_space)
     rgb8 = np.ascontiguousarray(_turned(rgb8, tags.orientation))
-    height, width = rgb8.shape[:2]
+    height, width = rgb8.shape[0] * step, rgb8.shape[1] * step
     working, scale = _working_copy(rgb8)
     return Photo(
         file=name,
@@ -193,11 +223,30 @@ def read_photo_bytes(data: bytes, name: str) -> Photo:
         taken_at=tags.taken_at,
         rgb8=rgb8,
         working=working,
-        scale=scale,
+        scale=scale * step,
         profile=profile,
         problems=problems,
         focal_px=focal_px(tags, width, height),
+        step=step,
+        data=data,
     )
+
+
+def read_in_full(photo: Photo) -> Photo:
+    """The photo with all the pixels that its file has."""
+    if photo.step == 1:
+        return photo
+    return replace(photo, rgb8=read_photo_bytes(photo.data, photo.file).rgb8, step=1)
+
+
+def _coarsest(size: tuple[int, int], least_side: int | None) -> int:
+    """The largest step that divides both sides and leaves the long one at least so many pixels."""
+    if least_side is None:
+        return 1
+    fits = (
+        step for step in _COARSE if max(size) >= step * least_side and not any(side % step for side in size)
+    )
+    return next(fits, 1)
 
 
 def _file_bytes(name: str) -> bytes:
@@ -269,12 +318,13 @@ def _is_plain_jpeg(image: Image.Image) -> bool:
     return image.format in ("JPEG", "MPO") and image.mode in ("RGB", "L") and not grey_with_profile
 
 
-def _jpeg_pixels(data: bytes, name: str) -> Pixels:
+def _jpeg_pixels(data: bytes, name: str, step: int) -> Pixels:
     """Pixels as stored, not turned. OpenCV takes about half of Pillow's time."""
     if _lacks_end(data):
         # OpenCV would return a picture that is grey from somewhere on.
         raise PhotoError(name, "damaged: the file ends early", _COPY_AGAIN)
-    rgb8 = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR_RGB | cv2.IMREAD_IGNORE_ORIENTATION)
+    how = cv2.IMREAD_COLOR_RGB | cv2.IMREAD_IGNORE_ORIENTATION | _COARSE.get(step, 0)
+    rgb8 = cv2.imdecode(np.frombuffer(data, np.uint8), how)
     if rgb8 is None:
         raise PhotoError(name, "damaged: its pixels cannot be decoded", _COPY_AGAIN)
     return np.asarray(rgb8, dtype=np.uint8)

@@ -2,5 +2,6 @@
 
 from wearview.surface.face import Face, take_face
 from wearview.surface.rectify import GRID, Rectified, rectify
+from wearview.surface.texture import diameter_of
 
-__all__ = ["GRID", "Face", "Rectified", "rectify", "take_face"]
+__all__ = ["GRID", "Face", "Rectified", "diameter_of", "rectify", "take_face"]

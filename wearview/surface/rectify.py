@@ -75,7 +75,7 @@ def rectify(photo: Photo, part: Part, light: Light, mm_per_px: float = math.nan)
     """
     xy, radius, angle, inside = _plate_grid(part) if part.outer is not None else _band_grid(part)
     spacing = _spacing(xy)
-    codes = _sample(photo.rgb8, xy, spacing)
+    codes = _sample(photo.rgb8, photo.at(xy), spacing / photo.step)
     plate = part.outer is not None
     mm = mm_per_px * spacing
     unscaled = DISC * GRID if plate else BAND_WIDTH / 40

@@ -61,10 +61,10 @@ def read_grain(photo: Photo, part: Part, xy: NDArray[np.float32], mask: NDArray[
     size = diameter_of(part)
     if size < MIN_DIAMETER or not mask.any():
         return math.nan
-    x, y = xy[..., 0], xy[..., 1]
+    x, y = cv2.split(photo.at(xy))
     x0, y0 = (max(0, math.floor(along[mask].min()) - 2) for along in (x, y))
     x1, y1 = (math.ceil(along[mask].max()) + 3 for along in (x, y))
-    copy, factor = photo.rgb8[y0:y1, x0:x1], min(1.0, COPY / size)
+    copy, factor = photo.rgb8[y0:y1, x0:x1], min(1.0, photo.step * COPY / size)
     if factor < 1:
         copy = np.asarray(
             cv2.resize(copy, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA), np.uint8
@@ -74,8 +74,8 @@ def read_grain(photo: Photo, part: Part, xy: NDArray[np.float32], mask: NDArray[
     edge = edge_width(np.asarray(cv2.cvtColor(copy, cv2.COLOR_RGB2GRAY), np.uint8))
     if land.sum() < LEAST_AREA or edge > WIDEST_EDGE:
         return math.nan
-    diameter = size * factor
-    return _level(*_power(contrast(copy, land, diameter), land), diameter, factor)
+    diameter = size * factor / photo.step
+    return _level(*_power(contrast(copy, land, diameter), land), diameter, factor, photo.step)
 
 
 def diameter_of(part: Part) -> float:
@@ -138,21 +138,24 @@ def _power(
 
 
 def _level(
-    frequency: NDArray[np.float64], power: NDArray[np.float64], diameter: float, factor: float
+    frequency: NDArray[np.float64], power: NDArray[np.float64], diameter: float, factor: float, step: int
 ) -> float:
     noise = TAIL_NOISE * power[frequency > TAIL[0]].mean()
     used = frequency < BAND[1]
     frequency, power = frequency[used], power[used]
     fibres = np.maximum(power - noise, 0.05 * power)
-    lost = log_lost(frequency, diameter, factor)
+    lost = log_lost(frequency, diameter, factor, step)
     density = math.exp(float(np.mean(np.log(np.maximum(fibres, 1e-9)) + lost)))
     return math.sqrt(density * math.pi * (BAND[1] ** 2 - BAND[0] ** 2)) * COPY / diameter
 
 
-def log_lost(frequency: NDArray[np.float64], diameter: float, factor: float) -> NDArray[np.float64]:
+def log_lost(
+    frequency: NDArray[np.float64], diameter: float, factor: float, step: int = 1
+) -> NDArray[np.float64]:
     """Log of the fibres' power that is lost at each frequency, in cycles per pixel of the copy.
 
-    To the lens, to the copy's pixels (it is `factor` times the photo) and to the fibres' own fineness.
+    To the lens, to the copy's pixels (it is `factor` times the picture that was read, of whose pixels each is
+    `step` of the photo's across) and to the fibres' own fineness.
     """
-    blur = (LENS * factor) ** 2 + (1 - factor**2) / 12
+    blur = (LENS * factor / step) ** 2 + (1 - factor**2) / 12
     return (2 * math.pi * frequency) ** 2 * blur + (frequency * diameter / FIBRE_ROLL_OFF) ** 2
