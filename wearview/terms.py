@@ -125,7 +125,7 @@ _PUBLISHED = (
     Problem(
         "no part found",
         "No clutch plate or band was found in the photo.",
-        "Lay the part flat on a plain surface, whole in view.",
+        "Lay the part flat on a plain surface, uncovered, whole in view and large.",
         True,
     ),
     Problem(

@@ -6,8 +6,11 @@ import cv2
 import numpy as np
 import pytest
 
-from wearview.parts.edge_on import plates_on_edge, why_none
+from wearview.parts import find_parts, nothing_found
+from wearview.parts.edge_on import plates_on_edge
 from wearview.parts.learned import BENCH, EDGE_VIEW, LABELS, LINING, STEEL, Sight
+from wearview.parts.nothing import why_none
+from wearview.photo import read_photo_bytes
 from wearview.terms import PROBLEMS
 
 SCALE = 6.25  # working-copy pixels per cell
@@ -78,3 +81,27 @@ def test_the_gate_s_phrases_carry_their_remedies():
     assert "Clear the part" in remedies["covered"]
     assert remedies["blurred"].startswith("Hold still or rest the phone")
     assert all(PROBLEMS[name].refuses for name in remedies)
+
+
+def drawn(radius: float) -> np.ndarray:
+    """A picture of 1600 x 1200 with one inner-toothed plate of so many pixels' radius, or none."""
+    over, half = 8, 64
+    y, x = (np.mgrid[: 2 * half * over, : 2 * half * over] + 0.5) / over - half
+    far, angle = np.hypot(x, y), np.arctan2(y, x)
+    grey = np.full(x.shape, 90, np.uint8)
+    grey[(far < 0.72 * radius) & (far > 0.66 * radius) & (np.cos(30 * angle) > 0)] = 170
+    grey[(far <= radius) & (far >= 0.72 * radius)] = 45
+    picture = np.full((1200, 1600), 90, np.uint8)
+    picture[500 : 500 + 2 * half, 700 : 700 + 2 * half] = cv2.resize(
+        grey, (2 * half, 2 * half), interpolation=cv2.INTER_AREA
+    )
+    noisy = picture + np.random.default_rng(4).normal(0, 2, picture.shape)
+    return np.clip(noisy, 0, 255).astype(np.uint8)
+
+
+@pytest.mark.parametrize(("radius", "named"), [(34.0, "too small"), (0.0, "no part found")])
+def test_a_plate_of_a_twentieth_of_the_frame_is_asked_for_from_closer(radius, named):
+    png = cv2.imencode(".png", drawn(radius))[1].tobytes()
+    photo = read_photo_bytes(png, "drawn")
+    assert find_parts(photo) == ()
+    assert nothing_found(photo) == named

@@ -1,7 +1,8 @@
 """Finding every clutch plate, reaction plate and band lining in a photo."""
 
 from wearview.parts.corrected import BandEdges, Corrections, Rims, check_band, check_rims, fit_points
-from wearview.parts.find import NOTHING_SAID, find_parts, nothing_found
+from wearview.parts.find import NOTHING_SAID, find_parts
+from wearview.parts.nothing import nothing_found
 from wearview.parts.order import APPLY_ENDS, row_order
 from wearview.parts.part import Ellipse, Part
 

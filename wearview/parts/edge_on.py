@@ -1,7 +1,4 @@
-"""Plates that stand on edge, and why a photo shows a plate in which none was found.
-
-Both are the network's word alone: of a rim seen from the side, or under a rag, too little is left to fit.
-"""
+"""Plates that stand on edge: the network's word alone, since of a rim seen from the side too little shows."""
 
 from dataclasses import dataclass
 
@@ -9,7 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from wearview.parts.learned import EDGE_VIEW, LINING, STEEL, TEETH, Sight
+from wearview.parts.learned import EDGE_VIEW, Sight
 from wearview.parts.part import Ellipse
 
 NARROW = 0.42  # minor over major axis: under it a face is seen at more than 65 degrees
@@ -18,9 +15,6 @@ NARROW = 0.42  # minor over major axis: under it a face is seen at more than 65 
 LIKELY, SURE = 0.4, 0.75
 LEAST_CELLS, SHORTEST = 14, 9.0  # of it, in cells: a twentieth of the frame is 10
 MOST_TAKEN = 0.3  # of its cells that may lie on plates already found
-LIKELY_FACE, SURE_FACE = 0.5, 0.7  # the same of a plate of which no rim could be fitted
-LEAST_HINT = 12  # cells of it
-FRAME = 2  # cells
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -48,7 +42,7 @@ def plates_on_edge(sight: Sight, taken: NDArray[np.bool_]) -> list[EdgeOn]:
     """Plates on edge beside those already found, whose masks `taken` (H, W) holds in the working copy."""
     chance = sight.chance[EDGE_VIEW]
     found = []
-    for cells in _blobs(chance > LIKELY, LEAST_CELLS):
+    for cells in blobs(chance > LIKELY, LEAST_CELLS):
         rows, columns = np.nonzero(cells)
         confidence = float(chance[rows, columns].mean())
         (x, y), sides, turn = cv2.minAreaRect(np.stack([columns, rows], 1).astype(np.float32))
@@ -65,34 +59,7 @@ def plates_on_edge(sight: Sight, taken: NDArray[np.bool_]) -> list[EdgeOn]:
     return found
 
 
-def why_none(sight: Sight, scale: float, least_px: float) -> str | None:
-    """Why no part was found where the network sees one: a name from `terms.PROBLEMS`, None if it sees none.
-
-    Parameters
-    ----------
-    sight : Sight
-    scale : float
-        Full-size pixels per working-copy pixel.
-    least_px : float
-        Diameter in full-size pixels from which on a plate can be graded.
-    """
-    height, width = sight.chance.shape[1:]
-    whole = (round(height * sight.scale), round(width * sight.scale))
-    if plates_on_edge(sight, np.zeros(whole, bool)):
-        return "edge view"
-    face = sight.chance[[LINING, STEEL, TEETH]].sum(axis=0)
-    blobs = [b for b in _blobs(face > LIKELY_FACE, LEAST_HINT) if face[b].mean() > SURE_FACE]
-    if not blobs:
-        return None
-    rows, columns = np.nonzero(max(blobs, key=lambda cells: int(cells.sum())))
-    across = (max(np.ptp(rows), np.ptp(columns)) + 1) * sight.scale * scale
-    if across < least_px:
-        return "too small"
-    near = (rows < FRAME) | (columns < FRAME) | (rows >= height - FRAME) | (columns >= width - FRAME)
-    return "cut off by the frame" if near.any() else "covered"
-
-
-def _blobs(cells: NDArray[np.bool_], least: int) -> list[NDArray[np.bool_]]:
+def blobs(cells: NDArray[np.bool_], least: int) -> list[NDArray[np.bool_]]:
     """Connected groups of at least so many cells, gaps of one cell closed."""
     closed = cv2.morphologyEx(cells.astype(np.uint8), cv2.MORPH_CLOSE, np.ones((3, 3), np.uint8))
     count, labels, stats, _ = cv2.connectedComponentsWithStats(closed)

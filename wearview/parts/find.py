@@ -15,7 +15,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from wearview.parts.as_part import MIN_DIAMETER, band_part, edge_on_part, plate_part
+from wearview.parts.as_part import band_part, edge_on_part, plate_part
 from wearview.parts.band import Band, find_bands
 from wearview.parts.candidate import (
     Plate,
@@ -27,7 +27,7 @@ from wearview.parts.candidate import (
 )
 from wearview.parts.choose import likeliest, select
 from wearview.parts.corrected import Corrections, lies_on, put_right, stated_band
-from wearview.parts.edge_on import EdgeOn, plates_on_edge, why_none
+from wearview.parts.edge_on import EdgeOn, plates_on_edge
 from wearview.parts.edges import Edges, PlaneEdges, candidate_slants, find_arcs, find_edges, lay_on
 from wearview.parts.hidden import with_hidden
 from wearview.parts.learned import Sight, band_seen, face_span, look
@@ -290,11 +290,6 @@ def parts_seen(photo: Photo, sight: Sight | None, said: Corrections = NOTHING_SA
         *(band_part(band, photo, stated=True) for band in set_bands),
         *(edge_on_part(plate, photo) for plate in standing),
     )
-
-
-def nothing_found(photo: Photo) -> str:
-    """Why a photo has no part: a name from `terms.PROBLEMS`."""
-    return why_none(look(photo.working), photo.scale, MIN_DIAMETER) or "no part found"
 
 
 def _taken(settled: list[Visible], shape: tuple[int, ...]) -> NDArray[np.bool_]:
