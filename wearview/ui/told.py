@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from wearview.record import position_label
 from wearview.report.words import level_words
 from wearview.terms import PROBLEMS
 from wearview.ui.again import OWN, SAME, TURNED
@@ -13,11 +14,12 @@ BESIDE = {OWN: "other parts", SAME: "the same", TURNED: "other side"}
 
 
 def shown(seen: Seen | None, *, blind: bool) -> list[str]:
-    """What was found: a line for each part with its kind and, unless it is judged blind, its heat level."""
+    """What was found: a line for each part with its place in the pack, its kind and, unless it is judged blind,
+    its heat level."""
     if seen is None or seen.document is None:
         return []
     parts = [part for photo in seen.document["photos"] for part in photo["parts"]]
-    return [part["kind"] if blind else f"{part['kind']}: {_level(part)}" for part in parts]
+    return [_where(part) if blind else f"{_where(part)}. {_level(part)}" for part in parts]
 
 
 def to_change(seen: Seen | None) -> list[str]:
@@ -38,6 +40,10 @@ def alt_text(photo: GivenPhoto, seen: Seen | None) -> str:
     """What the marked photo shows, for those who cannot see it."""
     parts = "; ".join(shown(seen, blind=False))
     return f"{photo.name} with its parts outlined. {parts or 'No part was graded'}."
+
+
+def _where(part: dict[str, Any]) -> str:
+    return f"Position {position_label(part)}, {part['kind']}"
 
 
 def _level(part: dict[str, Any]) -> str:
