@@ -5,6 +5,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
 from wearview.record import HIDDEN, Duty, Element, PartLine, Teardown, Verdict, unexpected_heat
+from wearview.report.words import base_name
 from wearview.terms import NO_PASS, PROBLEMS, SHOTS_DISAGREE, TINTS
 
 WIDTH = 100
@@ -124,7 +125,7 @@ def _heading(title: str, document: dict[str, Any]) -> str:
 
 def _compared(reference: dict[str, Any]) -> str:
     return {
-        "photo": f"compared with {reference['file']}",
+        "photo": f"compared with {base_name(reference['file'] or '')}",
         "library": f"compared with lining {reference['lining']}",
         "cleanest part": "compared with the cleanest plate only",
         "none": "nothing clean to compare with",
@@ -177,7 +178,7 @@ def _sentences(document: dict[str, Any], lines: Sequence[PartLine]) -> Iterator[
             yield from (_bullet(sentence) for sentence in pack["advice"])
     for photo in document["photos"]:
         if not photo["parts"]:
-            yield from (_remedy(photo["file"], name) for name in photo["quality"]["problems"])
+            yield from (_remedy(base_name(photo["file"]), name) for name in photo["quality"]["problems"])
     doubts = (name for photo in document["photos"] if photo["parts"] for name in photo["quality"]["problems"])
     yield from (_remedy("note", name) for name in dict.fromkeys(doubts))
     if pack is None:  # a pack's advice holds the remedies of its own parts
