@@ -62,7 +62,7 @@ def grade(args: argparse.Namespace) -> int:
         _write_pictures(args, graded)
     if args.json:
         write_text(args.json, to_json(document))
-    if args.json != "-":
+    if args.json != "-" and document["photos"]:
         print(document_text(args.element or "Graded", document))
     tell_unread(graded)
     return 1 if graded.unread else 0
