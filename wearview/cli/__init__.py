@@ -31,7 +31,11 @@ def main(argv: Sequence[str] | None = None) -> int:
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="backslashreplace")  # a file name may be no text in this terminal
-    args = build_parser().parse_args(argv)
+    parser = build_parser()
+    args = parser.parse_args(argv)
+    if "command" not in args:
+        parser.print_help(sys.stderr)
+        return WRONG_CALL
     # NumPy, not loaded yet, reads it. Matrices are small here: a second thread for them only spins, for a
     # seventh of a command's processor time on two cores.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")

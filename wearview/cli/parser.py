@@ -26,7 +26,7 @@ def build_parser() -> argparse.ArgumentParser:
         "wearview", description=DESCRIPTION, formatter_class=argparse.RawDescriptionHelpFormatter
     )
     parser.add_argument("--version", action="version", version=f"wearview {__version__}")
-    commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
+    commands = parser.add_subparsers(title="commands", metavar="COMMAND")
     _add_grade(commands)
     _add_demo(commands)
     add_record_commands(commands)
