@@ -200,7 +200,9 @@ class Bench:
             self._prepare(lying)
         self._recall(place, lying)
         for photo in list(self._unseen(lying)):
-            self._work[place] = Work(f"Grading {photo.name}", 0.5)
+            seen = sum(self.seen(lying, other) is not None for other in lying.photos)
+            told = f"Grading {photo.name}: {seen} of {len(lying.photos)} photos done"
+            self._work[place] = Work(told, seen / len(lying.photos))
             alone = replace(
                 self._asked(lying), photos=(self._picture(photo),), begins=self._begins(lying, photo)
             )
@@ -248,7 +250,7 @@ class Bench:
             return
 
         def advance(done: int, total: int, name: str) -> None:
-            self._work[place] = Work(f"Grading the pack: {done} of {total} done", done / total)
+            self._work[place] = Work("Grading the pack", done / total)
 
         advance(0, len(lying.photos), "")
         asked = replace(

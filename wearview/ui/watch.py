@@ -97,9 +97,7 @@ def _state(at: Watched, lying: Tray) -> None:
         st.page_link(here.page("pack"), label="See the pack", width="stretch")
         return
     if work.doing:
-        done = sum(at.bench.seen(lying, photo) is not None for photo in lying.photos)
-        share = work.share if done == len(lying.photos) else done / len(lying.photos)
-        st.progress(share, plain(f"{work.doing}. {done} of {len(lying.photos)} photos seen."))
+        st.progress(work.share, plain(work.doing))
     if st.button(
         "That is all: grade the pack",
         type="primary",
