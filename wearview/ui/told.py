@@ -14,8 +14,8 @@ BESIDE = {OWN: "other parts", SAME: "the same", TURNED: "other side"}
 
 
 def shown(seen: Seen | None, *, blind: bool) -> list[str]:
-    """What was found: a line for each part with its place in the pack, its kind and, unless it is judged blind,
-    its heat level."""
+    """What was found: a line for each part with its position, its kind and, unless it is judged blind, its
+    heat level."""
     if seen is None or seen.document is None:
         return []
     parts = [part for photo in seen.document["photos"] for part in photo["parts"]]
