@@ -80,17 +80,32 @@ def test_an_empty_file_is_refused():
     [
         b"just some words\n",
         b"<!doctype html>",
-        b"%PDF-1.7 ",
         b"%!PS-Adobe-3.0 EPSF-3.0",
         b"\0" * 4000,
-        b"\0\0\0\x18ftypmp42\0\0\0\0mp42isom",
         b"BM\x46\0\0\0 a bitmap",
     ],
-    ids=["words", "page", "pdf", "postscript", "zeros", "video", "bitmap"],
+    ids=["words", "page", "postscript", "zeros", "bitmap"],
 )
 def test_what_is_no_image_is_refused_whatever_it_is_called(data):
     error = refusal(data)
     assert error.problem == "not an image we can read"
+    assert_one_line(error, "bench.jpg")
+
+
+@pytest.mark.parametrize(
+    ("data", "what"),
+    [
+        (b"%PDF-1.7 ", "PDF"),
+        (b"\0\0\0\x18ftypmp42\0\0\0\0mp42isom", "video"),
+        (b"\0\0\0\x14ftypqt  \0\0\0\0qt  ", "video"),
+        (b"\x1aE\xdf\xa3\x01\0\0\0", "video"),
+        (b"RIFF\x24\0\0\0AVI LIST", "video"),
+    ],
+    ids=["pdf", "mp4", "mov", "webm", "avi"],
+)
+def test_a_video_or_pdf_is_named_as_what_it_is(data, what):
+    error = refusal(data)
+    assert error.problem == f"a {what}, not a photo"
     assert_one_line(error, "bench.jpg")
 
 

@@ -63,6 +63,14 @@ _COARSE = {
 }
 _COPY_AGAIN = "Copy it from the camera again"
 _NO_IMAGE = ("not an image we can read", "Save it as JPEG or PNG")
+# What is given in a photo's place: where in the file it says what it is, and how.
+_VIDEO = ("a video, not a photo", "Take a photo")
+_NO_PHOTOS = (
+    (0, (b"%PDF-",), ("a PDF, not a photo", "Save the photo in it as JPEG")),
+    (4, (b"ftypqt", b"ftypmp4", b"ftypiso", b"ftypavc", b"ftypM4V", b"ftyp3g"), _VIDEO),
+    (0, (b"\x1aE\xdf\xa3",), _VIDEO),
+    (8, (b"AVI ",), _VIDEO),
+)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -277,7 +285,7 @@ def _opened(data: bytes, name: str) -> Image.Image:
     """The image with its header read and its pixels not yet decoded."""
     format = _format_of(data)
     if format is None:
-        raise PhotoError(name, *_NO_IMAGE)
+        raise PhotoError(name, *_no_image(data))
     if format == "HEIF":  # its decoder is not loaded for a JPEG
         import pillow_heif
 
@@ -290,8 +298,14 @@ def _opened(data: bytes, name: str) -> Image.Image:
         ) from error
     except _UNREADABLE as error:
         if format == "HEIF" and isinstance(error, UnidentifiedImageError):
-            raise PhotoError(name, *_NO_IMAGE) from error  # a video begins in the same way
+            raise PhotoError(name, *_no_image(data)) from error  # a video begins in the same way
         raise PhotoError(name, "damaged: its header cannot be read", _COPY_AGAIN) from error
+
+
+def _no_image(data: bytes) -> tuple[str, str]:
+    """What a file is that is no image, and what to do."""
+    told = (told for at, signs, told in _NO_PHOTOS if data.startswith(signs, at))
+    return next(told, _NO_IMAGE)
 
 
 def _format_of(data: bytes) -> str | None:
