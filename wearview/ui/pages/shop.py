@@ -159,7 +159,7 @@ def _storage() -> None:
     """Where record and photos lie."""
     store = here.open_record()
     st.markdown(
-        f"Record: {plain(store.label)}  \nPhotos: {plain(str(store.photos))}  \nShop: "
+        f"Record: {plain(str(store.file or store.label))}  \nPhotos: {plain(str(store.photos))}  \nShop: "
         f"{plain(str(shop_folder()))}"
     )
     st.caption(
