@@ -1,5 +1,6 @@
 """The contract's terms and the headings as reports and pages write them, each once."""
 
+from collections.abc import Iterable
 from datetime import datetime
 from pathlib import PureWindowsPath
 from typing import Any
@@ -128,7 +129,7 @@ NO_VERDICT = "no verdict given"
 
 
 _MARKS = {
-    FRICTION: "\u25cf friction plate (with its core line)",
+    FRICTION: "\u25cf friction plate",
     STEEL: "\u25a0 steel plate",
     REACTION: "\u25c6 reaction plate",
 }
@@ -290,10 +291,17 @@ def picture_alt(element: str) -> str:
 def picture_caption(picture: PackPicture) -> str:
     """How to read the drawing of a pack."""
     said = ["The pack from its edge. Number above a plate: heat level (? cannot tell). Below: position"]
-    said += [_MARKS[kind] for kind in picture.kinds]
+    core = {FRICTION: " (with its core line)"}
+    said += [f"{_MARKS[kind]}{core.get(kind, '')}" for kind in picture.kinds]
     if any(slot.kind is None for slot in picture.slots):
         said.append("Dashed: not photographed")
     return f"{'. '.join(said)}."
+
+
+def profile_caption(kinds: Iterable[str]) -> str:
+    """How to read the curve of a pack's heat scores."""
+    marks = [_MARKS[kind] for kind in _MARKS if kind in set(kinds)]
+    return f"{'. '.join(['Heat score by position', *marks])}."
 
 
 def heat_news(labels: tuple[str, ...]) -> str:

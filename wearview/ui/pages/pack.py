@@ -17,7 +17,7 @@ from wearview.record import (
     suggestions,
     unexpected_heat,
 )
-from wearview.report.words import DECISIONS, PATTERNS, heat_news, level_words
+from wearview.report.words import DECISIONS, PATTERNS, heat_news, level_words, profile_caption
 from wearview.terms import BAND
 from wearview.ui import here, pictures, show
 from wearview.ui.correct import correct
@@ -80,6 +80,7 @@ def _element(store: record.Store, teardown: Teardown, element: Element, grading:
     _plate(store, teardown, element, grading, lines)
     if svg := profile_svg(lines, element.name):
         show.html(profile_html(svg, _profile_words(lines)))
+        st.caption(profile_caption(line.part["kind"] for line in lines))
     show.html(pack_html(grading.document, lines))
     # Not in an expander: what one hides is made and sent all the same, at every tap.
     if st.toggle("All parts in a table", key="table"):
