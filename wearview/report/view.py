@@ -147,7 +147,8 @@ class ElementView:
         worst, parts = self.worst, self.parts
         pattern = [PATTERNS[self.pack["pattern"]]] if self.pack else []
         if worst is None:
-            return Glance(None, "Cannot tell" if self.photos else "no photo", ())
+            why = dict.fromkeys(p.text for photo in self.photos for p in photo.problems if p.refuses)
+            return Glance(None, "Cannot tell" if self.photos else "no photo", tuple(why))
         ungraded = sum(part.level is None for part in parts)
         missed = [f"{ungraded} of {len(parts)} could not be graded"] if ungraded else []
         if worst.level == 0 and self.pack and not worst.relative:  # no plate of a clean pack is its worst
