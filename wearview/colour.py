@@ -249,9 +249,10 @@ def delta_e(lab: ArrayLike, clean: ArrayLike) -> Float32:
     CIE 142-2001 (number from memory); formula and test data in G. Sharma, W. Wu, E. N. Dalal (2005), Color
     Res. Appl. 30(1), 21-30; equation numbers below are that paper's, from memory.
     """
-    first, second = _pixels(lab), _pixels(clean)
-    l1, a1, b1 = first[..., 0], first[..., 1], first[..., 2]
-    l2, a2, b2 = second[..., 0], second[..., 1], second[..., 2]
+    # Each channel in a row of its own: an arc tangent of every third number takes four times as long. What holds
+    # for some pixels is multiplied by whether it does: `np.where` takes ten times as long.
+    l1, a1, b1 = (np.ascontiguousarray(channel) for channel in np.moveaxis(_pixels(lab), -1, 0))
+    l2, a2, b2 = np.moveaxis(_pixels(clean), -1, 0)
 
     # (2)-(7): a* stretched for greys, then chroma and hue.
     stretch = np.float32(1.5) - np.float32(0.5) * _of_25((_chroma(a1, b1) + _chroma(a2, b2)) / 2)
@@ -259,19 +260,22 @@ def delta_e(lab: ArrayLike, clean: ArrayLike) -> Float32:
     c1, c2 = _chroma(a1, b1), _chroma(a2, b2)
     h1, h2 = np.arctan2(b1, a1), np.arctan2(b2, a2)
     turn = np.float32(2 * np.pi)
-    h1, h2 = np.where(h1 < 0, h1 + turn, h1), np.where(h2 < 0, h2 + turn, h2)
+    h1, h2 = h1 + turn * (h1 < 0), h2 + turn * (h2 < 0)
 
     # (8)-(11): differences; the hue difference wrapped to half a turn.
     dh = h2 - h1
     wrapped = np.abs(dh) > _HALF_TURN
-    dh = np.where(wrapped, dh - np.copysign(turn, dh), dh)
-    d_hue = 2 * np.sqrt(c1 * c2) * np.sin(dh / 2)
+    dh = dh - np.copysign(turn, dh) * wrapped
+    product = c1 * c2
+    d_hue = 2 * np.sqrt(product) * np.sin(dh / 2)
     d_light, d_chroma = l2 - l1, c2 - c1
 
     # (12)-(14): means. The mean hue lies in the middle of the short way round; with a grey it is the other
     # one's hue.
     chroma = (c1 + c2) / 2
-    hue = np.where(c1 * c2 == 0, h1 + h2, (h1 + h2 + np.where(wrapped, turn, 0)) / 2)
+    hue = (h1 + h2 + turn * wrapped) / 2
+    if (grey := product == 0).any():
+        hue = np.where(grey, h1 + h2, hue)
 
     # (15)-(21): weights and the rotation in the blue.
     weight = (
@@ -285,8 +289,8 @@ def delta_e(lab: ArrayLike, clean: ArrayLike) -> Float32:
     s_light = 1 + np.float32(0.015) * light50 / np.sqrt(20 + light50)
     s_chroma = 1 + np.float32(0.045) * chroma
     s_hue = 1 + np.float32(0.015) * chroma * weight
-    degrees = np.degrees(hue)
-    degrees = (np.where(degrees < 360, degrees, degrees - 360) - 275) / 25
+    degrees = hue * np.float32(180 / np.pi)
+    degrees = (degrees - np.float32(360) * (degrees >= 360) - 275) / 25
     rotation = -2 * _of_25(chroma) * np.sin(np.float32(np.radians(60)) * np.exp(-degrees * degrees))
 
     # (22)

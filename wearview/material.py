@@ -83,7 +83,7 @@ def material_features(rectified: Rectified, part: Part) -> dict[str, float]:
 
 
 def _colour(lab: Plane, whole: Mask, lit: Mask, groove: Mask, teeth: NDArray[np.float64]) -> dict[str, float]:
-    land = lab[lit & ~groove]
+    land = np.take(lab.reshape(-1, 3), np.flatnonzero(lit & ~groove), axis=0)
     if len(land) <= FEW:
         land = lab[whole] if whole.any() else np.zeros((1, 3), np.float32)
     land = land[:: 1 + len(land) // SAMPLE]

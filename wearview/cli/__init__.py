@@ -8,6 +8,7 @@ was wrong; 3 a result could not be written.
 
 import argparse
 import contextlib
+import gc
 import os
 import sys
 from collections.abc import Sequence
@@ -64,6 +65,7 @@ def _run(args: argparse.Namespace) -> int:
         case "grade":
             from wearview.cli.grade import grade
 
+            gc.freeze()  # what is loaded stays: every collection would look through all of it
             return grade(args)
         case "demo":
             from wearview.cli.demo import demo

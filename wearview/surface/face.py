@@ -120,7 +120,8 @@ def take_face(photo: Photo, rectified: Rectified, part: Part, light: Light) -> F
     visible = max(1, int(whole.sum()))
     excluded = {name: float((what & whole).sum() / visible) for name, what in left_out.items()}
     centre = [along[whole].mean() for along in cv2.split(rectified.xy)] if whole.any() else (0.0, 0.0)
-    usual = median(lab[mask], 0) if mask.any() else np.array([50.0, 0, 0])
+    shown = np.take(lab.reshape(-1, 3), np.flatnonzero(mask), axis=0)
+    usual = median(shown, 0) if len(shown) else np.array([50.0, 0, 0])
     problems = list(part.problems)
     if excluded["glare"] > MUCH_GLARE:
         problems.append("glare")
