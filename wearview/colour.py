@@ -249,9 +249,9 @@ def delta_e(lab: ArrayLike, clean: ArrayLike) -> Float32:
     CIE 142-2001 (number from memory); formula and test data in G. Sharma, W. Wu, E. N. Dalal (2005), Color
     Res. Appl. 30(1), 21-30; equation numbers below are that paper's, from memory.
     """
-    # Each channel in a row of its own: an arc tangent of every third number takes four times as long. What holds
-    # for some pixels is multiplied by whether it does: `np.where` takes ten times as long.
-    l1, a1, b1 = (np.ascontiguousarray(channel) for channel in np.moveaxis(_pixels(lab), -1, 0))
+    # Each channel in a row of its own: an arc tangent of every third number takes four times as long. What
+    # holds for some pixels is multiplied by whether it does: `np.where` takes ten times as long.
+    l1, a1, b1 = (channel.copy() for channel in np.moveaxis(_pixels(lab), -1, 0))
     l2, a2, b2 = np.moveaxis(_pixels(clean), -1, 0)
 
     # (2)-(7): a* stretched for greys, then chroma and hue.
