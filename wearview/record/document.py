@@ -38,16 +38,18 @@ def validate(document: Mapping[str, Any]) -> None:
     CallError
         Names the first place that does not hold.
     """
-    for place in _not_finite(document, ()):
+    try:
+        # The validator knows JSON's own types and no others.
+        written = json.loads(json.dumps(document, allow_nan=False))
+    except TypeError as error:
+        raise CallError("grading document", str(error), "It was not kept") from error
+    except ValueError as error:
+        place = next(_not_finite(document, ()), "the whole")
         raise CallError(
             "grading document",
             f"{place}: not a finite number; what was not measured must be null",
             "It was not kept",
-        )
-    try:
-        written = json.loads(json.dumps(document))  # the validator knows JSON's own types and no others
-    except TypeError as error:
-        raise CallError("grading document", str(error), "It was not kept") from error
+        ) from error
     wrong = min(_validator().iter_errors(written), key=_depth, default=None)
     if wrong is not None:
         place = "/".join(str(step) for step in wrong.instance_path) or "the whole"
