@@ -20,7 +20,8 @@ from wearview.report import write_report
 from wearview.report.packpic import pack_picture
 from wearview.report.shop import Shop
 from wearview.report.view import report_view
-from wearview.terms import CAUTIONS
+from wearview.report.words import profile_caption
+from wearview.terms import CAUTIONS, FRICTION, STEEL
 
 WHEN = "2024-05-03T10:00:00+00:00"
 HOSTILE = '<script>document.title = "ran"</script>'
@@ -430,3 +431,8 @@ def test_the_photo_of_another_shot_shows_the_position_of_its_part(hot, tmp_path)
     view = report_view(teardown(element(document)), Shop(None))
     assert [photo.positions for photo in view.photos] == [("1", "2"), ("3",), ("3",)]
     assert [part.label for part in view.elements[0].parts] == ["1", "2", "3"]
+
+
+def test_a_curve_says_which_mark_is_which_kind_and_names_no_other():
+    said = profile_caption(kind for kind in (STEEL, FRICTION, STEEL))
+    assert said == "Heat score by position. \u25cf friction plate. \u25a0 steel plate."

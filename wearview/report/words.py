@@ -300,7 +300,8 @@ def picture_caption(picture: PackPicture) -> str:
 
 def profile_caption(kinds: Iterable[str]) -> str:
     """How to read the curve of a pack's heat scores."""
-    marks = [_MARKS[kind] for kind in _MARKS if kind in set(kinds)]
+    seen = set(kinds)
+    marks = [mark for kind, mark in _MARKS.items() if kind in seen]
     return f"{'. '.join(['Heat score by position', *marks])}."
 
 
