@@ -35,17 +35,23 @@ def read_layers(path: Path) -> Layers:
         raise ModelsError(path.name, "it holds no weights", "Install the program again") from error
 
 
-def log_odds(layers: Layers, values: NDArray[np.float32]) -> NDArray[np.float32]:
-    """Log odds of each place, shape (places,), from its readings, shape (readings, places).
+def answers(layers: Layers, values: NDArray[np.float32]) -> NDArray[np.float32]:
+    """What the last layer says of each place, shape (outputs, places), from its readings, shape (readings,
+    places).
 
-    Rectified linear units but for the last layer, which has one output.
+    Rectified linear units but for the last layer.
     """
     for weights, bias in layers[:-1]:
         values = weights.T @ values
         values += bias[:, None]
         np.maximum(values, 0, out=values)
     weights, bias = layers[-1]
-    return np.asarray((weights.T @ values)[0] + bias[0])
+    return np.asarray(weights.T @ values + bias[:, None])
+
+
+def log_odds(layers: Layers, values: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Log odds of each place, shape (places,), by layers with one output; `answers` has the readings."""
+    return np.asarray(answers(layers, values)[0])
 
 
 def sight_of(

@@ -2,14 +2,14 @@
 
 1. Edges of a small copy; the bench slant that their arcs agree on.
 2. On that plane, centres that concentric rings of edges share.
-3. Per centre: the two rims of the face, fitted as ellipses in the working copy.
+3. Per centre: the two rims of the face, fitted as ellipses in the working copy; made finer once chosen.
 4. What lies beyond the rims: teeth make it a clutch plate.
 5. Who lies on top of whom; masks.
 6. Bands among what is left; kinds; order along the row.
 """
 
 import math
-from dataclasses import astuple
+from dataclasses import astuple, replace
 
 import cv2
 import numpy as np
@@ -29,6 +29,7 @@ from wearview.parts.choose import likeliest, select
 from wearview.parts.corrected import Corrections, lies_on, put_right, stated_band
 from wearview.parts.edge_on import EdgeOn, plates_on_edge
 from wearview.parts.edges import Edges, PlaneEdges, candidate_slants, find_arcs, find_edges, lay_on
+from wearview.parts.finer import finer_rims
 from wearview.parts.hidden import with_hidden
 from wearview.parts.learned import Sight, band_seen, face_span, look
 from wearview.parts.part import Part
@@ -46,6 +47,7 @@ from wearview.parts.rims import (
 )
 from wearview.parts.rings import Ring, RingSet, settle_ring_sets, voted_centres
 from wearview.parts.stack import Visible, settle
+from wearview.parts.teeth import cast_rays
 from wearview.photo import Photo
 
 NOTHING_SAID = Corrections()
@@ -68,12 +70,31 @@ LEAST_BAND = 0.25  # mean chance of a band's lining along its middle
 def find_plates(
     working: NDArray[np.uint8], focal: float | None, sight: Sight | None = None, *, in_view: bool = False
 ) -> list[Plate]:
-    """Plates of a working copy, best supported first.
+    """Plates of a working copy, best supported first, their rims made finer; see `rough_plates`."""
+    smooth = smoothed(working)
+    found = rough_plates(working, smooth, focal, sight, in_view=in_view)
+    return [_with_finer_rims(plate, working, smooth) for plate in found]
+
+
+def smoothed(working: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """The working copy as edges are sought in it."""
+    return np.asarray(cv2.GaussianBlur(working, (0, 0), 1.0), np.uint8)
+
+
+def rough_plates(
+    working: NDArray[np.uint8],
+    smooth: NDArray[np.uint8],
+    focal: float | None,
+    sight: Sight | None,
+    *,
+    in_view: bool = False,
+) -> list[Plate]:
+    """Plates of a working copy, best supported first, their rims on the strongest edges.
 
     Parameters
     ----------
-    working : ndarray, shape (H, W, 3), uint8
-        sRGB.
+    working, smooth : ndarray, shape (H, W, 3), uint8
+        sRGB; as it is and `smoothed`.
     focal : float or None
         Focal length in working-copy pixels; a phone's main camera is assumed when unknown.
     sight : Sight or None
@@ -88,7 +109,6 @@ def find_plates(
     focal_small = (focal or DEFAULT_FOCAL_PER_DIAGONAL * math.hypot(height, width)) / scale
     edges, size = find_edges(small), (small.shape[1], small.shape[0])
     plane, laid, ring_sets = _best_plane(edges, size, focal_small)
-    smooth = cv2.GaussianBlur(working, (0, 0), 1.0)
     plates = [p for s in ring_sets if (p := _measure(smooth, plane, s, scale, sight)) is not None]
     if sight is not None:
         for ring_set in ring_sets_seen(sight, plane, scale, _radius_range(size)):
@@ -97,6 +117,18 @@ def find_plates(
                 plates += [] if proposed is None else [proposed]
     chosen = select(plates) or (likeliest(plates) if in_view else [])
     return chosen if sight is None else with_hidden(chosen, laid, smooth, plane, scale, sight)
+
+
+def _with_finer_rims(plate: Plate, working: NDArray[np.uint8], smooth: NDArray[np.uint8]) -> Plate:
+    """The plate with its rims made finer and its rays cast anew; its teeth stay, for to read them again takes
+    longer than both."""
+    outer, inner = finer_rims(working, plate)
+    if not belong_together(outer, inner):
+        return plate
+    rays = cast_rays(smooth, outer.ellipse, inner.ellipse)
+    by = rays.ratio - plate.ratio
+    inside = replace(plate.inside, root=plate.inside.root + by, tip=plate.inside.tip + by)
+    return replace(plate, outer=outer, inner=inner, rays=rays, inside=inside, radius=outer.radius)
 
 
 def _is_round(plate: Plate, plane: Plane, ring_set: RingSet, scale: float) -> bool:
@@ -262,7 +294,7 @@ def parts_seen(photo: Photo, sight: Sight | None, said: Corrections = NOTHING_SA
     plates = find_plates(photo.working, focal, sight, in_view=said.in_view)
     stated: list[Plate] = []
     if said != NOTHING_SAID:
-        smooth = cv2.GaussianBlur(photo.working, (0, 0), 1.0)
+        smooth = smoothed(photo.working)
         plates, stated = put_right(plates, said, smooth, photo.scale)
     shape = photo.working.shape[:2]
     set_bands = [stated_band(edges, shape, photo.scale) for edges in said.bands]
