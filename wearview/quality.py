@@ -130,7 +130,7 @@ def judge(photo: Photo) -> Quality:
 def _is_grey(rgb8: NDArray[np.uint8], brightest: NDArray[np.uint8]) -> bool:
     """Whether hardly a pixel has a colour among those neither too dark nor too bright to have one."""
     able = (brightest > _COLOURLESS) & (brightest < _CLIPPED)
-    chroma = (brightest - rgb8.min(axis=2))[able]
+    chroma = (brightest - np.minimum(np.minimum(rgb8[..., 0], rgb8[..., 1]), rgb8[..., 2]))[able]
     return bool(chroma.size and quantile(chroma, _GREY_SHARE) <= _GREY)
 
 

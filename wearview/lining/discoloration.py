@@ -225,7 +225,8 @@ def _area_draws(
             [*over, _is_char(colours[..., 0], off, float(clean[0]), rules).mean(axis=-1)], axis=-1
         )
 
-    draws = areas_of(sample[None, :, :] + errors[:, None, :] * weight[None, :, None])
+    varied = np.stack([sample[:, k] + errors[:, k, None] * weight for k in range(3)])
+    draws = areas_of(np.moveaxis(varied, 0, -1))
     measured = np.array([area.value for area in areas])  # NaN for char on a dark lining, and so are its draws
     # The sample stands for the face up to 1 / 512; what it is off by without any error is taken off
     # every draw.

@@ -81,7 +81,7 @@ def unroll(working: NDArray[np.uint8], plane: Plane, ring_set: RingSet, scale: f
     size[:, :width] = 0
     size[:, -width:] = 0
     peak = size == cv2.dilate(size, np.ones((1, 2 * (width // 2) + 1), np.uint8))
-    return Polar(xy, radius * scale, np.where(peak, size, np.float32(0)), size)
+    return Polar(xy, radius * scale, size * peak, size)
 
 
 def strongest_channel(signed: NDArray[np.float32]) -> NDArray[np.float32]:
@@ -120,13 +120,13 @@ class RingStep:
 def ring_steps(polar: Polar, least_coverage: float) -> list[RingStep]:
     """Steps that run round the plate, smallest radius first."""
     # Bench texture steps everywhere; what runs round the plate must stand out from it.
-    usual = polar.step[polar.step > 2]
+    usual = polar.step.ravel().take(np.flatnonzero(polar.step > 2))
     limit = float(np.clip(1.7 * middle(usual), MIN_STEP, SURE_STEP)) if usual.size else MIN_STEP
     significant = polar.step > limit
     band = max(2, round(0.012 * polar.radius[-1]))
     joined = cv2.dilate(significant.astype(np.uint8), np.ones((1, 2 * band + 1), np.uint8))
     coverage = joined.mean(axis=0)
-    strength = np.where(significant, np.minimum(polar.step, 60), 0).sum(axis=0)
+    strength = (np.minimum(polar.step, 60) * significant).sum(axis=0)
     weight = cv2.GaussianBlur(strength[None].astype(np.float32), (2 * band + 1, 1), 0)[0]
     peak = (weight == cv2.dilate(weight[None], np.ones((1, 4 * band + 1), np.uint8))[0]) & (
         coverage >= least_coverage
