@@ -125,6 +125,7 @@ def test_help_loads_no_library_that_takes_time():
         ["grade", "a.jpg", "--positions", "1,b"],
         ["grade", "a.jpg", "--positions", "1,1"],
         ["grade", "a.jpg", "--lining", "no-such-lining"],
+        ["grade", "a.jpg", "b.jpg", "c.jpg", "--shots", "2"],
         ["grade", "a.jpg", "--json", "a.jpg"],
         ["grade", "a.jpg", "--reference", "missing.jpg"],
         ["verdict", "Job 7", "Forward", "1", "good"],
@@ -140,6 +141,12 @@ def test_a_wrong_call_ends_with_2_and_prints_no_result(capsys, words):
     status, out, err = wearview(capsys, *words)
     assert (status, out) == (2, "")
     assert err.strip()
+
+
+def test_without_a_command_all_of_them_are_shown(capsys):
+    status, out, err = wearview(capsys)
+    assert (status, out) == (2, "")
+    assert "grade the photos of one pack or band" in err
 
 
 def test_an_unknown_teardown_is_told_before_any_photo_is_graded(capsys, tmp_path):
@@ -170,6 +177,12 @@ def test_unread_photos_end_with_1_and_the_others_are_graded(capsys, tmp_path):
     for name in names[1:]:
         assert f"{name}: " in err
     assert "Traceback" not in err
+
+
+def test_no_empty_table_stands_where_no_photo_could_be_read(capsys, tmp_path):
+    status, out, err = wearview(capsys, "grade", tmp_path / "missing.jpg")
+    assert (status, out) == (1, "")
+    assert "no such file" in err
 
 
 def test_the_document_on_standard_output_validates_and_stands_alone(capsys, tmp_path):
