@@ -18,7 +18,16 @@ from wearview.grade import grade_lining, grade_steel
 from wearview.lining import read_lining
 from wearview.photo import PhotoBytes
 from wearview.pipeline import grade_photos
-from wearview.record import Shows, build_document, in_shots, keep_ids, parts_of, validate, veil_document
+from wearview.record import (
+    Place,
+    Shows,
+    build_document,
+    in_shots,
+    keep_ids,
+    parts_of,
+    validate,
+    veil_document,
+)
 from wearview.settings import load_settings
 from wearview.shots import compare_sides, join_linings, join_steels
 from wearview.terms import SHOTS_DISAGREE, SHOTS_DO_NOT_FIT
@@ -217,6 +226,16 @@ def test_two_sides_hold_one_position_and_are_numbered_by_the_first():
     assert places[2] == [(many + 1, None, None)]
     assert [len(one.ids) for one in found.pack.sides] == [2] * len(found.pack.sides)
     validate(build_document(found, SETTINGS))
+
+
+def test_stated_positions_keep_the_sides_that_photos_show():
+    shows = [Shows(0, "apply"), Shows(0, "reaction")]
+    places = [Place(5), Place(5)]
+    found = grade_photos([CLEAN, darker(0.9, CLEAN)], SETTINGS, reference=CLEAN, shows=shows, places=places)
+    assert [(p.position, p.side) for photo in found.photos for p in photo.parts] == [
+        (5, "apply"),
+        (5, "reaction"),
+    ]
 
 
 def test_a_side_with_other_parts_is_left_out_and_named():
