@@ -9,6 +9,7 @@ import pytest
 from wearview.parts.edges import find_edges
 from wearview.parts.find import _best_plane, find_plates
 from wearview.parts.learned import LABELS, LINING, Sight
+from wearview.parts.stack import settle
 
 SIZE = (1200, 900)
 RIM, HOLE, TIP, TEETH = 160.0, 110.0, 100.0, 30  # pixels
@@ -56,3 +57,13 @@ def test_a_photo_in_which_nothing_is_round_is_taken_as_seen_from_above():
     plane, _, rings = _best_plane(find_edges(cv2.GaussianBlur(noise, (0, 0), 3)), (800, 600), 700.0)
     assert rings == []
     assert math.hypot(*plane.slant) < 0.1
+
+
+def test_no_plate_of_a_fan_takes_metal_of_others_beyond_its_edge_without_teeth():
+    picture, sight = drawn_fan(FAN)
+    visible = settle(find_plates(picture, None, sight), picture.shape[:2], sight)
+    assert len(visible) == len(FAN)
+    for each in visible:
+        rows, columns = np.nonzero(each.masks.part)
+        x, y = columns + each.masks.origin[0], rows + each.masks.origin[1]
+        assert each.plate.outer.ellipse.radius_of(x, y).max() < 1.02

@@ -53,6 +53,12 @@ class Beyond:
         some = np.flatnonzero((self.chance > 0.5).any(axis=0))
         return float(OFFSETS[min(some[-1] + 1, COLUMNS - 1)]) if len(some) else 0.0
 
+    def within(self, most: float) -> "Beyond":
+        """The same, ending at most so far beyond the rim, in units of the outer radius."""
+        return Beyond(
+            np.where(most < OFFSETS, np.minimum(self.chance, 0.499), self.chance).astype(np.float32)
+        )
+
     def covers(self, offset: NDArray[np.floating], angle: NDArray[np.floating]) -> NDArray[np.bool_]:
         """Whether places (N,) at an offset from the rim and an angle in radians are the plate."""
         column = (offset + WITHIN) * ((COLUMNS - 1) / (WITHIN + REACH))

@@ -45,7 +45,7 @@ def on_one_edge(plates: Sequence[Plate], sight: Sight | None) -> list[Plate]:
         for k, value in enumerate(own)
     ]
     settled = [_with_teeth_on(plate, value >= 0) for plate, value in zip(plates, odds, strict=True)]
-    return [_with_count(plate, value > 0, settled) for plate, value in zip(settled, odds, strict=True)]
+    return [_with_count(plate, value >= 0, settled) for plate, value in zip(settled, odds, strict=True)]
 
 
 def _odds_of_outer(plate: Plate, sight: Sight | None) -> float:

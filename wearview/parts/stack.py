@@ -13,6 +13,11 @@ from wearview.parts.rims import ANGLES, TURN, Rim
 from wearview.parts.sides import on_one_edge
 from wearview.parts.teeth import find_teeth
 
+# Of the outer radius: how far a plate may reach beyond its edge without teeth where others lie over or under
+# it, whose metal nothing tells from its own. Part IoU of 40 tuned piles 0.908 (0.907 and 0.906 with 0.02 and
+# 0.03, 0.904 without), of 26 leaning rows 0.939 (0.937 without). Alone in view it may show its wall, too.
+LIP = 0.012
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Visible:
@@ -42,7 +47,8 @@ def settle(plates: list[Plate], shape: tuple[int, int], sight: Sight | None) -> 
                 over[i].add(j)
     read = [_without_hidden(plate, [free[k] for k in over[i]]) for i, plate in enumerate(plates)]
     settled = on_one_edge(read, sight)
-    whole = [_masks(plate, shape) for plate in settled]
+    crowded = [bool(over[i]) or any(i in others for others in over) for i in range(len(plates))]
+    whole = [_masks(plate, shape, among) for plate, among in zip(settled, crowded, strict=True)]
     visible = []
     for i, plate in enumerate(settled):
         masks = whole[i]
@@ -56,9 +62,14 @@ def settle(plates: list[Plate], shape: tuple[int, int], sight: Sight | None) -> 
     return visible
 
 
-def _masks(plate: Plate, shape: tuple[int, int]) -> PlateMasks:
+def _masks(plate: Plate, shape: tuple[int, int], crowded: bool) -> PlateMasks:
     outside = find_beyond(plate.rays, plate.outside, outward=True)
     inside = find_beyond(plate.rays, plate.inside, outward=False)
+    if crowded:
+        outside, inside = (
+            beyond if teeth.count else beyond.within(LIP)
+            for beyond, teeth in ((outside, plate.outside), (inside, plate.inside))
+        )
     return plate_masks(shape, plate.outer.ellipse, plate.inner.ellipse, outside, inside)
 
 
