@@ -240,6 +240,8 @@ def test_two_shots_become_one_reading_and_are_taken_apart_again(photos_page, url
     beside(turn_to(photos_page, PHOTOS), "own")
     graded(photos_page, url)
     assert [place(part) for part in parts(url)] == [(1, None), (2, None)]
+    press(photos_page, "pairs turned")  # of all photos at once
+    assert [one.side for one in tray.read_tray(record.open_store(url), NAME).shows] == ["apply", "reaction"]
 
 
 def parts(url):
