@@ -1,4 +1,4 @@
-"""Reading a photo: decoded once, upright, in sRGB, with its date, its hash and a smaller working copy."""
+"""Reading a photo: decoded, upright, in sRGB, with its date, its hash and a smaller working copy."""
 
 import hashlib
 import io
