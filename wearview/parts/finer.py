@@ -28,9 +28,8 @@ PLACES = 25
 FROM_RIM = np.arange(PLACES) - float(PLACES // 2)  # of the places on a ray, away from the face; in steps
 STEP, LEAST_STEP = 0.006, 0.7  # of the outer radius, and working-copy pixels: the lens resolves no less
 ON_FACE = 6  # places that are face even where a rim was found a little too far in
-ROUNDS = (
-    2  # with one 0.80 of tuned axis ends come within 0.5 % of the diameter, with three as many as with two
-)
+# Axis ends within 0.5 % of the diameter, tuned scenes left out in turn: one 0.80, two 0.84, three 0.85.
+ROUNDS = 2
 NEAR, LITTLE = 3, 1  # sectors to both sides over which brightness and colour are averaged once more
 DARK = 8.0  # codes added before a logarithm: noise in the black says nothing
 UNSURE = 0.3  # steps squared, added to what a sector is unsure by: neighbours err together
