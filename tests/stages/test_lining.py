@@ -7,6 +7,7 @@ from colour import delta_E
 
 from tests.faces import ANGLE, RADIUS, RING, TAN, clean_lining, ring_face, veiled
 from wearview.lining import AREAS, clean_in_photo, read_glazing, read_lining
+from wearview.lining.glazing import evidence_of_glaze
 from wearview.reference import Reference
 from wearview.settings import load_settings
 
@@ -265,7 +266,7 @@ def test_a_little_wrong_exposure_is_no_sheen_on_a_coloured_lining():
 def test_a_grey_lining_is_judged_by_its_grain_with_more_doubt():
     grey = (50.0, 0.2, 3.0)
     assert read_glazing(ring_face(grey), clean_lining(grey)).value == 0
-    glazed = read_glazing(ring_face(grey, grain=2.0), clean_lining(grey))
+    glazed = read_glazing(ring_face(grey, grain=1.0), clean_lining(grey))
     tan = read_glazing(ring_face(veiled(TAN, 0.04), grain=2.0), clean_lining())
     assert glazed.value > 60
     assert glazed.spread > tan.spread + 2
@@ -276,6 +277,16 @@ def test_a_black_lining_brighter_than_the_light_allows_is_under_sheen():
     plain = read_glazing(ring_face(black, grain=3.5, light=3.0), clean_lining(black))
     shining = read_glazing(ring_face(veiled(black, 0.1), grain=3.5, light=3.0), clean_lining(black))
     assert shining.value > plain.value + 5
+
+
+def test_how_unevenly_light_a_face_is_shows_in_its_tenths():
+    lab = np.broadcast_to(np.array(TAN, np.float32), (*RING.shape, 3)).copy()
+    lab[..., 0] += 12 * RADIUS**3  # most of the face near its middle, a little far lighter
+    shown = evidence_of_glaze(ring_face(lab), clean_lining())
+    dark, half, light, top = np.quantile(lab[RING][:, 0], (0.1, 0.5, 0.9, 0.98))
+    assert shown.lightest == pytest.approx(light - half, abs=0.01)
+    assert shown.darkest == pytest.approx(half - dark, abs=0.01)
+    assert shown.peak == pytest.approx(top - light, abs=0.01)
 
 
 def test_oil_over_a_visible_grain_is_not_called_glaze():

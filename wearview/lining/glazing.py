@@ -8,31 +8,29 @@ import numpy as np
 
 from wearview.colour import lab_to_linear
 from wearview.lining.sheen import veil
-from wearview.ranks import median, middle
+from wearview.ranks import median, middle, quantile
 from wearview.reading import MIN_PIXELS, Reading, missing, seen_values
 from wearview.reference import Reference
 from wearview.surface import Face
 
 _METHOD = "one photo"
-# A coloured lining. Weights that join light added and grain lost to one closing of the surface: bias, of the
-# added light, of the log of the grain, of the colour lost to heat, which looks like lost sheen. Fitted by
-# `python -m tests.training.glazing` on rendered plates, no real ones. And the reach over which each cue alone
-# counts from nothing to fully: log units of grain lost, light of a white sheet's added.
-_CLOSING = (-1.70, 29.0, -2.11, 1.50)
+# Weights that join what a face shows to one closing of its surface, coloured lining and grey, in the
+# order of `cues`. Fitted by `python -m tests.training.glazing` on rendered plates, no real ones. And the
+# reach over which a cue counts from nothing to fully: log units of grain lost, light of a white sheet's.
+_CLOSING_COLOURED = (-2.03, -1.24, 43.1, 1.21, -0.26, 0.37, -0.05)
+_CLOSING_GREY = (-1.99, -2.58, 7.9, -10.49, 0.27, 0.70, -0.85)
 GRAIN_REACH, SHEEN_REACH = 0.1, 0.005
 FAINTEST_GRAIN, MOST_LIGHT = 0.2, 0.1  # beyond these the weights were not fitted
-# A grey lining, chosen on 55 friction plates of rendered photos; `read_glazing` says what for.
-_CLEAN_SHEEN, _CHAR_LIGHT = 0.008, 0.02  # light returned, of a white sheet's
-_NO_FIBRES, _NO_FIBRES_BROWNED = 0.2, 0.3  # share of the contrast's power; and more when the colour is gone
-_USUAL_SHEEN = 0.4  # power of the lost grain
+_CHAR_LIGHT = 0.02  # light that lost colour adds, of a white sheet's
 # Contrast that heat adds to the grain, as a share of clean, for each share of L* + 16 lost: fibres brown
 # unevenly. 0.8 to 1.4 do as well.
 _BURNT_GRAIN = 1.0
 # Quantile of a photo's plates that stands for clean grain: not the very grainiest, which may be dust.
 _GRAINIEST = 0.8
-# Half widths of 90 % intervals: of the grain as a share of itself, of the added light, and of the index for
-# what both do not see (patches, heat under the glaze): with it 86 in 100 of 248 plates lie inside.
-_GRAIN_ERROR, _SHEEN_ERROR, _INDEX_ERROR = 0.22, 0.012, 20.0
+# Half widths of 90 % intervals: of the grain as a share of itself, of the added light, and of the index of a
+# coloured and of a grey lining for what no cue sees (patches, heat under the glaze). With them 90 in 100 of
+# 536 coloured and of 182 grey plates lie inside.
+_GRAIN_ERROR, _SHEEN_ERROR, _INDEX_ERROR, _INDEX_ERROR_GREY = 0.22, 0.012, 30.0, 40.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,13 +46,19 @@ class Evidence:
     added : float
         Neutral light over its own colour, as a share of a white sheet's.
     browned : float
-        Share of its colour lost to heat, 0..1.
+        Share of its colour lost to heat, 0..1; of a grey lining of its lightness.
+    lightest, darkest, peak : float
+        L* by which the lightest tenth of the face lies over its middle, the middle over the darkest tenth,
+        and the lightest fiftieth over the lightest tenth: sheen is lighter in places, heat and dirt darker.
     """
 
     coloured: bool
     grain: float
     added: float
     browned: float
+    lightest: float
+    darkest: float
+    peak: float
 
 
 def clean_in_photo(faces: Sequence[Face], reference: Reference) -> Reference:
@@ -97,16 +101,13 @@ def read_glazing(face: Face, reference: Reference) -> Reading:
     -----
     Sheen is neutral light over the lining's own colour. It lifts blue, which tan, brown, red and green
     linings return least; heat lifts nothing. Blue is compared with the mean of red and green, since heat
-    turns green brown. It is read where the face is lighter, so least burnt.
+    turns green brown. It is read where the face is lighter, so least burnt. On a grey or black lining added
+    light has no colour of its own: sheen is what even a clean lining could not return within the light's
+    uncertainty, which is seldom any.
 
-    A surface that closes loses its grain and gains its sheen at once, so on a coloured lining the two, each
-    noisy alone, are read as one closing. Neither counts where the other is plainly absent: grain lost without
-    sheen is a blurred photo, sheen over all of the grain polish or oil.
-
-    On a grey or black lining added light has no colour of its own. There sheen is what even a clean lining
-    could not return within the light's uncertainty; where that proves nothing, what usually comes with the
-    grain lost, at between half and twice of it. Part of the contrast is no fibres (dust, mottle), a larger
-    part on a browned lining: glaze leaves it.
+    A surface that closes loses its grain and gains its sheen at once, so the cues, each noisy alone, are read
+    as one closing, with how unevenly light the face is. Neither counts where the other is plainly absent:
+    grain lost without sheen is a blurred photo, sheen over all of the grain polish or oil.
 
     Never gloss units, which belong to a glossmeter on a flat sample (ISO 2813:2014; ASTM D523).
     """
@@ -120,26 +121,15 @@ def read_glazing(face: Face, reference: Reference) -> Reading:
         return missing("index 0-100", _METHOD, "grain not resolved", n_pixels=n)
     evidence = evidence_of_glaze(face, reference)
 
-    def index(grain: float, added: float, usual: float) -> float:
-        shown = replace(evidence, grain=grain, added=added)
-        return 100 * (_coloured_index(shown) if shown.coloured else _grey_index(shown, usual))
+    def index(grain: float, added: float) -> float:
+        return _index(replace(evidence, grain=grain, added=added))
 
     grain, added, more = evidence.grain, evidence.added, 1 + _GRAIN_ERROR
-    by_grain = index(grain / more, added, 1) - index(grain * more, added, 1)
-    by_sheen = index(grain, added + _SHEEN_ERROR, 2) - index(grain, added - _SHEEN_ERROR, 0.5)
-    spread = math.hypot(by_grain / 2, by_sheen / 2, _INDEX_ERROR)
-    return Reading(index(grain, added, 1), "index 0-100", _METHOD, n, spread)
-
-
-def lost_grain(grain: float, browned: float) -> float:
-    """Share of the fibres' contrast that is gone, 0..1, from the grain left as a share of the clean grain."""
-    closed = min(0.9, _NO_FIBRES + _NO_FIBRES_BROWNED * browned)
-    return 1 - math.sqrt(min(1.0, max(0.0, (grain**2 - closed) / (1 - closed))))
-
-
-def gained_sheen(added: float) -> float:
-    """Share of the sheen that clean lining does not have, 0..1, from the light added, of a white sheet's."""
-    return 1 - _CLEAN_SHEEN / (_CLEAN_SHEEN + max(0.0, added))
+    by_grain = index(grain / more, added) - index(grain * more, added)
+    by_sheen = index(grain, added + _SHEEN_ERROR) - index(grain, added - _SHEEN_ERROR)
+    unseen = _INDEX_ERROR if evidence.coloured else _INDEX_ERROR_GREY
+    spread = math.hypot(by_grain / 2, by_sheen / 2, unseen)
+    return Reading(index(grain, added), "index 0-100", _METHOD, n, spread)
 
 
 def evidence_of_glaze(face: Face, reference: Reference) -> Evidence:
@@ -151,29 +141,35 @@ def evidence_of_glaze(face: Face, reference: Reference) -> Evidence:
     colours = np.stack([median(lab, 0), lighter, reference.lab_median])
     usual, light, clean = lab_to_linear(colours).astype(float)
     grain = face.grain / reference.grain
+    dark, half, bright, top = (quantile(lab[:, 0], share) for share in (0.1, 0.5, 0.9, 0.98))
+    uneven = bright - half, half - dark, top - bright
     if (over := veil(np.stack([usual, light]), clean)) is not None:
         added, lost = over
-        return Evidence(True, grain, float(added[1] - _CHAR_LIGHT * lost[1]), float(lost[0]))
+        return Evidence(True, grain, float(added[1] - _CHAR_LIGHT * lost[1]), float(lost[0]), *uneven)
     warm, own = light[:2].mean(), clean[:2].mean()
     # `Light.uncertainty` the other way round: log error of the light from its Delta E.
     doubt = math.hypot(face.light_uncertainty, reference.light_uncertainty)
     error = doubt / 0.8 * 3 / (float(lighter[0]) + 16)
     beyond = float(warm * math.exp(-error) - own) if math.isfinite(error) else 0.0
     browned = float(1 - np.clip(usual[:2].mean() / max(own, 1e-4), 0, 1))
-    return Evidence(False, grain, beyond, browned)
+    return Evidence(False, grain, beyond, browned, *uneven)
 
 
-def _coloured_index(shown: Evidence) -> float:
-    bias, of_light, of_grain, of_browning = _CLOSING
+def cues(shown: Evidence) -> tuple[float, ...]:
+    """What the weights are for, in their order; the first is one."""
     log_grain = math.log(max(shown.grain, FAINTEST_GRAIN))
-    light = min(shown.added, MOST_LIGHT)
-    odds = bias + of_light * light + of_grain * log_grain + of_browning * shown.browned
-    closing = 1 / (1 + math.exp(-odds))
-    lost = closing * min(1.0, max(0.0, -log_grain / GRAIN_REACH))
-    gained = closing * min(1.0, max(0.0, light / SHEEN_REACH))
-    return math.sqrt(lost * gained)
+    light = max(-MOST_LIGHT, min(shown.added, MOST_LIGHT))
+    return 1.0, log_grain, light, shown.browned, shown.lightest, shown.darkest, shown.peak
 
 
-def _grey_index(shown: Evidence, usual: float) -> float:
-    lost = lost_grain(shown.grain, shown.browned)
-    return math.sqrt(lost * max(gained_sheen(shown.added), min(1.0, usual * lost**_USUAL_SHEEN)))
+def neither_absent(shown: Evidence) -> float:
+    """How far neither lost grain nor, on a coloured lining, sheen is plainly absent, 0..1."""
+    log_grain = math.log(max(shown.grain, FAINTEST_GRAIN))
+    lost, gained = -log_grain / GRAIN_REACH, shown.added / SHEEN_REACH if shown.coloured else 1.0
+    return math.sqrt(max(0.0, min(1.0, lost)) * max(0.0, min(1.0, gained)))
+
+
+def _index(shown: Evidence) -> float:
+    weights = _CLOSING_COLOURED if shown.coloured else _CLOSING_GREY
+    odds = sum(weight * cue for weight, cue in zip(weights, cues(shown), strict=True))
+    return 100 * neither_absent(shown) / (1 + math.exp(-odds))

@@ -3,7 +3,7 @@
 import math
 from dataclasses import dataclass
 
-from wearview.lining.glazing import SHEEN_REACH, evidence_of_glaze, gained_sheen, lost_grain, read_glazing
+from wearview.lining.glazing import SHEEN_REACH, evidence_of_glaze, read_glazing
 from wearview.reading import Reading
 from wearview.reference import Reference
 from wearview.surface import Face
@@ -16,6 +16,9 @@ _METHOD = "two lights"
 _CLOSING = (1.92, -4.46, 0.05)
 FAINTEST_SHARED = 0.2  # below it the weights were not fitted
 _INDEX_ERROR = 20.0  # half width of the 90 % interval of the index read so
+# Light that clean lining returns, of a white sheet's; share of the power of its contrast that is no fibres
+# (dust, mottle), which glaze leaves.
+_CLEAN_SHEEN, _NO_FIBRES = 0.008, 0.2
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -59,8 +62,8 @@ def read_two_lights(face: Face, relit: Relit, reference: Reference) -> Reading:
         return known[0] if known else both[0]
     value = sum(one.value for one in both) / 2
     if math.isfinite(relit.moved):
-        lost = sum(lost_grain(one.grain / reference.grain, 0.0) for one in (face, relit.face)) / 2
-        value = min(value, 100 * math.sqrt(lost * gained_sheen(relit.moved)))
+        lost = sum(_lost_grain(one.grain / reference.grain) for one in (face, relit.face)) / 2
+        value = min(value, 100 * math.sqrt(lost * _gained_sheen(relit.moved)))
     # The errors of both photos' indexes are mostly one and the same: patches, heat under the glaze.
     spread = max(one.spread for one in both)
     return Reading(value, both[0].unit, _METHOD, n, spread)
@@ -76,6 +79,16 @@ def sheen_shown(face: Face, relit: Relit, reference: Reference) -> float:
     shown = [evidence_of_glaze(one, reference) for one in (face, relit.face)]
     light = max(one.added for one in shown) if shown[0].coloured else math.inf
     return math.sqrt(_reached(light) * (_reached(relit.moved) if math.isfinite(relit.moved) else 1.0))
+
+
+def _lost_grain(grain: float) -> float:
+    """Share of the fibres' contrast that is gone, 0..1, from the grain left as a share of the clean grain."""
+    return 1 - math.sqrt(min(1.0, max(0.0, (grain**2 - _NO_FIBRES) / (1 - _NO_FIBRES))))
+
+
+def _gained_sheen(added: float) -> float:
+    """Share of the sheen that clean lining does not have, 0..1, from the light added, of a white sheet's."""
+    return 1 - _CLEAN_SHEEN / (_CLEAN_SHEEN + max(0.0, added))
 
 
 def _by_shared_grain(face: Face, relit: Relit, reference: Reference) -> float:
