@@ -37,9 +37,10 @@ def main(argv: Sequence[str] | None = None) -> int:
     if "command" not in args:
         parser.print_help(sys.stderr)
         return WRONG_CALL
-    # NumPy, not loaded yet, reads it. Matrices are small here: a second thread for them only spins, for a
+    # NumPy, not loaded yet, reads it. Sums over several threads end in other digits than on one, and the
+    # document must be the same. Matrices are small here, too: a second thread for them only spins, for a
     # seventh of a command's processor time on two cores.
-    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    os.environ["OPENBLAS_NUM_THREADS"] = "1"
     try:
         status = _run(args)
         sys.stdout.flush()
