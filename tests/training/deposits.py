@@ -22,7 +22,7 @@ from sklearn.metrics import roc_auc_score
 from tests.scenes.deposit_scenes import FOLDER, OFF_FACE, TRAINING_FOLDER
 from tests.scenes.deposits import KINDS, VARNISH
 from tests.scenes.wear import FAMILIES
-from tests.training.networks import Layers, fit_layers, written
+from tests.training.networks import Layers, fit_layers, folds_of, written
 from wearview.network import log_odds
 from wearview.pipeline import grade_photos
 from wearview.settings import Settings, load_settings
@@ -129,8 +129,7 @@ def fit(faces: Sequence[Places]) -> Layers:
 
 def left_out(faces: Sequence[Places]) -> Iterator[tuple[Places, NDArray[np.float32]]]:
     """Each face with its places' log odds by a network that saw no face of its scene."""
-    scenes = sorted({face.scene for face in faces})
-    fold = {scene: k % FOLDS for k, scene in enumerate(np.random.default_rng(SEED).permutation(scenes))}
+    fold = folds_of((face.scene for face in faces), np.random.default_rng(SEED), FOLDS)
     for out in range(FOLDS):
         layers = fit([face for face in faces if fold[face.scene] != out])
         as_read = [(weights.astype(np.float32), bias.astype(np.float32)) for weights, bias in layers]

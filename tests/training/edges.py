@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from tests.accuracy.overlap import match
 from tests.accuracy.scoring import read_mask
-from tests.training.networks import Layers, fit_layers, written
+from tests.training.networks import Layers, fit_layers, folds_of, written
 from wearview.parts.beyond import COLUMNS, OFFSETS, ROWS, edge_readings
 from wearview.parts.candidate import Plate
 from wearview.parts.find import find_plates
@@ -57,15 +57,12 @@ def main() -> None:
     cv2.setNumThreads(1)
     sides = [side for folder in options.scenes for side in _sides(folder)]
     rng = np.random.default_rng(SEED)
-    scenes = rng.permutation(sorted({side.scene for side in sides}))
-    fold = {str(scene): k % FOLDS for k, scene in enumerate(scenes)}
+    fold = folds_of((side.scene for side in sides), rng, FOLDS)
     right = []
     for left_out in range(FOLDS):
         layers = _fit([side for side in sides if fold[side.scene] != left_out], rng)
         right += [_right(side, layers) for side in sides if fold[side.scene] == left_out]
-    report = (
-        f"# {len(sides)} sides of plates of {len(scenes)} scenes; places right, scenes left out in turn: "
-    )
+    report = f"# {len(sides)} sides of plates of {len(fold)} scenes; places right, scenes left out in turn: "
     report += f"{np.mean(right):.4f}."
     print(report)
     options.out.write_text("\n".join([HEAD, report, *written(_fit(sides, rng))]) + "\n", "utf-8")

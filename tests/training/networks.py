@@ -1,6 +1,6 @@
 """Fit a small network and write its weights as text: what `wearview.network` reads."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,3 +30,8 @@ def written(layers: Layers) -> Iterator[str]:
         yield "weights = ["
         yield from (f"  [{', '.join(f'{v:.4g}' for v in row)}]," for row in weights)
         yield "]"
+
+
+def folds_of(scenes: Iterable[str], rng: np.random.Generator, folds: int) -> dict[str, int]:
+    """In which of so many folds each scene is left out of the fit."""
+    return {str(scene): k % folds for k, scene in enumerate(rng.permutation(sorted(set(scenes))))}

@@ -17,7 +17,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from tests.training.networks import Layers, fit_layers, written
+from tests.training.networks import Layers, fit_layers, folds_of, written
 from wearview.network import answers
 from wearview.parts.candidate import Plate
 from wearview.parts.find import rough_plates, smoothed
@@ -71,8 +71,7 @@ def main() -> None:
     cv2.setNumThreads(1)
     rng = np.random.default_rng(SEED)
     plates = [read for folder in options.scenes for read in _plates(folder, rng)]
-    scenes = rng.permutation(sorted({read.scene for read in plates}))
-    fold = {str(scene): k % FOLDS for k, scene in enumerate(scenes)}
+    fold = folds_of((read.scene for read in plates), rng, FOLDS)
     before, after = [], []
     for left_out in range(FOLDS):
         layers = _fit([read for read in plates if fold[read.scene] != left_out])
@@ -81,9 +80,7 @@ def main() -> None:
                 before.append(np.abs(read.off)[read.counts])
                 after.append(np.abs(_ends(layers, read) - read.off)[read.counts])
     shares = ", ".join(f"{np.mean(np.concatenate(part) < 1):.3f}" for part in (before, after))
-    report = (
-        f"# {len(after)} plates of {len(scenes)} scenes; sectors off by less than a step as found, and by"
-    )
+    report = f"# {len(after)} plates of {len(fold)} scenes; sectors off by less than a step as found, and by"
     report += f" these with scenes left out: {shares}."
     print(report)
     options.out.write_text("\n".join([HEAD, report, *written(_fit(plates))]) + "\n", "utf-8")
