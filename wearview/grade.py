@@ -17,7 +17,7 @@ from wearview.reference import Reference
 from wearview.settings import Rules
 from wearview.spread import SIGMAS_90
 from wearview.steel import HotSpots, SteelReadings
-from wearview.terms import CLEANEST_HERE, GLAZED, LINING_LEVELS, PROBLEMS, STEEL_LEVELS
+from wearview.terms import CLEANEST_HERE, GLAZED, LINING_LEVELS, PROBLEMS, STEEL_LEVELS, TWO_LIGHTS
 
 LEVELS = 5
 _TOP = LEVELS - 1
@@ -296,7 +296,8 @@ def _lining_reasons(readings: LiningReadings, colour_level: int, glazed: bool, r
 def _glazing_sentence(glazing: Reading, colour_level: int, glazed: bool, rules: Rules) -> str:
     if not glazing.known:
         return "Glazing was not measured, so the colour decides alone."
-    index = f"glazing index {_shown(glazing.value, rules.glazing_index)} of 100"
+    how = f" by {TWO_LIGHTS}" if glazing.method == TWO_LIGHTS else ""
+    index = f"glazing index {_shown(glazing.value, rules.glazing_index)} of 100{how}"
     if glazed:
         return f"Glazed, grain lost under a shine: {index}, and {rules.glazing_index:g} counts one level."
     if glazing.value >= rules.glazing_index:

@@ -32,7 +32,7 @@ from wearview.look import (
 from wearview.pack import Pack, PackEntry, profile_pack
 from wearview.parts import Corrections, Part, row_order
 from wearview.photo import Photo, read_in_full
-from wearview.record import Graded, GradedPart, GradedPhoto, Place, Shows
+from wearview.record import Graded, GradedPart, GradedPhoto, Place, SecondLight, Shows
 from wearview.reference import NO_REFERENCE, Reference, cleanest_part
 from wearview.relight import look_again
 from wearview.settings import Settings
@@ -62,7 +62,7 @@ def grade_photos(
     reference: Source | Clean | None = None,
     lining: Reference | None = None,
     own: Sequence[Reference] = (),
-    second: Source | None = None,
+    seconds: Sequence[Source | None] = (),
     apply_end: str | None = None,
     first: str = "apply",
     kinds: Sequence[str] | None = None,
@@ -89,8 +89,9 @@ def grade_photos(
         A clean lining by name, already looked up; used when no reference photo is given.
     own : sequence of Reference
         The shop's library, from which a part without a reference photo gets the lining it is recognised as.
-    second : str, PhotoFile, PhotoBytes, Photo or None
-        The one photo taken again, the phone left where it was and the lamp moved.
+    seconds : sequence of str, PhotoFile, PhotoBytes, Photo or None
+        For each photo, the same taken again, the phone left where it was and the lamp moved; None, or nothing
+        for those at the end, where there is none.
     apply_end : str or None
         Where the apply end lies in photos that hold several parts: "left", "right", "top", "bottom".
     first : str
@@ -132,11 +133,12 @@ def grade_photos(
         When the reference photo cannot be read or holds no lining that can serve.
     """
     order = list(sources)
+    lights = [*seconds, *[None] * (len(order) - len(seconds))]
     shown = list(shows) if shows is not None else [Shows(n) for n in range(len(order))]
     times = Counter(one.parts for one in shown)
     if first == "reaction":
-        order.reverse()
-        shown.reverse()
+        for each in (order, lights, shown):
+            each.reverse()
     total = len(order) + (reference is not None)
     anchor, clean = None, None
     unread: list[PhotoError] = []
@@ -182,7 +184,7 @@ def grade_photos(
             if anchor is None:
                 anchor = seen.light
             taken = count.number(_faces(seen, anchor, apply_end, settings))
-            if second is not None:
+            if (second := lights[done]) is not None:
                 try:
                     again = read_source(second, least_side=None)
                     taken = _seen_again(taken, read_in_full(seen.photo), again, settings)
@@ -265,6 +267,7 @@ def _faces(seen: Seen, anchor: Light | None, apply_end: str | None, settings: Se
 
 def _seen_again(taken: GradedPhoto, photo: Photo, second: Photo, settings: Settings) -> GradedPhoto:
     """The photo with what a second light shows of its linings, or the reason why it shows nothing."""
+    taken = replace(taken, second_light=SecondLight(second.file, second.sha256))
     lined = {
         part.id: (part.part, part.face)
         for part in taken.parts

@@ -12,7 +12,7 @@ from wearview.colour import lab_to_linear
 from wearview.light import Light, known_colours, match_light
 from wearview.lining import Relit
 from wearview.look import light_of
-from wearview.pair import NO_FIT, lay_onto, moved_shine
+from wearview.pair import lay_onto, moved_shine
 from wearview.parts import Part
 from wearview.photo import Photo
 from wearview.quality import judge
@@ -21,9 +21,8 @@ from wearview.settings import Settings
 from wearview.surface import Face, Rectified, rectify, take_face
 from wearview.surface.shared_grain import read_shared_grain
 from wearview.surface.texture import read_grain
-from wearview.terms import WEAK_LIGHT
+from wearview.terms import SECOND_NO_FIT, SECOND_NOT_KNOWN, WEAK_LIGHT
 
-NOT_KNOWN = "second light not known"
 # Of the diameter: over which a lamp's shine on a lining changes little, and many fibres are averaged.
 _REACH = 0.03
 # Edges of a second photo that are this many times as wide as the first one's: it was shaken. Of sharp edges
@@ -58,13 +57,13 @@ def look_again(
     laid = lay_onto(first, second)
     shaken = quality[1].edge_width > _SHAKEN * max(quality[0].edge_width, _SHARP)
     if not quality[1].gradeable or shaken or laid.photo is None:
-        return [None] * len(lined), (NO_FIT,)
+        return [None] * len(lined), (SECOND_NO_FIT,)
     other = light_of(laid.photo, [part for part, _ in lined], known_colours(settings))
     if other.method in WEAK_LIGHT:
         # Bare metal mirrors the lamp, so that it does not tell one that was moved; the bench does.
         other = match_light(other, light)
         if other.method != "reference":
-            return [None] * len(lined), (NOT_KNOWN,)
+            return [None] * len(lined), (SECOND_NOT_KNOWN,)
     out = []
     for part, face in lined:
         here, there = rectify(first, part, light), rectify(laid.photo, part, other)

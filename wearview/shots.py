@@ -11,6 +11,7 @@ from wearview.lining import LiningReadings
 from wearview.reading import Reading
 from wearview.spread import half_width
 from wearview.steel import SteelReadings
+from wearview.terms import TWO_LIGHTS
 
 # Half widths in Delta E, and shares of a face, better than which no shot is believed to be known: estimates.
 _LEAST, _LEAST_SHARE = 0.5, 0.05
@@ -197,7 +198,9 @@ def _pooled(
 
 
 def _glazing(readings: Sequence[Reading]) -> Reading:
+    """The mean of those that are known; where some were read by two lights, of these alone."""
     known = [one for one in readings if one.known]
+    known = [one for one in known if one.method == TWO_LIGHTS] or known
     if not known:
         return readings[0]
     values = [one.value for one in known]

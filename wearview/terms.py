@@ -84,6 +84,9 @@ class Problem:
 # Ways to know the light that rest on nothing of known colour in the photo.
 WEAK_LIGHT = ("metal", "reference", "none")
 SHOTS_DO_NOT_FIT, SHOTS_DISAGREE = "shots do not fit", "shots disagree"
+TWO_LIGHTS = "two lights"  # how a glaze was read, where not from one photo
+# Why a second light was left out.
+SECOND_NO_FIT, SECOND_NOT_KNOWN = SECOND_LEFT_OUT = ("second light does not fit", "second light not known")
 
 _PUBLISHED = (
     Problem(
@@ -205,7 +208,7 @@ _PUBLISHED = (
         False,
     ),
     Problem(
-        "second light does not fit",
+        SECOND_NO_FIT,
         "The second photo does not lie on the first: the phone moved or shook, or it shows something else.",
         "Rest the phone on something, move only the lamp, and take both again.",
         False,
@@ -217,7 +220,7 @@ _PUBLISHED = (
         False,
     ),
     Problem(
-        "second light not known",
+        SECOND_NOT_KNOWN,
         "The second photo shows nothing of known colour, nor the first one's bench: it was left out.",
         "Put the same sheet of plain white paper or grey card in both photos.",
         False,

@@ -21,9 +21,9 @@ from tests.accuracy.scoring import Json
 from tests.scenes.pairs import FOLDER, read_pairs
 from wearview.errors import CleanReferenceError
 from wearview.look import Clean, clean_from_photo
-from wearview.pair import NO_FIT
 from wearview.pipeline import grade_photos
 from wearview.settings import Settings, load_settings
+from wearview.terms import SECOND_NO_FIT
 
 GLAZED, WET, DRY = "glazed", "wet", "dry"
 
@@ -56,10 +56,10 @@ def read(folder: Path, settings: Settings) -> Iterator[Told]:
     for scene, reference, first, second in photographed(folder, settings):
         values, refused = [], False
         for again in (None, second):
-            graded = grade_photos([first], settings, reference=reference, second=again)
+            graded = grade_photos([first], settings, reference=reference, seconds=[again])
             lined = [part.lining.glazing for part in graded.photos[0].parts if part.lining is not None]
             values.append(lined[0].value if lined else np.nan)
-            refused = NO_FIT in graded.photos[0].problems
+            refused = SECOND_NO_FIT in graded.photos[0].problems
         truth = scene["parts"][0]["truth"]["glazing"]
         yield Told(scene["tuned"], scene["state"], truth, *values, refused)
         print(scene["id"], file=sys.stderr, flush=True)

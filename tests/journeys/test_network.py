@@ -325,6 +325,9 @@ def test_a_phone_puts_photos_in_order_and_says_which_show_the_same_parts(site, t
     for path in ("order", f"beside/{b}?what=same"):
         assert call(site, "POST", f"/take/guessed/{path}", body=b"[]")[0] == 410
     assert [one.parts for one in tray.read_tray(store, NAME).shows] == [0, 1, 1]
+    assert call(site, "POST", f"/take/{code}/beside/{a}?what=relit")[0] == 200
+    told = json.loads(call(site, "GET", f"/take/{code}/state")[2])
+    assert [photo["beside"] for photo in told["photos"]] == [None, "relit", "turned"]
 
 
 def test_a_kept_photo_is_a_jpeg_at_its_address_and_anything_else_is_not_there(site, tmp_path):

@@ -1,5 +1,6 @@
 """The tray: photos on disk before anything else, and what a person said of them."""
 
+import json
 import multiprocessing
 
 import pytest
@@ -68,6 +69,34 @@ def test_photos_of_the_same_parts_are_remembered_and_a_retake_takes_its_place_am
     after = tray.read_tray(store, NAME)
     assert [one.parts for one in after.shows] == [0, 1, 2]
     assert len({lying.signature for lying in (before, after)}) == 2
+
+
+def test_a_second_light_is_kept_through_a_retake_of_either_photo_and_read_as_a_shot_by_older_programs(
+    store, tmp_path
+):
+    a, b, _ = (tray.add_photo(store, NAME, f"{n}.jpg", n.encode()) for n in "abc")
+    tray.say_again(store, NAME, {b.sha256: Again(a.sha256, False, a.sha256)})
+    for old, new in ((b, "d"), (a, "e")):
+        tray.replace_photo(store, NAME, old.sha256, f"{new}.jpg", new.encode())
+    lying = tray.read_tray(store, NAME)
+    assert names(store) == ["e.jpg", "d.jpg", "c.jpg"]
+    assert [photo.name for photo in lying.second_lights.values()] == ["d.jpg"]
+    assert [(photo.name, shows.parts) for photo, shows in lying.views] == [("e.jpg", 0), ("c.jpg", 1)]
+    assert lying.first_light(lying.photos[1].sha256) == lying.photos[0]
+    [journal] = (tmp_path / "trays").iterdir()
+    lines = map(json.loads, filter(None, journal.read_text("utf-8").split("\n")))
+    told = [line["said"]["again"] for line in lines if line["what"] == tray.AGAIN]
+    assert {tuple(one) for one in told if one} == {("of", "turned")}
+
+
+def test_the_signature_of_shots_is_what_it_was_before_second_lights(store):
+    a, b = (tray.add_photo(store, NAME, f"{n}.jpg", n.encode()) for n in "ab")
+    tray.say_again(store, NAME, {b.sha256: Again(a.sha256, True)})
+    before = tray.read_tray(store, NAME).signature
+    # By our own earlier output: an update must have nothing graded again.
+    assert before == "c5b3eb98533dce0edc05709d9d4798d5cb42ce3d055364b9f33bc31cc8da4978"
+    tray.say_again(store, NAME, {b.sha256: Again(a.sha256, False, a.sha256)})
+    assert tray.read_tray(store, NAME).signature != before
 
 
 def test_a_line_cut_off_by_a_stopped_machine_spoils_no_other(store, tmp_path):

@@ -2,7 +2,7 @@
 
 from wearview.record import Shows
 from wearview.ui import again
-from wearview.ui.again import OWN, SAME, TURNED, Again
+from wearview.ui.again import OWN, RELIT, SAME, TURNED, Again
 
 ORDER = list("abcd")
 
@@ -70,3 +70,49 @@ def test_pairs_are_said_of_all_photos_at_once():
         (1, "apply"),
         (1, "reaction"),
     ]
+
+
+def test_a_second_light_lies_after_its_first_and_shows_no_parts_of_its_own_to_others():
+    order, now = said(("d", RELIT), ("b", OWN))
+    assert now["d"] == Again("c", False, "c")
+    assert again.second_lights(order, now) == {"c": "d"}
+    assert [again.beside(order, now, n) for n in (1, 2, 3)] == [OWN, OWN, RELIT]
+    assert again.together(["a", "d", "b", "c"], now) == ["a", "c", "d", "b"]
+
+
+def test_a_second_light_goes_with_its_first_wherever_that_is_said_to_belong():
+    for what, expected in ((SAME, Again("b", False)), (TURNED, Again("b", True))):
+        order, now = said(("d", RELIT), ("c", what))
+        assert (now["c"], now["d"]) == (expected, Again(expected.of, expected.turned, "c"))
+        assert order == ["a", "b", "c", "d"]
+    order, now = said(("d", RELIT), ("c", SAME), ("c", OWN))
+    assert now == {"d": Again("c", False, "c")}
+    order, now = said(("c", RELIT), ("d", TURNED), ("b", SAME))
+    assert now["c"] == Again("a", False, "b")
+    assert again.second_lights(order, now) == {"b": "c"}
+
+
+def test_of_three_photos_in_a_row_two_are_a_pair_and_what_is_said_last_holds():
+    order, now = said(("c", RELIT), ("b", RELIT))
+    assert again.second_lights(order, now) == {"a": "b"}
+    assert now["c"] == Again("a")  # it was the second light of b, which is one itself now
+    order, now = said(("b", RELIT), ("c", RELIT))
+    assert again.second_lights(order, now) == {"b": "c"}
+    assert now["b"] == Again("a")
+    order, now = said(("b", RELIT), ("b", SAME))
+    assert (now, again.second_lights(order, now)) == ({"b": Again("a")}, {})
+
+
+def test_a_second_light_is_a_shot_like_others_where_its_first_is_gone_or_benches_contradict_each_other():
+    now = {"b": Again("a", False, "a")}
+    assert again.second_lights(["b", "c"], now) == {}
+    both = {**now, "c": Again("a", False, "a")}
+    assert again.second_lights(ORDER, both) == {"a": "b"}
+    in_a_ring = {"a": Again("a", False, "b"), "b": Again("a", False, "a")}
+    assert again.second_lights(ORDER, in_a_ring) == {}
+    assert again.second_lights(ORDER, {"b": Again("a", True, "a")}) == {}  # on the other side
+    assert again.together(ORDER, in_a_ring) == ORDER
+
+
+def test_pairs_of_lights_are_said_of_all_photos_at_once():
+    assert again.second_lights(ORDER, again.in_pairs(ORDER, RELIT)) == {"a": "b", "c": "d"}

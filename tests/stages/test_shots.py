@@ -84,6 +84,16 @@ def test_neighbouring_levels_of_two_shots_both_keep_their_chance():
     assert grade.probability == pytest.approx((0.5, 0.5, 0, 0, 0))
 
 
+def test_a_glaze_read_by_two_lights_counts_alone_beside_shots_of_one():
+    one, two = read(0), read(0)
+    single = replace(one, glazing=replace(one.glazing, value=80.0, method="one photo"))
+    double = replace(two, glazing=replace(two.glazing, value=10.0, method="two lights"))
+    joined, _ = join_linings(IDS, [single, double])
+    assert (joined.glazing.value, joined.glazing.method) == (10.0, "two lights")
+    joined, _ = join_linings(IDS, [single, single])
+    assert (joined.glazing.value, joined.glazing.method) == (80.0, "one photo")
+
+
 def test_steels_are_joined_by_their_shares():
     one, two = steel(blue=0.04), steel(blue=0.30)
     joined, told = join_steels(IDS, [one, two])

@@ -18,10 +18,12 @@ from wearview.cli import main
 from wearview.light import Light
 from wearview.lining import Relit, read_glazing, read_two_lights
 from wearview.look import light_of
-from wearview.pair import NO_FIT, lay_onto, moved_shine
-from wearview.photo import read_photo, read_photo_bytes
+from wearview.pair import lay_onto, moved_shine
+from wearview.photo import PhotoBytes, read_photo, read_photo_bytes
 from wearview.pipeline import grade_photos
+from wearview.record import build_document, validate
 from wearview.settings import load_settings
+from wearview.terms import SECOND_NO_FIT
 
 DEMO = Path(__file__).parents[2] / "demo_images"
 PLATE = DEMO / "reference-tan.jpg"
@@ -67,13 +69,18 @@ def test_a_grey_surface_has_no_colour_to_tell_its_shine():
     assert np.isnan(moved_shine(first, first + 0.05, X < 2, 5)).all()
 
 
-def shot(change, name="second.jpg"):
-    """The demo's clean plate taken again: `change` of its 8-bit picture."""
-    with Image.open(PLATE) as picture:
+def taken_again(change, file=PLATE):
+    """A photo taken again, as JPEG: `change` of its 8-bit picture."""
+    with Image.open(file) as picture:
         rgb8 = np.asarray(picture.convert("RGB"))
     out = io.BytesIO()
     Image.fromarray(np.clip(change(rgb8), 0, 255).astype(np.uint8)).save(out, "JPEG", quality=95)
-    return read_photo_bytes(out.getvalue(), name)
+    return out.getvalue()
+
+
+def shot(change, name="second.jpg"):
+    """The demo's clean plate taken again."""
+    return read_photo_bytes(taken_again(change), name)
 
 
 def nudged(rgb8, shift=(3.0, -2.0), turn=0.2):
@@ -98,8 +105,12 @@ def fades(rgb8):
     return rgb8 * np.linspace(0.75, 1.1, rgb8.shape[1])[None, :, None]
 
 
+def lamp_moved(rgb8):
+    return fades(nudged(rgb8))
+
+
 def test_a_nudged_second_photo_is_laid_back_within_a_pixel():
-    first, second = read_photo(str(PLATE)), shot(lambda rgb8: fades(nudged(rgb8)))
+    first, second = read_photo(str(PLATE)), shot(lamp_moved)
     laid = lay_onto(first, second)
     assert laid.alike > 0.8
     middle = np.array([[[first.width / 2, first.height / 2]]], float)
@@ -120,9 +131,9 @@ def test_a_nudged_second_photo_is_laid_back_within_a_pixel():
     ids=["phone moved", "far off", "shaken", "another shape", "something else"],
 )
 def test_a_pair_that_does_not_fit_is_refused_and_the_first_photo_decides(spoil):
-    graded = grade_photos([str(PLATE)], SETTINGS, reference=str(PLATE), second=shot(spoil))
+    graded = grade_photos([str(PLATE)], SETTINGS, reference=str(PLATE), seconds=[shot(spoil)])
     [photo] = graded.photos
-    assert NO_FIT in photo.problems
+    assert SECOND_NO_FIT in photo.problems
     assert photo.parts[0].lining.glazing.method == "one photo"
     assert photo.parts[0].grade.level == 0
 
@@ -135,7 +146,11 @@ def test_a_second_light_without_paper_is_matched_through_the_bench_or_refused(mo
         monkeypatch.setattr("wearview.look._light", lambda *_, first=first: first)
         monkeypatch.setattr("wearview.relight.light_of", lambda *_, other=other: other)
         graded = grade_photos(
-            [str(PLATE)], SETTINGS, reference=None, lining=clean_lining(TAN), second=shot(lambda rgb8: rgb8)
+            [str(PLATE)],
+            SETTINGS,
+            reference=None,
+            lining=clean_lining(TAN),
+            seconds=[shot(lambda rgb8: rgb8)],
         )
         [photo] = graded.photos
         assert [name for name in photo.problems if name == "second light not known"] == problems
@@ -151,14 +166,14 @@ def test_a_face_cut_across_by_grooves_is_seen_again(monkeypatch):
         }
 
     monkeypatch.setattr(import_module("wearview.surface.rectify"), "find_marks", waffle)
-    second = shot(lambda rgb8: fades(nudged(rgb8)))
-    graded = grade_photos([str(PLATE)], SETTINGS, reference=str(PLATE), second=second)
+    second = shot(lamp_moved)
+    graded = grade_photos([str(PLATE)], SETTINGS, reference=str(PLATE), seconds=[second])
     assert graded.photos[0].parts[0].relit is not None
 
 
 def test_a_clean_plate_under_two_lights_has_no_glaze(tmp_path, capsys):
     second = tmp_path / "second.jpg"
-    Image.fromarray(shot(lambda rgb8: fades(nudged(rgb8))).rgb8).save(second, quality=95)
+    second.write_bytes(taken_again(lamp_moved))
     words = ["grade", str(PLATE), "--second-light", str(second), "--reference", str(PLATE), "--json", "-"]
     assert main(words) == 0
     [part] = json.loads(capsys.readouterr().out)["photos"][0]["parts"]
@@ -172,6 +187,21 @@ def test_a_second_photo_that_cannot_be_read_is_named_and_the_first_is_graded(tmp
     document = json.loads(capsys.readouterr().out)
     assert [Path(entry["file"]).name for entry in document["unread"]] == ["no.jpg"]
     assert len(document["photos"]) == 1
+
+
+def test_each_photo_has_its_own_second_light_whichever_end_they_begin_at():
+    sources = [PhotoBytes("a", taken_again(lambda rgb8: rgb8)), PhotoBytes("c", PLATE.read_bytes())]
+    seconds = [PhotoBytes("b", taken_again(lamp_moved)), None]
+    words = {"reference": str(PLATE)}
+    found = grade_photos(sources, SETTINGS, seconds=seconds, **words)
+    turned = grade_photos(sources[::-1], SETTINGS, seconds=seconds[::-1], first="reaction", **words)
+    documents = [build_document(graded, SETTINGS) for graded in (found, turned)]
+    for document in documents:
+        validate(document)
+    methods = [photo["parts"][0]["glazing"]["method"] for photo in documents[0]["photos"]]
+    assert methods == ["two lights", "one photo"]
+    assert [photo.get("second_light", {}).get("file") for photo in documents[0]["photos"]] == ["b", None]
+    assert documents[1]["photos"] == documents[0]["photos"]
 
 
 def glazed(grain, added):

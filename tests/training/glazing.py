@@ -125,7 +125,7 @@ def _pairs(folder: Path) -> Iterator[tuple[Pair | None, list[Sample]]]:
     """Each plate under both lights, where the grain of both is seen, and in each photo alone."""
     settings = load_settings()
     for scene, reference, first, second in photographed(folder, settings, tuned=True):
-        graded = grade_photos([first], settings, reference=reference, second=second)
+        graded = grade_photos([first], settings, reference=reference, seconds=[second])
         truth, clean = scene["parts"][0], reference.reference
         index, lining = truth["truth"]["glazing"], truth["lining"]
         for part in graded.photos[0].parts:

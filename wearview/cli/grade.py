@@ -43,7 +43,7 @@ def grade(args: argparse.Namespace) -> int:
         reference=args.reference,
         lining=lining,
         own=own_linings(),
-        second=args.second_light,
+        seconds=[args.second_light],
         apply_end=args.apply_end,
         first=args.first,
         kinds=kinds,

@@ -38,15 +38,21 @@ def keep(store: record.Store, teardown: str, element: str, graded: Graded, docum
 
 
 def _files(graded: Graded) -> Iterator[record.GradedPhoto]:
-    """The originals, read again one at a time, with their overlays."""
+    """The originals, read again one at a time, with their overlays; second lights have none."""
     for photo in graded.photos:
-        try:
-            original = Path(photo.file).read_bytes()
-        except OSError as error:
-            raise CallError(photo.file, "went away while it was graded", "Grade it again") from error
-        if hashlib.sha256(original).hexdigest() != photo.sha256:
-            raise CallError(photo.file, "changed while it was graded", "Grade it again")
-        yield record.GradedPhoto(original, jpeg(overlay_photo(photo)))
+        yield record.GradedPhoto(_original(photo.file, photo.sha256), jpeg(overlay_photo(photo)))
+        if (second := photo.second_light) is not None:
+            yield record.GradedPhoto(_original(second.file, second.sha256))
+
+
+def _original(file: str, sha256: str) -> bytes:
+    try:
+        original = Path(file).read_bytes()
+    except OSError as error:
+        raise CallError(file, "went away while it was graded", "Grade it again") from error
+    if hashlib.sha256(original).hexdigest() != sha256:
+        raise CallError(file, "changed while it was graded", "Grade it again")
+    return original
 
 
 def _as_shown(store: record.Store, teardown: str, element: str) -> Document | None:

@@ -7,8 +7,8 @@ from wearview.lining.glazing import SHEEN_REACH, evidence_of_glaze, read_glazing
 from wearview.reading import Reading
 from wearview.reference import Reference
 from wearview.surface import Face
+from wearview.terms import TWO_LIGHTS
 
-_METHOD = "two lights"
 # Weights that tell from its grain how far a surface has closed: bias, of the log of the grain that both
 # photos share, of the log of the clean lining's. A single photo of clean lining knows its grain less well
 # than the pair knows this one's, so it weighs less. Fitted by `python -m tests.training.glazing --pairs DIR`
@@ -57,7 +57,7 @@ def read_two_lights(face: Face, relit: Relit, reference: Reference) -> Reading:
     known = [one for one in both if one.known]
     n = min(one.n_pixels for one in both)
     if known and math.isfinite(relit.shared):
-        return Reading(_by_shared_grain(face, relit, reference), both[0].unit, _METHOD, n, _INDEX_ERROR)
+        return Reading(_by_shared_grain(face, relit, reference), both[0].unit, TWO_LIGHTS, n, _INDEX_ERROR)
     if len(known) < len(both):
         return known[0] if known else both[0]
     value = sum(one.value for one in both) / 2
@@ -66,7 +66,7 @@ def read_two_lights(face: Face, relit: Relit, reference: Reference) -> Reading:
         value = min(value, 100 * math.sqrt(lost * _gained_sheen(relit.moved)))
     # The errors of both photos' indexes are mostly one and the same: patches, heat under the glaze.
     spread = max(one.spread for one in both)
-    return Reading(value, both[0].unit, _METHOD, n, spread)
+    return Reading(value, both[0].unit, TWO_LIGHTS, n, spread)
 
 
 def cues(shared: float, clean: float) -> tuple[float, float, float]:

@@ -1,6 +1,6 @@
 """Two photos of one part under two lights: laid onto each other, their shine parted."""
 
-from wearview.pair.align import NO_FIT, Laid, lay_onto
+from wearview.pair.align import Laid, lay_onto
 from wearview.pair.separate import moved_shine
 
-__all__ = ["NO_FIT", "Laid", "lay_onto", "moved_shine"]
+__all__ = ["Laid", "lay_onto", "moved_shine"]

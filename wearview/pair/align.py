@@ -20,7 +20,6 @@ FARTHEST = 0.05
 # Correlation of the edges once laid: 0.72 to 0.97 in rendered pairs that were nudged, 0.37 to 0.63 where the
 # phone came 6 % closer on one side.
 LEAST_ALIKE = 0.68
-NO_FIT = "second light does not fit"
 
 
 @dataclass(frozen=True, slots=True, eq=False)

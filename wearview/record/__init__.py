@@ -57,7 +57,7 @@ from wearview.record.verdict import PACK, Verdict, parse_target, position_label
 
 if TYPE_CHECKING:
     from wearview.record.build import build_document
-    from wearview.record.graded import Graded, GradedPart, GradedPhoto, without_pictures
+    from wearview.record.graded import Graded, GradedPart, GradedPhoto, SecondLight, without_pictures
 
 __all__ = [
     "CONTRACT",
@@ -99,6 +99,7 @@ __all__ = [
     "PartLine",
     "Place",
     "Profile",
+    "SecondLight",
     "Shows",
     "Suggestion",
     "Teardown",
@@ -145,7 +146,7 @@ def __getattr__(name: str) -> Any:
         from wearview.record import build
 
         return build.build_document
-    if name in ("Graded", "GradedPart", "GradedPhoto", "without_pictures"):
+    if name in ("Graded", "GradedPart", "GradedPhoto", "SecondLight", "without_pictures"):
         from wearview.record import graded
 
         return getattr(graded, name)

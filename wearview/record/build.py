@@ -63,7 +63,7 @@ def _reference(reference: Reference) -> dict[str, Any]:
 
 
 def _photo(photo: GradedPhoto, reference: dict[str, Any]) -> dict[str, Any]:
-    quality = photo.quality
+    quality, second = photo.quality, photo.second_light
     return {
         "file": photo.file,
         "sha256": photo.sha256,
@@ -80,6 +80,7 @@ def _photo(photo: GradedPhoto, reference: dict[str, Any]) -> dict[str, Any]:
             "edge_width": _number(quality.edge_width, 2),
         },
         "light": _light(photo),
+        **({} if second is None else {"second_light": asdict(second)}),
         "parts": [_part(part, reference) for part in photo.parts],
     }
 

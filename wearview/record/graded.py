@@ -42,9 +42,18 @@ class GradedPart:
     shot_of: str | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class SecondLight:
+    """A photo for which only the lamp was moved: its file and the sha256 of that file."""
+
+    file: str
+    sha256: str
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class GradedPhoto:
-    """One photo with its parts in position order; the working copy is kept for drawing, the photo is not."""
+    """One photo with its parts in position order; the working copy is kept for drawing, the photo is not.
+    `second_light` is the one given with it, whether or not it fits."""
 
     file: str
     stem: str
@@ -60,6 +69,7 @@ class GradedPhoto:
     light_uncertainty: float
     parts: tuple[GradedPart, ...]
     mm_per_px: float = math.nan
+    second_light: SecondLight | None = None
 
 
 _NO_PICTURE = np.zeros((0, 0, 3), np.uint8)

@@ -3,13 +3,13 @@
 from dataclasses import dataclass
 
 from wearview.report.words import LIGHTS, NOT_GRADED, places
-from wearview.terms import Problem
+from wearview.terms import TWO_LIGHTS, Problem
 
 
 @dataclass(frozen=True, slots=True)
 class PhotoView:
     """A photo: `number` counts through the report, `positions` are the labels of its parts; `light` is None
-    where it was not graded."""
+    where it was not graded; `second_light` is the file of the photo that it was read with, the lamp moved."""
 
     number: int
     element: str
@@ -21,6 +21,7 @@ class PhotoView:
     light: str | None
     positions: tuple[str, ...]
     problems: tuple[Problem, ...]
+    second_light: str | None = None
 
     @property
     def alt(self) -> str:
@@ -35,8 +36,10 @@ class PhotoView:
 
     @property
     def about(self) -> str:
-        """Its file, and when it was taken."""
-        return self.file + (f", taken {self.taken_at.replace('T', ' ')}" if self.taken_at else "")
+        """Its file, when it was taken, and the file of its second light."""
+        taken = f", taken {self.taken_at.replace('T', ' ')}" if self.taken_at else ""
+        lit = f"; read by {TWO_LIGHTS}, with {self.second_light}" if self.second_light else ""
+        return self.file + taken + lit
 
     @property
     def colour_from(self) -> str:

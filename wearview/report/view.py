@@ -35,7 +35,7 @@ from wearview.report.words import (
     places,
     reference_words,
 )
-from wearview.terms import CAUTIONS, LINING_LEVELS, PROBLEMS, STEEL_LEVELS, Problem
+from wearview.terms import CAUTIONS, LINING_LEVELS, PROBLEMS, STEEL_LEVELS, TWO_LIGHTS, Problem
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -318,6 +318,13 @@ def _news(element: Element) -> str | None:
     return heat_news(hot) if hot else None
 
 
+def _second_light(entry: dict[str, Any]) -> str | None:
+    """The file of a photo's second light, where a lining was read with it."""
+    methods = {part["glazing"]["method"] for part in entry["parts"] if part["glazing"]}
+    second = entry.get("second_light")
+    return base_name(second["file"]) if second and TWO_LIGHTS in methods else None
+
+
 def _photo_views(element: Element, lines: list[PartLine], first_number: int) -> Iterator[PhotoView]:
     """Photos in the order of their first position; those without a part come last."""
     if element.latest is None:
@@ -346,6 +353,7 @@ def _photo_views(element: Element, lines: list[PartLine], first_number: int) -> 
             light=entry["light"]["method"],
             positions=tuple(labels.get(sha256, ())),
             problems=_known(entry["quality"]["problems"]),
+            second_light=_second_light(entry),
         )
 
 

@@ -43,7 +43,7 @@ def add_grading(
     document : dict
         Valid per the contract.
     photos : iterable of GradedPhoto
-        One for each photo of the document, any order.
+        One for each photo of the document and each second light, any order.
 
     Returns
     -------
@@ -64,7 +64,7 @@ def add_grading(
     # Files first: a row never speaks of a file that is not there. A crash here leaves a file that no row
     # names.
     kept = _keep(store, photos)
-    if absent := [entry["file"] for entry in document["photos"] if entry["sha256"] not in kept]:
+    if absent := [entry["file"] for entry in _files_of(document) if entry["sha256"] not in kept]:
         raise CallError(absent[0], "is not the file that was graded", "Grade it again")
     with writing(store) as connection:
         owner = open_teardown(connection, teardown_name)
@@ -86,6 +86,12 @@ def _keep(store: Store, photos: Iterable[GradedPhoto]) -> dict[str, tuple[int, s
     return kept
 
 
+def _files_of(document: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """File and sha256 of everything that a document was read from."""
+    seconds = (entry["second_light"] for entry in document["photos"] if "second_light" in entry)
+    return [*document["photos"], *seconds]
+
+
 def _insert_grading(
     connection: Connection,
     element_id: int,
@@ -94,7 +100,7 @@ def _insert_grading(
 ) -> None:
     text = to_json(document)
     when = now()
-    for entry in document["photos"]:
+    for entry in _files_of(document):
         size, overlay, overlay_size = kept[entry["sha256"]]
         note_file(connection, entry["sha256"], size)
         if overlay is not None:

@@ -90,10 +90,13 @@ function element(tag, text, kind) {
 }
 const tell = (what, body) => fetch(`/take/${code}/${what}`, { method: "POST", body }).then(look, () => say("The computer is out of reach.", true));
 function beside(photo, number) {
-  const asked = document.getElementById("beside").content.firstElementChild.cloneNode(true), choice = asked.querySelector("select");
-  asked.querySelector("span").textContent = `Beside photo ${number - 1} it shows`;
-  choice.value = photo.beside;
-  choice.addEventListener("change", () => { choice.blur(); tell(`beside/${photo.sha256}?what=${choice.value}`); });
+  const asked = document.getElementById("beside").content.firstElementChild.cloneNode(true), line = asked.querySelector("p");
+  line.textContent = `Beside photo ${number - 1} it shows`;
+  asked.setAttribute("aria-label", line.textContent);
+  for (const choice of asked.querySelectorAll("button")) {
+    choice.ariaPressed = String(choice.value === photo.beside);
+    choice.addEventListener("click", () => tell(`beside/${photo.sha256}?what=${choice.value}`));
+  }
   return asked;
 }
 function entry(photo, number) {
@@ -136,7 +139,7 @@ function list(photos) {
 
 let last = "";
 async function look() {
-  if (document.hidden || document.activeElement.tagName === "SELECT") return; // a choice is open
+  if (document.hidden) return;
   try {
     const answer = await fetch(`/take/${code}/state`);
     const told = await answer.json();

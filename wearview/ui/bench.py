@@ -7,9 +7,10 @@ import queue
 import threading
 import time
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import asdict, dataclass, replace
 from functools import cache
+from typing import Any
 
 from wearview.errors import WearviewError
 from wearview.record import Document
@@ -117,7 +118,7 @@ class Bench:
 
     def seen(self, lying: Tray, photo: GivenPhoto) -> Seen | None:
         """What a photo shows; None while it was not graded."""
-        return self._seen.get(_key(lying, photo))
+        return self._seen.get(self._key(lying, photo))
 
     def overlay(self, sha256: str) -> bytes:
         """The small overlay of a photo that was graded alone, as JPEG.
@@ -131,8 +132,7 @@ class Bench:
 
     def readable(self, lying: Tray) -> Tray:
         """The tray without photos that are known to be unreadable."""
-        seen = ((photo, self.seen(lying, photo)) for photo in lying.photos)
-        return replace(lying, photos=tuple(p for p, s in seen if s is None or s.problem is None))
+        return replace(lying, photos=tuple(p for p in lying.photos if not self._is_refused(lying, p)))
 
     def wait(self, place: ElementName, seconds: float = 600) -> None:
         """Wait until everything that was asked of a tray is done.
@@ -199,27 +199,38 @@ class Bench:
         if not lying.photos:
             self._prepare(lying)
         self._recall(place, lying)
-        for photo in list(self._unseen(lying)):
-            seen = sum(self.seen(lying, other) is not None for other in lying.photos)
-            told = f"Grading {photo.name}: {seen} of {len(lying.photos)} photos done"
-            self._work[place] = Work(told, seen / len(lying.photos))
+        # What cannot be read leaves the photo whose second light it is, or has, to be graded by itself.
+        while (photo := next(self._unseen(lying := self.readable(lying)), None)) is not None:
+            views = [view for view, _ in lying.views]
+            seen = sum(self.seen(lying, other) is not None for other in views)
+            told = f"Grading {photo.name}: {seen} of {len(views)} photos done"
+            self._work[place] = Work(told, seen / len(views))
+            second = lying.second_lights.get(photo.sha256)
             alone = replace(
-                self._asked(lying), photos=(self._picture(photo),), begins=self._begins(lying, photo)
+                self._asked(lying),
+                photos=(self._picture(photo),),
+                seconds=(self._second(lying, photo),),
+                begins=self._begins(lying, photo),
             )
             try:
                 answer = self._grader.grade(alone)
             except WearviewError as error:
                 if lying.reference is not None and error.subject == lying.reference.name:
                     raise
-                self._seen[_key(lying, photo)] = Seen(None, None, str(error))
+                self._refuse(lying, photo, str(error))
                 continue
-            unread = answer.unread.get(photo.name)
+            # A phone gives all its photos one name, so which one is unread the document tells.
+            [entry] = answer.document["photos"] or [None]
+            if second is not None and entry is not None and "second_light" not in entry:
+                self._refuse(lying, second, answer.unread[second.name])
+            if entry is None and photo.name in answer.unread:
+                self._refuse(lying, photo, answer.unread[photo.name])
+                continue
             overlay = answer.overlays.get(photo.sha256)
             small = None if overlay is None else self._hold(small_picture(overlay.read_bytes(), SMALL_WIDTH))
-            self._seen[_key(lying, photo)] = Seen(None if unread else answer.document, small, unread)
-            for entry in answer.document["photos"]:
-                if entry["taken_at"] and not photo.taken_at:
-                    tray.note_taken(self.store, place, photo.sha256, entry["taken_at"])
+            self._seen[self._key(lying, photo)] = Seen(answer.document, small, None)
+            if entry is not None and entry["taken_at"] and not photo.taken_at:
+                tray.note_taken(self.store, place, photo.sha256, entry["taken_at"])
 
     def _prepare(self, lying: Tray) -> None:
         """Look at the clean plate, or load at least, while the first photo is still being taken."""
@@ -236,12 +247,14 @@ class Bench:
         stored = next((e.latest for e in elements if e.name == place.element), None)
         entries = {entry["sha256"]: entry for entry in stored.document["photos"]} if stored else {}
         for photo in list(self._unseen(lying)):
-            if stored and photo.sha256 in entries:
-                alone = stored.document | {"photos": [entries[photo.sha256]]}
-                self._seen[_key(lying, photo)] = Seen(alone, None, None)
+            second = lying.second_lights.get(photo.sha256)
+            entry = entries.get(photo.sha256)
+            if stored and entry and _lit_by(entry) == (second and second.sha256):
+                alone = stored.document | {"photos": [entry]}
+                self._seen[self._key(lying, photo)] = Seen(alone, None, None)
 
     def _unseen(self, lying: Tray) -> Iterator[GivenPhoto]:
-        return (photo for photo in lying.photos if _key(lying, photo) not in self._seen)
+        return (photo for photo, _ in lying.views if self._key(lying, photo) not in self._seen)
 
     def _pack(self, place: ElementName) -> None:
         """Grade a tray's photos together and store the result."""
@@ -253,32 +266,56 @@ class Bench:
             self._work[place] = Work("Grading the pack", done / total)
 
         advance(0, len(lying.photos), "")
+        views = lying.views
         asked = replace(
             self._asked(lying),
-            photos=tuple(map(self._picture, lying.photos)),
+            photos=tuple(self._picture(photo) for photo, _ in views),
+            seconds=tuple(self._second(lying, photo) for photo, _ in views),
             kinds=lying.layout.kinds,
             positions=lying.layout.positions,
-            shows=lying.shows if lying.again else None,
+            shows=tuple(shows for _, shows in views) if lying.again else None,
         )
         answer = self._grader.grade(asked, advance)
         for photo in lying.photos:
             if problem := answer.unread.get(photo.name):
-                self._seen[_key(lying, photo)] = Seen(None, None, problem)
-        lying = self.readable(lying)
+                self._refuse(lying, photo, problem)
+        given, lying = lying, self.readable(lying)
+        found = {entry["sha256"] for entry in answer.document["photos"]}
+        if len(lying.photos) < len(given.photos) and found != {photo.sha256 for photo, _ in lying.views}:
+            self._pack(place)  # a photo whose first light could not be read was not looked at
+            return
         if not lying.photos or tray.read_tray(self.store, place).graded_as == lying.signature:
             return  # another bench was quicker
         kept = (  # one photo at a time in memory
             GradedPhoto(photo_bytes(self.store, sha256), overlay.read_bytes())
             for sha256, overlay in answer.overlays.items()
         )
-        add_grading(self.store, place.teardown, place.element, answer.document, kept)
+        lights = (
+            GradedPhoto(photo_bytes(self.store, light.sha256)) for light in lying.second_lights.values()
+        )
+        add_grading(self.store, place.teardown, place.element, answer.document, itertools.chain(kept, lights))
         tray.note_graded(self.store, place, lying)
         by_sha = {photo.sha256: photo for photo in lying.photos}
         for entry in answer.document["photos"]:  # the record has the overlays now
-            key, alone = _key(lying, by_sha[entry["sha256"]]), answer.document | {"photos": [entry]}
+            key, alone = self._key(lying, by_sha[entry["sha256"]]), answer.document | {"photos": [entry]}
             if (before := self._seen.get(key)) is not None and before.overlay is not None:
                 self._overlays.pop(before.overlay, None)
             self._seen[key] = Seen(alone, None, None)
+
+    def _key(self, lying: Tray, photo: GivenPhoto) -> tuple[str, str]:
+        """What the grading of one photo alone depends on: a second light only where both can be read."""
+        second = lying.second_lights.get(photo.sha256)
+        if second is None or any(self._is_refused(lying, one) for one in (photo, second)):
+            return _by_itself(lying, photo)
+        sha256, told = _by_itself(lying, photo)
+        return sha256, f"{told} {second.sha256}"
+
+    def _refuse(self, lying: Tray, photo: GivenPhoto, problem: str) -> None:
+        self._seen[_by_itself(lying, photo)] = Seen(None, None, problem)
+
+    def _is_refused(self, lying: Tray, photo: GivenPhoto) -> bool:
+        seen = self._seen.get(_by_itself(lying, photo))
+        return seen is not None and seen.document is None
 
     def _hold(self, overlay: bytes) -> str:
         sha256 = hashlib.sha256(overlay).hexdigest()
@@ -288,10 +325,10 @@ class Bench:
     def _begins(self, lying: Tray, photo: GivenPhoto) -> int:
         """The position of a photo's first part, as far as those before it in the pack have been seen."""
         counts: dict[int, int] = {}  # for each that shows parts of its own
-        pairs = list(zip(lying.photos, lying.shows, strict=True))
-        for other, shows in pairs if lying.layout.first == "apply" else reversed(pairs):
+        views = lying.views
+        for other, shows in views if lying.layout.first == "apply" else reversed(views):
             counts[shows.parts] = max(counts.get(shows.parts, 0), self._parts(lying, other))
-        before = itertools.takewhile(lambda parts: parts != dict(pairs)[photo].parts, counts)
+        before = itertools.takewhile(lambda parts: parts != dict(views)[photo].parts, counts)
         return 1 + sum(counts[parts] for parts in before)
 
     def _parts(self, lying: Tray, photo: GivenPhoto) -> int:
@@ -306,13 +343,23 @@ class Bench:
         said = {sha256: asdict(said) for sha256, said in lying.said.items()}
         return Asked((), clean, lying.layout.apply_end, lying.layout.first, said=said)
 
+    def _second(self, lying: Tray, photo: GivenPhoto) -> Picture | None:
+        second = lying.second_lights.get(photo.sha256)
+        return None if second is None else self._picture(second)
+
     def _picture(self, photo: GivenPhoto) -> Picture:
         return Picture(str(photo_path(self.store, photo.sha256)), photo.name)
 
 
-def _key(lying: Tray, photo: GivenPhoto) -> tuple[str, str]:
-    """What the grading of one photo alone depends on."""
+def _by_itself(lying: Tray, photo: GivenPhoto) -> tuple[str, str]:
+    """What the grading of one photo depends on that has no second light."""
     return photo.sha256, f"{lying.alone} {lying.said.get(photo.sha256)}"
+
+
+def _lit_by(entry: Mapping[str, Any]) -> str | None:
+    """The sha256 of a graded photo's second light."""
+    second = entry.get("second_light")
+    return None if second is None else second["sha256"]
 
 
 @cache

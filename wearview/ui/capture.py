@@ -7,7 +7,7 @@ comes only when the photo is on this computer's disk.
 
 import json
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import asdict, replace
 from typing import Any
 
 from starlette.concurrency import run_in_threadpool
@@ -176,14 +176,11 @@ def _state(opens: Ticket) -> dict[str, Any]:
     photos = []
     order = [photo.sha256 for photo in lying.photos]
     for n, photo in enumerate(lying.photos):
-        seen = bench.seen(lying, photo)
         photos.append(
             {
                 "sha256": photo.sha256,
                 "name": photo.name,
-                "graded": seen is not None,
-                "shown": told.shown(seen, blind=opens.blind),
-                "change": told.to_change(seen),
+                **asdict(told.told(bench, lying, photo, blind=opens.blind)),
                 "beside": again.beside(order, lying.again, n) if n else None,
             }
         )

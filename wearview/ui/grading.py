@@ -16,6 +16,7 @@ from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import asdict, dataclass, field
 from functools import lru_cache
+from itertools import zip_longest
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any
 
@@ -60,7 +61,7 @@ class Asked:
 
     `said` holds what a person put right in a photo, by its sha256: a dict of `rims`, `no_parts` and `bands`;
     `begins` is the first position where `positions` does not say it. `shows` is what each photo shows, where
-    some show the same parts.
+    some show the same parts. `seconds` holds, for each photo, the one for which only the lamp was moved.
     """
 
     photos: tuple[Picture, ...]
@@ -71,6 +72,7 @@ class Asked:
     positions: tuple[int, ...] | None = None
     begins: int = 1
     shows: tuple[Shows, ...] | None = None
+    seconds: tuple[Picture | None, ...] = ()
     said: Mapping[str, Any] = field(default_factory=dict)
 
 
@@ -218,10 +220,12 @@ def _grade(asked: Mapping[str, Any], shelf: _Shelf, tell: Callable[[Mapping[str,
     overlays: dict[str, str] = {}
     shows = None if asked["shows"] is None else [Shows(**one) for one in asked["shows"]]
     same_parts = _same_parts(asked["photos"], shows)
+    lights = zip_longest(asked["photos"], asked["seconds"])
+    second = {Path(one["path"]).name: light and light["path"] for one, light in lights}
 
     def key(sha256: str, name: str, position: int) -> str:
         alone = [asked[what] for what in ("reference", "apply_end", "kinds", "positions")]
-        alone.append(same_parts.get(sha256))
+        alone += [same_parts.get(sha256), second.get(sha256)]
         return json.dumps([sha256, name, position, asked["said"].get(sha256), settings.rules.sha256, alone])
 
     def known(source: "Source", position: int) -> "GradedPhoto | None":
@@ -248,6 +252,7 @@ def _grade(asked: Mapping[str, Any], shelf: _Shelf, tell: Callable[[Mapping[str,
         settings,
         reference=_clean(**asked["reference"], rules=settings.rules.sha256) if asked["reference"] else None,
         own=own_linings(),
+        seconds=[light and PhotoFile(**light) for light in asked["seconds"]],
         apply_end=asked["apply_end"],
         first=asked["first"],
         kinds=asked["kinds"],

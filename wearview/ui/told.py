@@ -1,16 +1,37 @@
 """What one photo shows, in words for page and phone."""
 
+from dataclasses import dataclass
 from typing import Any
 
 from wearview.record import position_label
 from wearview.report.words import level_words
-from wearview.terms import PROBLEMS
-from wearview.ui.again import OWN, SAME, TURNED
-from wearview.ui.bench import Seen
-from wearview.ui.tray import GivenPhoto
+from wearview.terms import PROBLEMS, SECOND_LEFT_OUT, TWO_LIGHTS
+from wearview.ui.again import OWN, RELIT, SAME, TURNED
+from wearview.ui.bench import Bench, Seen
+from wearview.ui.tray import GivenPhoto, Tray
 
-# What a photo shows beside the one before it: short enough for three buttons beside each other on a phone.
-BESIDE = {OWN: "other parts", SAME: "the same", TURNED: "other side"}
+# What a photo shows beside the one before it: short enough for buttons beside each other on a phone.
+BESIDE = {OWN: "other parts", SAME: "the same", TURNED: "other side", RELIT: "lamp moved"}
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """What a page says of one photo: whether it was graded, what it shows, and what to change."""
+
+    graded: bool
+    shown: list[str]
+    change: list[str]
+
+
+def told(bench: Bench, lying: Tray, photo: GivenPhoto, *, blind: bool) -> Told:
+    """What is known of a photo of a tray; of a second light what became of it."""
+    alone, first = bench.seen(lying, photo), lying.first_light(photo.sha256)
+    seen = None if first is None else bench.seen(lying, first)
+    unread = [one for one in (alone, seen) if one is not None and one.document is None]
+    if first is None or unread:
+        return Told(alone is not None, shown(alone, blind=blind), to_change(alone))
+    number = 1 + lying.photos.index(first)
+    return Told(seen is not None, _beside_first(seen, number), _left_out(seen))
 
 
 def shown(seen: Seen | None, *, blind: bool) -> list[str]:
@@ -19,7 +40,7 @@ def shown(seen: Seen | None, *, blind: bool) -> list[str]:
     if seen is None or seen.document is None:
         return []
     parts = [part for photo in seen.document["photos"] for part in photo["parts"]]
-    return [_where(part) if blind else f"{_where(part)}. {_level(part)}" for part in parts]
+    return [_where(part) if blind else f"{_where(part)}. {_level(part)}{_how(part)}" for part in parts]
 
 
 def to_change(seen: Seen | None) -> list[str]:
@@ -33,7 +54,8 @@ def to_change(seen: Seen | None) -> list[str]:
         named += photo["quality"]["problems"]
         named += [problem for part in photo["parts"] for problem in part["problems"]]
     known = (PROBLEMS[name] for name in dict.fromkeys(named) if name in PROBLEMS)
-    return [f"{problem.text} {problem.remedy}" for problem in known if problem.refuses]
+    refused = [f"{problem.text} {problem.remedy}" for problem in known if problem.refuses]
+    return [*refused, *_left_out(seen)]
 
 
 def alt_text(photo: GivenPhoto, seen: Seen | None) -> str:
@@ -42,8 +64,34 @@ def alt_text(photo: GivenPhoto, seen: Seen | None) -> str:
     return f"{photo.name} with its parts outlined. {parts or 'No part was graded'}."
 
 
+def _left_out(seen: Seen | None) -> list[str]:
+    """Why the second light of a photo was left out, and what to do."""
+    photos = [] if seen is None or seen.document is None else seen.document["photos"]
+    named = [name for photo in photos for name in photo["quality"]["problems"]]
+    return [f"{PROBLEMS[name].text} {PROBLEMS[name].remedy}" for name in SECOND_LEFT_OUT if name in named]
+
+
+def _beside_first(seen: Seen | None, number: int) -> list[str]:
+    """What became of the second light of the photo with this number."""
+    if seen is None or seen.document is None:
+        return []
+    if _left_out(seen):
+        return [f"Left out: photo {number} is read by itself."]
+    if any(_lit_twice(part) for photo in seen.document["photos"] for part in photo["parts"]):
+        return [f"Read together with photo {number}: {TWO_LIGHTS}."]
+    return [f"Adds nothing to photo {number}: two lights tell the glaze of a lining, where both show it."]
+
+
+def _lit_twice(part: dict[str, Any]) -> bool:
+    return bool(part["glazing"]) and part["glazing"]["method"] == TWO_LIGHTS
+
+
 def _where(part: dict[str, Any]) -> str:
     return f"Position {position_label(part)}, {part['kind']}"
+
+
+def _how(part: dict[str, Any]) -> str:
+    return f" ({TWO_LIGHTS})" if _lit_twice(part) else ""
 
 
 def _level(part: dict[str, Any]) -> str:

@@ -16,7 +16,7 @@ from typing import Any
 
 from wearview.record import Shows
 from wearview.store import Store, keep_file
-from wearview.ui.again import Again, shows, together
+from wearview.ui.again import Again, second_lights, shows, together
 from wearview.ui.journal import add_line, read_lines
 from wearview.ui.said import AS_FOUND, BAND, NO_PART, PUT_RIGHT, RIMS, Point, Points, Said, put_right
 
@@ -118,12 +118,33 @@ class Tray:
     def _told_again(self, sha256: str) -> list[Any]:
         """Nothing for a photo of parts of its own, as before this could be said: what was graded then is not
         graded again."""
-        return [asdict(self.again[sha256])] if sha256 in self.again else []
+        return [self.again[sha256].told] if sha256 in self.again else []
 
     @property
     def shows(self) -> tuple[Shows, ...]:
         """What each photo shows, as `pipeline.grade_photos` takes it."""
         return shows([photo.sha256 for photo in self.photos], self.again, self.layout.first)
+
+    @property
+    def second_lights(self) -> Mapping[str, GivenPhoto]:
+        """By its sha256, of each photo that has one, the photo for which only the lamp was moved."""
+        by_sha256 = {photo.sha256: photo for photo in self.photos}
+        found = second_lights(list(by_sha256), self.again)
+        return {first: by_sha256[second] for first, second in found.items()}
+
+    @property
+    def views(self) -> tuple[tuple[GivenPhoto, Shows], ...]:
+        """The photos that are no second light of another one, and what each shows."""
+        second = {photo.sha256 for photo in self.second_lights.values()}
+        pairs = zip(self.photos, self.shows, strict=True)
+        return tuple((photo, one) for photo, one in pairs if photo.sha256 not in second)
+
+    def first_light(self, sha256: str) -> GivenPhoto | None:
+        """The photo whose second light a photo is; None where it is none."""
+        lights = self.second_lights
+        return next(
+            (p for p in self.photos if p.sha256 in lights and lights[p.sha256].sha256 == sha256), None
+        )
 
 
 def add_photo(store: Store, place: ElementName, name: str, data: bytes) -> GivenPhoto:
@@ -163,9 +184,12 @@ def replace_photo(store: Store, place: ElementName, sha256: str, name: str, data
     if new.sha256 == sha256:
         return new
     leave_out(store, place, sha256)
-    if sha256 in lying.again or any(other.of == sha256 for other in lying.again.values()):
-        said = lying.again.get(sha256, Again(sha256))
-        say_again(store, place, {**read_tray(store, place).again, new.sha256: said})
+    if sha256 in lying.again or any(sha256 in (one.of, one.relit) for one in lying.again.values()):
+        said = {**read_tray(store, place).again, new.sha256: lying.again.get(sha256, Again(sha256))}
+        for other, one in said.items():
+            if one.relit == sha256:
+                said[other] = replace(one, relit=new.sha256)
+        say_again(store, place, said)
     hand = tuple(new.sha256 if photo.sha256 == sha256 else photo.sha256 for photo in lying.photos)
     lay_out(store, place, replace(lying.layout, order=BY_HAND, hand=hand))
     return new
@@ -207,7 +231,13 @@ def say_again(store: Store, place: ElementName, again: Mapping[str, Again]) -> N
     for sha256 in dict.fromkeys([*before, *again]):
         now = again.get(sha256)
         if now != before.get(sha256):
-            _say(store, place, AGAIN, {"sha256": sha256, "again": None if now is None else asdict(now)})
+            # The second light stands apart: a program from before it reads such a photo as one more shot.
+            told = {
+                "sha256": sha256,
+                "again": None if now is None else {"of": now.of, "turned": now.turned},
+                "relit": None if now is None else now.relit,
+            }
+            _say(store, place, AGAIN, told)
 
 
 def note_taken(store: Store, place: ElementName, sha256: str, taken_at: str) -> None:
@@ -243,7 +273,7 @@ def read_tray(store: Store, place: ElementName) -> Tray:
         elif what == AGAIN:
             again.pop(said["sha256"], None)
             if said["again"] is not None:
-                again[said["sha256"]] = Again(**said["again"])
+                again[said["sha256"]] = Again(**said["again"], relit=said.get("relit"))
         elif what in PUT_RIGHT:
             before = tray.said.get(said["sha256"], Said())
             tray = replace(tray, said={**tray.said, said["sha256"]: put_right(before, what, said)})

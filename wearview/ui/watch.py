@@ -111,31 +111,37 @@ def _state(at: Watched, lying: Tray) -> None:
 def _photo(at: Watched, lying: Tray, number: int, photo: GivenPhoto, *, several: bool) -> None:
     """One photo with what it shows, and what can be done with it; `several` lets it be a shot of others'
     parts."""
-    seen = at.bench.seen(lying, photo)
+    second = lying.first_light(photo.sha256) is not None
     with st.container(border=True, key=f"photo {photo.sha256[:12]}"):
         left, right = st.columns([1, 2])
         with left:
-            _overlay(at, photo, seen)
+            if second:
+                _picture(pictures.address(pictures.PHOTO, photo.sha256), f"{photo.name}, the lamp moved")
+            else:
+                _overlay(at, photo, at.bench.seen(lying, photo))
         with right:
             st.markdown(f"**{number}. {plain(photo.name)}**")
-            lines = told.shown(seen, blind=at.blind) or (["waiting to be graded"] if seen is None else [])
+            now = told.told(at.bench, lying, photo, blind=at.blind)
+            lines = now.shown or ([] if now.graded else ["waiting to be graded"])
             st.markdown("\n".join(f"- {plain(line)}" for line in lines))
-            again = told.to_change(seen)
-            for line in again:
+            for line in now.change:
                 st.warning(plain(line))
             if number > 1 and (several or photo.sha256 in lying.again):
                 _beside(at, lying, number)
             with st.container(horizontal=True, gap="small"):
                 _buttons(at, lying, number, photo)
-            if again:
+            if now.change:
                 _retake(at, photo)
 
 
 def _overlay(at: Watched, photo: GivenPhoto, seen: Seen | None) -> None:
     """The marked picture: small, and sent when it is looked at, for forty go over the shop's network."""
     if (small := _small(at, photo, seen)) is not None:
-        alt = escape(told.alt_text(photo, seen), quote=True)
-        st.html(f'<img class="wv-small" loading="lazy" src="{small}" alt="{alt}">')
+        _picture(small, told.alt_text(photo, seen))
+
+
+def _picture(address: str, alt: str) -> None:
+    st.html(f'<img class="wv-small" loading="lazy" src="{address}" alt="{escape(alt, quote=True)}">')
 
 
 def _small(at: Watched, photo: GivenPhoto, seen: Seen | None) -> str | None:
@@ -164,13 +170,15 @@ def _in_pairs(at: Watched, lying: Tray) -> None:
     """Say of all photos at once that two and two show the same parts."""
     st.caption(
         "Shots of the same parts become one reading, which tells how well they agree; of two sides the worse "
-        "one counts. Say it of single photos below, or of all at once:"
+        "one counts. With the phone at rest and only the lamp moved, two photos tell glaze from oil. Say it "
+        "of single photos below, or of all at once:"
     )
     order = _order_of(lying)
     with st.container(horizontal=True, gap="small"):
         for what, label in (
             (again.SAME, "Always two shots of the same"),
             (again.TURNED, "Always both sides"),
+            (again.RELIT, "Always the lamp moved"),
         ):
             st.button(
                 label,
@@ -189,13 +197,16 @@ def _beside(at: Watched, lying: Tray, number: int) -> None:
     key = f"beside {sha256[:12]} {now}"
 
     def said() -> None:
-        wanted = st.session_state[key] or again.OWN  # a second tap on what is chosen takes it back
-        _say_again(at, again.with_beside(order, lying.again, number - 1, wanted))
+        # Said of the photos as they lie by now: a tap may come while the page still shows what was.
+        latest, wanted = tray.read_tray(at.store, at.name), st.session_state[key]
+        if wanted != now and _order_of(latest)[:number] == order[:number]:
+            _say_again(at, again.with_beside(_order_of(latest), latest.again, number - 1, wanted))
 
     st.segmented_control(
         f"Beside photo {number - 1} it shows",
         again.BESIDE,
         default=now,
+        required=True,
         format_func=told.BESIDE.__getitem__,
         on_change=said,
         key=key,
