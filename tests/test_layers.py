@@ -9,7 +9,7 @@ import pytest
 
 ROOT = Path(__file__).parents[1]
 ROWS = [
-    "errors terms ranks",
+    "errors terms ranks pieces",
     "reading settings colour palette files network",
     "photo demo spread shop",
     "quality mat policy pair",

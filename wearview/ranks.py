@@ -24,7 +24,11 @@ def median(values: NDArray[np.floating], axis: int) -> NDArray[np.floating]:
 
 def middle(values: NDArray[np.floating]) -> float:
     """Median of floats of any shape, as `median`."""
-    return float(median(np.ravel(values), 0))
+    ordered = np.array(values).ravel()
+    half = ordered.size // 2
+    ordered.partition(half)
+    upper = ordered[half]
+    return float(upper if ordered.size % 2 else (ordered[:half].max() + upper) / 2)
 
 
 def quantile(values: NDArray[np.floating | np.integer], share: float) -> float:

@@ -5,6 +5,7 @@ import math
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
@@ -252,6 +253,7 @@ def _is_number(value: object) -> bool:
     return isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
 
 
+@cache
 def shipped_folder(name: str) -> Path | None:
     """A folder that comes with the program: inside the package when installed, beside it in a checkout; None
     when it is missing."""

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from wearview.colour import delta_e, lab_to_linear, linear_to_lab
 from wearview.lining.sheen import without_sheen
-from wearview.ranks import median
+from wearview.ranks import middle
 from wearview.reading import MIN_PIXELS
 from wearview.reference import Reference
 from wearview.spread import in_quadrature, lab_errors
@@ -66,14 +66,14 @@ def least_heated(face: Face) -> Array | None:
     """
     seen = face.seen
     rings, sectors = _CELLS
-    ring = np.clip(face.radius[seen] * rings, 0, rings - 1).astype(int)
-    sector = np.clip(face.angle_deg[seen] * sectors / 360, 0, sectors - 1).astype(int)
-    cell, lab = ring * sectors + sector, face.colours
-    order = np.argsort(cell, kind="stable")
-    groups = np.split(
-        np.take(lab, order, axis=0), np.cumsum(np.bincount(cell, minlength=rings * sectors))[:-1]
-    )
-    medians = np.array([median(g, 0) for g in groups if len(g) >= MIN_PIXELS]).reshape(-1, 3)
+    ring = np.clip(face.radius[seen] * rings, 0, rings - 1).astype(np.int16)
+    sector = np.clip(face.angle_deg[seen] * sectors / 360, 0, sectors - 1).astype(np.int16)
+    cell = ring * np.int16(sectors) + sector
+    order = np.argsort(cell, kind="stable")  # of 16 bits: counted, not compared
+    ends = np.cumsum(np.bincount(cell, minlength=rings * sectors))[:-1]
+    cells = zip(*(np.split(channel.take(order), ends) for channel in face.colours.T), strict=True)
+    measured = [[middle(channel) for channel in lab] for lab in cells if len(lab[0]) >= MIN_PIXELS]
+    medians = np.array(measured, np.float32).reshape(-1, 3)
     if not len(medians):
         return None
     lightest = np.argsort(medians[:, 0])[-max(1, round(_LIGHTEST * len(medians))) :]

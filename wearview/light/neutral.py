@@ -104,7 +104,7 @@ def find_neutrals(
     parts = float(_median_light(rgb8, taken)[1]) if taken.any() else None
     outlines: list[NDArray[np.int32]] = []
     for level in _maps(tiny):
-        seen = level[free]
+        seen = level[free].astype(np.float32)
         if not seen.size:
             continue
         darkest, brightest = quantile(seen, 0.01), quantile(seen, 0.999)
@@ -121,11 +121,16 @@ def find_neutrals(
     return found
 
 
-def _maps(rgb8: NDArray[np.uint8]) -> list[NDArray[np.float32]]:
+def _maps(rgb8: NDArray[np.uint8]) -> list[NDArray[np.uint8] | NDArray[np.float32]]:
     """Darkest channel (white stands out from any colour), brightest channel, colourfulness."""
-    low = cv2.min(cv2.min(rgb8[..., 0], rgb8[..., 1]), rgb8[..., 2]).astype(np.float32)
-    high = cv2.max(cv2.max(rgb8[..., 0], rgb8[..., 1]), rgb8[..., 2]).astype(np.float32)
-    return [low, high, 255 * (high - low) / np.maximum(high, 8)]
+    red, green, blue = cv2.split(rgb8)
+    low, high = cv2.min(cv2.min(red, green), blue), cv2.max(cv2.max(red, green), blue)
+    brightest = high.astype(np.float32)
+    return [
+        np.asarray(low, np.uint8),
+        np.asarray(high, np.uint8),
+        255 * (brightest - low.astype(np.float32)) / np.maximum(brightest, 8),
+    ]
 
 
 def _sheets(piece: NDArray[np.uint8]) -> list[NDArray[np.int32]]:
@@ -180,7 +185,8 @@ def _judge_sheet(
     inside = cv2.erode(mask, np.ones((5, 5), np.uint8), borderValue=0).astype(bool)
     if inside.sum() < 40:
         return None
-    level = tiny[inside].astype(np.float32).mean(axis=1)
+    red8, green8, blue8 = (channel[inside].astype(np.float32) for channel in cv2.split(tiny))
+    level = (red8 + green8 + blue8) / np.float32(3)
     if float(level.std()) > UNIFORM * float(level.mean()) + 1.0:
         return None
     large = cv2.resize(inside.astype(np.uint8), rgb8.shape[1::-1], interpolation=cv2.INTER_NEAREST).astype(

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from wearview.parts.learned import EDGE_VIEW, Sight
 from wearview.parts.part import Ellipse
+from wearview.pieces import pieces
 
 NARROW = 0.42  # minor over major axis: under it a face is seen at more than 65 degrees
 # Chance from which on a cell is counted, and mean chance of what is called a plate on edge: of eight in tuned
@@ -62,8 +63,8 @@ def plates_on_edge(sight: Sight, taken: NDArray[np.bool_]) -> list[EdgeOn]:
 def blobs(cells: NDArray[np.bool_], least: int) -> list[NDArray[np.bool_]]:
     """Connected groups of at least so many cells, gaps of one cell closed."""
     closed = cv2.morphologyEx(cells.astype(np.uint8), cv2.MORPH_CLOSE, np.ones((3, 3), np.uint8))
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(closed)
-    return [labels == k for k in range(1, count) if stats[k, cv2.CC_STAT_AREA] >= least]
+    labels, stats = pieces(closed)
+    return [labels == k for k in range(1, len(stats)) if stats[k, cv2.CC_STAT_AREA] >= least]
 
 
 def _in_photo(

@@ -13,6 +13,7 @@ from wearview.parts.edge_on import blobs, plates_on_edge
 from wearview.parts.find import find_plates
 from wearview.parts.learned import BENCH, LINING, SHEET, STEEL, TEETH, Sight, look
 from wearview.photo import Photo
+from wearview.pieces import pieces
 
 LIKELY_FACE, SURE_FACE = 0.5, 0.7  # chance of each cell, and mean, of a face of which no rim could be fitted
 LEAST_HINT = 12  # cells of it
@@ -66,9 +67,9 @@ def _spots(working: NDArray[np.uint8], sight: Sight, least: float) -> list[NDArr
     """The surroundings of what lies on the bench and may be a plate narrower than `least` pixels, the largest
     first."""
     thing = sight.chance[BENCH] + sight.chance[SHEET] < SOMETHING
-    count, _, stats, _ = cv2.connectedComponentsWithStats(thing.astype(np.uint8))
+    _, stats = pieces(thing)
     views = []
-    for x, y, w, h, _ in sorted(stats[1:count].tolist(), key=lambda s: -s[cv2.CC_STAT_AREA]):
+    for x, y, w, h, _ in sorted(stats[1:].tolist(), key=lambda s: -s[cv2.CC_STAT_AREA]):
         across = max(w, h) * sight.scale
         if min(w, h) < 2 or max(w, h) > LONG * min(w, h) or across > BLURRED * least:
             continue

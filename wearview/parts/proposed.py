@@ -14,6 +14,7 @@ from wearview.parts.learned import AROUND, BAND_LINING, LINING, STEEL, Sight, fa
 from wearview.parts.plane import Plane
 from wearview.parts.ribbon import Ribbon
 from wearview.parts.rings import Ring, RingSet
+from wearview.pieces import pieces
 
 SEEN = 0.5  # chance of a face from which on a cell is on it
 ROUNDS = 2  # of moving the centre to where the face lies round it
@@ -102,11 +103,9 @@ def ribbons_seen(sight: Sight, scale: float) -> list[Ribbon]:
 
     Its middle is a parabola through the cells, its width their area over their length.
     """
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(
-        (sight.chance[BAND_LINING] > SEEN).astype(np.uint8)
-    )
+    labels, stats = pieces(sight.chance[BAND_LINING] > SEEN)
     found = []
-    for k in range(1, count):
+    for k in range(1, len(stats)):
         if stats[k, cv2.CC_STAT_AREA] < LEAST_BAND:
             continue
         rows, columns = np.nonzero(labels == k)

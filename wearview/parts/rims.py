@@ -87,7 +87,7 @@ def unroll(working: NDArray[np.uint8], plane: Plane, ring_set: RingSet, scale: f
 def strongest_channel(signed: NDArray[np.float32]) -> NDArray[np.float32]:
     """Largest absolute value over three channels; NumPy's own maximum over a short last axis is ten times
     slower."""
-    first, second, third = (np.abs(channel) for channel in cv2.split(signed))
+    first, second, third = (np.abs(c, out=c) for c in cv2.split(signed))
     return np.asarray(cv2.max(cv2.max(first, second), third))
 
 

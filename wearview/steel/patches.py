@@ -4,6 +4,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from wearview.pieces import pieces
 from wearview.steel.codes import N_CODES, UNSEEN, Codes
 
 Labels = NDArray[np.int32]
@@ -14,8 +15,8 @@ REACH = 2
 
 def components(mask: NDArray[np.bool_]) -> tuple[int, Labels, NDArray[np.int32]]:
     """Number of patches, their labels (0 is none), and for each left, top, width, height, area."""
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(mask.astype(np.uint8), connectivity=8)
-    return count - 1, np.asarray(labels), np.asarray(stats)
+    labels, stats = pieces(mask)
+    return len(stats) - 1, labels, stats
 
 
 def find_borders(labels: Labels, count: int, codes: Codes) -> NDArray[np.int64]:

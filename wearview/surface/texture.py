@@ -1,6 +1,7 @@
 """Grain of a lining: how much of its fibre texture can be seen, whatever size the plate has in the photo."""
 
 import math
+from functools import lru_cache
 
 import cv2
 import numpy as np
@@ -24,6 +25,7 @@ WIDEST_EDGE = 3.0
 # and the slope of the light, above it noise outweighs fibres. TAIL holds noise alone.
 BAND, TAIL = (0.10, 0.24), (0.42, 0.48)
 RING = 0.02
+RINGS = np.arange(round(BAND[0] / RING), round(TAIL[1] / RING))
 TAIL_NOISE = 2.0  # noise of the band over that of the tail: cameras smooth, so noise falls off
 # Lens, focus and sharpening together as a Gaussian, in full-size pixels; and the frequency in cycles per
 # diameter where fibres have lost 1/e of their power. Fitted to 30 clean plates of rendered photos.
@@ -129,12 +131,18 @@ def _power(
     both = cv2.dft(padded, flags=cv2.DFT_COMPLEX_OUTPUT, nonzeroRows=height)
     spectrum = both.view(np.complex64)[:, : side // 2 + 1, 0]
     power = (spectrum.real**2 + spectrum.imag**2) / float((window**2).sum())
+    flat = power.ravel()
+    return np.asarray((RINGS + 0.5) * RING, float), np.array(
+        [middle(flat.take(places)) for places in _places(side)]
+    ) / math.log(2)
+
+
+@lru_cache(maxsize=4)
+def _places(side: int) -> list[NDArray[np.intp]]:
+    """Which of the frequencies of a spectrum of this many rows lie in each ring."""
     frequency = np.hypot(np.fft.fftfreq(side)[:, None], np.fft.rfftfreq(side)[None])
     ring = (frequency / RING).astype(np.int16)
-    rings = np.arange(round(BAND[0] / RING), round(TAIL[1] / RING))
-    return np.asarray((rings + 0.5) * RING, float), np.array(
-        [middle(power[ring == k]) for k in rings]
-    ) / math.log(2)
+    return [np.flatnonzero(ring == k) for k in RINGS]
 
 
 def _level(
