@@ -193,9 +193,10 @@ def _edge_points(
     if mask is not None:
         keep &= mask
     every = 1 + np.count_nonzero(keep) // _LOOKED_AT
-    rows, cols = np.nonzero(keep[::every])
     flat_slope, width = slope.ravel(), slope.shape[1]
-    at = rows * (every * width) + cols
+    at = np.flatnonzero(keep[::every])
+    if every > 1:
+        at += at // width * ((every - 1) * width)
     steep, angle = flat_slope.take(at), np.arctan2(dy.ravel().take(at), dx.ravel().take(at))
     # Steepest along its own direction: neither neighbour that way is steeper.
     ahead = (np.rint(np.cos(angle)) + np.rint(np.sin(angle)) * np.float32(width)).astype(int)

@@ -278,13 +278,14 @@ def _flat_median(
 ) -> NDArray[np.float64]:
     """Median colour under a mask, the fall-off of the light taken out."""
     height, width = mask.shape
-    rows, columns = np.nonzero(mask)
+    places = np.flatnonzero(mask)
+    rows, columns = np.divmod(places, width)
     x, y = (
         at.astype(np.float32) * np.float32(2 / (side - 1)) - 1
         for at, side in ((columns, width), (rows, height))
     )
     level = np.exp(_log_level(field, x, y))
-    return np.array([middle(linear[rows, columns, k] / level) for k in range(3)])
+    return np.array([middle(channel / level) for channel in linear.reshape(-1, 3).take(places, axis=0).T])
 
 
 def _greyed(white: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -91,5 +91,6 @@ def without_sheen(lab: NDArray[np.float32], clean_lab: NDArray[np.floating]) -> 
     if sure <= 0:
         return lab
     linear = lab_to_linear(lab)
-    off = np.minimum(sure, _MOST * linear.min(axis=-1, keepdims=True))
+    least = np.minimum(np.minimum(linear[:, 0], linear[:, 1]), linear[:, 2])
+    off = np.minimum(sure, _MOST * least)[:, None]
     return linear_to_lab(linear - off.astype(np.float32))

@@ -80,8 +80,9 @@ def plate_masks(
     part = face.copy()
     # Angles, which cost most, only where the plate may end.
     for offset, beyond in ((rho - 1, outside), (ratio - rho, inside)):
-        rows, columns = np.nonzero((offset > -WITHIN) & (offset <= beyond.farthest))
-        angle = _angle_of(outer, inner, x[0, columns], y[rows, 0], share[rows, columns])
-        part[rows, columns] = beyond.covers(offset[rows, columns], angle)
+        places = np.flatnonzero((offset > -WITHIN) & (offset <= beyond.farthest))
+        rows, columns = np.divmod(places, x.shape[1])
+        angle = _angle_of(outer, inner, x[0].take(columns), y[:, 0].take(rows), share.take(places))
+        part.ravel()[places] = beyond.covers(offset.take(places), angle)
     metal = part & ((rho > 1 + 0.25 * CORE_RING) | (rho < ratio - 0.25 * CORE_RING))
     return PlateMasks((x0, y0), part, face & part, metal)

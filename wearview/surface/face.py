@@ -1,7 +1,7 @@
 """`Face`: the measured surface of a part on a regular grid, and how it is taken from a photo."""
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
@@ -60,8 +60,6 @@ class Face:
         Median Lab of the part's bare steel beside the face, teeth and core; None where none is seen.
     light_shared : bool
         As `Light.shared`.
-    seen : ndarray of bool, shape (H, W)
-        Measured pixels whose colour is known.
     """
 
     lab: NDArray[np.float32]
@@ -79,11 +77,11 @@ class Face:
     problems: tuple[str, ...] = ()
     metal_lab: NDArray[np.float64] | None = None
     light_shared: bool = False
-    seen: NDArray[np.bool_] = field(init=False)
 
-    def __post_init__(self) -> None:
-        known = np.isfinite(self.lab[..., 0] + self.lab[..., 1] + self.lab[..., 2])
-        object.__setattr__(self, "seen", self.mask & known)
+    @property
+    def seen(self) -> NDArray[np.bool_]:
+        """Measured pixels whose colour is known, shape (H, W)."""
+        return self.mask & np.isfinite(self.lab[..., 0] + self.lab[..., 1] + self.lab[..., 2])
 
     @property
     def colours(self) -> NDArray[np.float32]:
