@@ -354,6 +354,13 @@ def test_a_large_jpeg_read_coarsely_has_the_means_of_its_pixels(step, width, tur
     np.testing.assert_array_equal(read_in_full(coarse).rgb8, full.rgb8)
 
 
+def test_pixels_are_the_same_where_there_are_no_files_in_memory(monkeypatch):
+    data = textured(1201, 480)
+    here = read_photo_bytes(data, "x")
+    monkeypatch.delattr("os.memfd_create", raising=False)
+    np.testing.assert_array_equal(read_photo_bytes(data, "x").rgb8, here.rgb8)
+
+
 def test_the_working_copy_of_a_coarse_reading_is_that_of_the_photo():
     data = textured(4000, 600)
     full, coarse = read_photo_bytes(data, "x"), read_photo_bytes(data, "x", least_side=WORKING_SIDE)
