@@ -2,9 +2,9 @@
 
 ``accuracy`` and ``broad`` render a catalogue, ``relight`` and ``broad-relight`` photograph scenes of it under
 four lights each, ``relight-mat`` and ``relight-sheet`` plates by three phones at three exposures under four
-lights, ``pairs`` and ``fresh-pairs`` render plates under two lamps, ``deposits`` and ``deposit-training``
-steels with more than oxide on them, ``piled`` plates on and in each other, ``part-free`` benches without a
-part, ``demo_images`` the demo photos.
+lights, ``pairs``, ``fresh-pairs`` and ``drawn-pairs`` render plates under two lamps, ``deposits`` and
+``deposit-training`` steels with more than oxide on them, ``piled`` plates on and in each other, ``part-free``
+benches without a part, ``demo_images`` the demo photos.
 """
 
 from __future__ import annotations
@@ -23,13 +23,13 @@ from tests.scenes.deposit_scenes import (
     training_scenes,
 )
 from tests.scenes.four_lights import MAT, SHEET, four_light_scenes, make_four_lights
-from tests.scenes.pairs import fresh_pair_scenes, make_pairs, pair_scenes
+from tests.scenes.pairs import drawn_pair_scenes, fresh_pair_scenes, make_pairs, pair_scenes
 from tests.scenes.piled import piled_scenes
 from tests.scenes.render import VARIANT
 from tests.scenes.series import Task, make_all
 from tests.scenes.shoot import SAMPLES
 
-PART_FREE, PAIRS, FRESH_PAIRS = "part-free", "pairs", "fresh-pairs"
+PART_FREE, PAIRS, FRESH_PAIRS, DRAWN_PAIRS = "part-free", "pairs", "fresh-pairs", "drawn-pairs"
 ON_MAT, BY_SHEET = "relight-mat", "relight-sheet"
 CATALOGUES = {
     "accuracy": (accuracy_scenes, "the scenes that the accuracy table is made from"),
@@ -50,6 +50,7 @@ CATALOGUES = {
     PAIRS: (pair_scenes, "glazed, oil-wet and clean plates under two lamps each, into a folder of that name"),
     "piled": (piled_scenes, "90 scenes of plates fanned, stacked, in a drum, on edge, seen through holes"),
     FRESH_PAIRS: (fresh_pair_scenes, "half as many others, all untouched, into the same folder"),
+    DRAWN_PAIRS: (drawn_pair_scenes, "32 drawn linings glazed and oil-wet, to be fitted to alone, likewise"),
     FOLDER: (
         deposit_scenes,
         "steels with varnish, rust and transferred lining, into a folder of that name",
@@ -84,7 +85,7 @@ def main(arguments: list[str] | None = None) -> int:
         make_demo(options.out, options.only, options.samples, options.variant, options.again)
         return 0
     scenes = _chosen(CATALOGUES[options.command][0](), options.only)
-    if options.command in (PAIRS, FRESH_PAIRS):
+    if options.command in (PAIRS, FRESH_PAIRS, DRAWN_PAIRS):
         make_pairs(options.out, scenes, options.samples, options.variant, options.again)
         return 0
     if options.command in (ON_MAT, BY_SHEET):

@@ -20,7 +20,7 @@ from tests.scenes.bench import Light
 from tests.scenes.camera import PHONES
 from tests.scenes.catalogue import PartSpec, Scene
 from tests.scenes.facts import truth_of
-from tests.scenes.linings import LININGS, TOO_DARK_L, Lining
+from tests.scenes.linings import LININGS, TOO_DARK_L, Lining, drawn_lining
 from tests.scenes.look import Look
 from tests.scenes.render import cast, render
 from tests.scenes.shoot import (
@@ -37,7 +37,8 @@ from tests.scenes.skin import FRICTION
 FOLDER = "pairs"
 STATES = ("glazed", "wet", "dry")
 PAIR_LIGHTS = ("led lamp", "window", "bulb")
-SIZE = (1000, 750)
+SIZE, LARGER = (1000, 750), (1400, 1050)
+DRAWN = range(300, 353)  # numbers of drawn linings that no catalogue has
 TURN_DEG = (80.0, 180.0)  # by which the lamp is carried round the plate
 SETTLED_PX, SETTLED_DEG = 3.0, 0.15  # of a phone that rests on something and is touched once more
 
@@ -50,6 +51,21 @@ def pair_scenes(rounds: int = 4) -> tuple[Scene, ...]:
 def fresh_pair_scenes(rounds: int = 2) -> tuple[Scene, ...]:
     """Other plates in other places, none of them for tuning: what is right on `pair_scenes` may be luck."""
     return tuple(replace(scene, tuned=False) for scene in _pairs("vw", rounds, 100))
+
+
+def drawn_pair_scenes() -> tuple[Scene, ...]:
+    """Drawn linings that are not held out and show heat, each glazed and oil-wet, with its clean dry plate:
+    to be fitted to alone. Every other one is photographed larger."""
+    drawn = (drawn_lining(number) for number in DRAWN)
+    scenes: list[Scene] = []
+    for k, lining in enumerate(x for x in drawn if not x.held_out and x.lab[0] >= TOO_DARK_L):
+        clean = _scene(f"y{k:02d}", k, lining, "dry", 200)
+        pairs = [
+            replace(_scene(f"z{k:02d}{state[0]}", 3 * k + n, lining, state, 240), reference=clean.id)
+            for n, state in enumerate(STATES[:2])
+        ]
+        scenes += (replace(scene, size=(SIZE, LARGER)[k % 2]) for scene in (clean, *pairs))
+    return tuple(scenes)
 
 
 def _pairs(letters: str, rounds: int, seed: int) -> tuple[Scene, ...]:

@@ -10,6 +10,7 @@ from tests.scenes.catalogue import DEFECTS, Scene, accuracy_scenes
 from tests.scenes.linings import TOO_DARK_L, lining_named
 from tests.scenes.look import Look
 from tests.scenes.make import make_skin, random_plate_shape
+from tests.scenes.pairs import drawn_pair_scenes, fresh_pair_scenes, pair_scenes
 from tests.scenes.round_things import MORE_ROUND_THINGS
 from tests.scenes.skin import FRICTION, KINDS, STEEL, Skin
 from tests.stages.test_scene_geometry import volume
@@ -55,6 +56,18 @@ def test_forty_scenes_are_relit_and_three_hundred_have_no_part():
     assert all(s.gradeable and s.neutral for s in relit_scenes())
     assert len(part_free_scenes()) == 300
     assert not any(s.parts for s in part_free_scenes())
+
+
+def test_drawn_pairs_are_to_be_fitted_to_and_no_catalogue_has_their_linings():
+    drawn = drawn_pair_scenes()
+    linings = {s.parts[0].lining for s in drawn}
+    assert all(s.tuned for s in drawn)
+    assert len(drawn) == 3 * len(linings)
+    others = (*SCENES, *accuracy_scenes(), *pair_scenes(), *fresh_pair_scenes())
+    assert not linings & {p.lining for s in others for p in s.parts}
+    assert not {s.id for s in drawn} & {s.id for s in others}
+    clean = {s.id: s.parts[0].lining for s in drawn if s.reference is None}
+    assert all(clean[s.reference] == s.parts[0].lining for s in drawn if s.reference)
 
 
 @pytest.mark.parametrize("name", sorted(MORE_ROUND_THINGS))
