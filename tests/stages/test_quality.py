@@ -9,7 +9,7 @@ import pytest
 from PIL import Image
 
 from wearview.photo import Photo, read_photo_bytes
-from wearview.quality import LEAST_SIDE, WIDEST_EDGE, edge_width, judge
+from wearview.quality import LEAST_SIDE, MOST_CLIPPED, WIDEST_EDGE, edge_width, judge
 from wearview.terms import PROBLEMS
 
 
@@ -153,6 +153,14 @@ def test_glints_on_metal_are_not_blown_highlights():
     glints = RINGS.copy()
     glints[np.random.default_rng(3).random(glints.shape) < 0.08] = 255
     assert "blown highlights" not in judge(photo_of(coloured(glints))).problems
+
+
+def test_a_large_blown_out_sheet_beside_well_lit_parts_spoils_no_photo():
+    beside = coloured(rings(tone=60, ground=120))
+    beside[:, :200] = 255
+    quality = judge(photo_of(beside))
+    assert quality.clipped > MOST_CLIPPED
+    assert quality.problems == ()
 
 
 def test_one_clipped_channel_counts_as_clipped():
