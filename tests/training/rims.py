@@ -19,7 +19,6 @@ from numpy.typing import NDArray
 
 from tests.training.networks import Layers, fit_layers, folds_of, written
 from wearview.network import answers
-from wearview.parts.candidate import Plate
 from wearview.parts.find import rough_plates, smoothed
 from wearview.parts.finer import (
     FROM_RIM,
@@ -119,7 +118,7 @@ def _plates(folder: Path, rng: np.random.Generator) -> Iterator[Sectors]:
             if not (part["outer"] and part["gradeable"]):
                 continue
             rims = [Ellipse(**part[rim]).scaled(1 / photo.scale) for rim in ("outer", "inner")]
-            plate = _at(found, rims[0])
+            plate = next((p for p in found if lies_at(p.outer.ellipse, rims[0])), None)
             if plate is None:
                 continue
             face = face_of(plate)
@@ -129,14 +128,10 @@ def _plates(folder: Path, rng: np.random.Generator) -> Iterator[Sectors]:
                 yield _read(working, start, rims, path.stem.split("-")[0], start is face)
 
 
-def _at(plates: list[Plate], true: Ellipse) -> Plate | None:
-    """The plate found where a true one is."""
-    for plate in plates:
-        seen = plate.outer.ellipse
-        apart = math.hypot(seen.cx - true.cx, seen.cy - true.cy) / true.major
-        if apart < SAME_CENTRE and abs(seen.major / true.major - 1) < SAME_SIZE:
-            return plate
-    return None
+def lies_at(seen: Ellipse, true: Ellipse) -> bool:
+    """Whether a rim that was found is where a true one is."""
+    apart = math.hypot(seen.cx - true.cx, seen.cy - true.cy) / true.major
+    return apart < SAME_CENTRE and abs(seen.major / true.major - 1) < SAME_SIZE
 
 
 def _changed(face: Face, rng: np.random.Generator) -> Face:

@@ -22,6 +22,9 @@ from wearview.parts.teeth import (
 TEETH_WORTH, ENOUGH_TEETH = 1.5, 0.4  # of a face; and the regularity beyond which teeth say no more
 SEEN_WORTH = 2.0  # of the face that the network sees between two rims, beside their support and width
 NARROWEST = 0.91  # inner over outer radius: the cage of a needle bearing is thinner than any plate
+# Log odds of a clutch plate, and for each unit of `Plate.cues`, with what the network sees and without.
+SEEN_WEIGHTS = (-4.5, 2.6, 0.6, -1.7, 10.3)
+ALONE_WEIGHTS = (0.3, 3.0, 3.7, -2.7, -2.7)
 BESIDE = 0.3  # weight of a face that the network sees beside this one: a neighbour may lie there
 
 
@@ -76,22 +79,24 @@ class Plate:
 
     @property
     def chance(self) -> float:
-        """Chance that it is a clutch plate, 0..1: a face that the network sees, teeth in step, rims in view.
+        """Chance that it is a clutch plate, 0..1: a face that the network sees, and teeth in step.
 
         Few teeth say less, as balls, rollers and holes are few too. Size was left out: it is the
-        photographer's. Weights by logistic regression, rounded, on 753 plates and 1,070 other rings of
-        tuned benches, a part-free 200 among them: of these 34 plates come under `choose.SURE`, most beside
-        surer ones of their size, and 5 other rings above it. Where the network was not asked, by one on 570
-        plates and 70 other rings.
+        photographer's; and how much of the rims shows, as it says no more beside these. Weights by logistic
+        regression: `python -m tests.training.rings`.
         """
+        bias, *weights = ALONE_WEIGHTS if self.seen is None else SEEN_WEIGHTS
+        odds = bias + sum(weight * cue for weight, cue in zip(weights, self.cues, strict=True))
+        return 1 / (1 + math.exp(-odds))
+
+    @property
+    def cues(self) -> tuple[float, float, float, float]:
+        """What speaks for and against a clutch plate: regular teeth, teeth in step, few teeth; and the face
+        that the network sees, or the share of bench in it where it was not asked."""
         teeth = self._evident
         few = teeth.count < (FEW_LUGS if teeth is self.outside else FEW_SPLINES)
-        regular = teeth.regularity * (1 - teeth.spill)
-        if self.seen is None:
-            speaks = 3.2 * regular + 4.9 * teeth.lock + 3.0 * self.weakest
-            return 1 / (1 + math.exp(2.3 + 1.8 * self.bench + 3.1 * few - speaks))
-        speaks = 2.4 * regular + 0.8 * teeth.lock + 0.7 * self.weakest + 8.6 * self.seen.on
-        return 1 / (1 + math.exp(4.2 + 2.1 * few - speaks))
+        face = self.bench if self.seen is None else self.seen.on
+        return teeth.regularity * (1 - teeth.spill), teeth.lock, float(few), face
 
     @property
     def weakest(self) -> float:

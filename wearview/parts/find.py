@@ -102,6 +102,16 @@ def rough_plates(
     in_view : bool
         A person says that a plate is in view: where none is sure, the likeliest is one.
     """
+    plates, laid, plane, scale = measured_rings(working, smooth, focal, sight)
+    chosen = select(plates) or (likeliest(plates) if in_view else [])
+    return chosen if sight is None else with_hidden(chosen, laid, smooth, plane, scale, sight)
+
+
+def measured_rings(
+    working: NDArray[np.uint8], smooth: NDArray[np.uint8], focal: float | None, sight: Sight | None
+) -> tuple[list[Plate], PlaneEdges, Plane, float]:
+    """Every ring that may be a plate; the edges of the small copy on its plane, that plane, and working-copy
+    pixels per small-copy pixel. For the parameters see `rough_plates`."""
     height, width = working.shape[:2]
     factor = max(1.0, max(height, width) / SMALL)
     small = cv2.resize(working, (round(width / factor), round(height / factor)), interpolation=cv2.INTER_AREA)
@@ -115,8 +125,7 @@ def rough_plates(
             if not any(_is_round(p, plane, ring_set, scale) for p in plates):
                 proposed = _measure(smooth, plane, ring_set, scale, sight)
                 plates += [] if proposed is None else [proposed]
-    chosen = select(plates) or (likeliest(plates) if in_view else [])
-    return chosen if sight is None else with_hidden(chosen, laid, smooth, plane, scale, sight)
+    return plates, laid, plane, scale
 
 
 def _with_finer_rims(plate: Plate, working: NDArray[np.uint8], smooth: NDArray[np.uint8]) -> Plate:

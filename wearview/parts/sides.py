@@ -16,11 +16,8 @@ from wearview.parts.choose import as_large
 from wearview.parts.learned import AROUND, TEETH, Sight
 from wearview.parts.teeth import find_teeth, no_teeth
 
-# Log odds of the outer edge: by how much more evident the row of teeth on it is, by how much surer the
-# network is of teeth there; and, for each unit of log odds that the face is lining, against it: a little
-# always, more where teeth are evident on both. Rounded from logistic regressions on 692 plates of tuned
-# photos; in scenes and trade (`kind.USUAL_SIDE`) lining would say more, but packs the other way round exist.
-BY_TEETH, BY_SIGHT, BY_LINING, IN_BOTH = 4.5, 5.0, 0.25, 1.5
+# Log odds of the outer edge for each unit of the `side_cues`, by `python -m tests.training.sides`.
+WEIGHTS = (5.5, 2.2, -0.5, -0.5)
 # Odds under which, and with rows of teeth as alike, plates of the same size and material have a say: where
 # one row is plainly the better, clean linings that the network takes for metal would follow the steels beside
 # them. Log odds of lining, 2 at most, from which on it is sure of it; and the most that one plate says.
@@ -49,11 +46,19 @@ def on_one_edge(plates: Sequence[Plate], sight: Sight | None) -> list[Plate]:
 
 
 def _odds_of_outer(plate: Plate, sight: Sight | None) -> float:
+    return sum(weight * cue for weight, cue in zip(WEIGHTS, side_cues(plate, sight), strict=True))
+
+
+def side_cues(plate: Plate, sight: Sight | None) -> tuple[float, float, float, float]:
+    """What speaks for the outer edge: by how much more evident the row of teeth on it is; by how much surer
+    the network is of teeth there; the log odds that the face is lining; and these by how evident teeth are on
+    both edges."""
     outside, inside = plate.outside.evidence, plate.inside.evidence
-    odds = BY_TEETH * (outside - inside)
+    seen = 0.0
     if sight is not None:
-        odds += BY_SIGHT * (_teeth_seen(sight, plate, True) - _teeth_seen(sight, plate, False))
-    return odds - _lining(plate) * (BY_LINING + IN_BOTH * min(outside, inside))
+        seen = _teeth_seen(sight, plate, True) - _teeth_seen(sight, plate, False)
+    lining = _lining(plate)
+    return outside - inside, seen, lining, lining * min(outside, inside)
 
 
 def _is_open(odds: float, plate: Plate) -> bool:

@@ -33,19 +33,7 @@ def settle(plates: list[Plate], shape: tuple[int, int], sight: Sight | None) -> 
 
     Of two plates that overlap, the upper one's rim goes on across the other's face.
     """
-    over: list[set[int]] = [set() for _ in plates]
-    free = on_one_edge(plates, sight)
-    for i, a in enumerate(free):
-        for j in range(i + 1, len(free)):
-            b = free[j]
-            a_on_b, b_on_a = _rim_inside(a, b), _rim_inside(b, a)
-            if a_on_b is None and b_on_a is None:
-                continue
-            if (a_on_b or 0.0) >= (b_on_a or 0.0):
-                over[j].add(i)
-            else:
-                over[i].add(j)
-    read = [_without_hidden(plate, [free[k] for k in over[i]]) for i, plate in enumerate(plates)]
+    over, read = read_in_stack(plates, sight)
     settled = on_one_edge(read, sight)
     crowded = [bool(over[i]) or any(i in others for others in over) for i in range(len(plates))]
     whole = [_masks(plate, shape, among) for plate, among in zip(settled, crowded, strict=True)]
@@ -60,6 +48,24 @@ def settle(plates: list[Plate], shape: tuple[int, int], sight: Sight | None) -> 
         seen = replace(masks, part=masks.part & ~cover, face=face, metal=masks.metal & ~cover)
         visible.append(Visible(plate, seen, share))
     return visible
+
+
+def read_in_stack(plates: list[Plate], sight: Sight | None) -> tuple[list[set[int]], list[Plate]]:
+    """Which plates lie over each, by number; and the plates with teeth read on both edges of what they leave
+    open."""
+    over: list[set[int]] = [set() for _ in plates]
+    free = on_one_edge(plates, sight)
+    for i, a in enumerate(free):
+        for j in range(i + 1, len(free)):
+            b = free[j]
+            a_on_b, b_on_a = _rim_inside(a, b), _rim_inside(b, a)
+            if a_on_b is None and b_on_a is None:
+                continue
+            if (a_on_b or 0.0) >= (b_on_a or 0.0):
+                over[j].add(i)
+            else:
+                over[i].add(j)
+    return over, [_without_hidden(plate, [free[k] for k in over[i]]) for i, plate in enumerate(plates)]
 
 
 def _masks(plate: Plate, shape: tuple[int, int], crowded: bool) -> PlateMasks:
