@@ -6,15 +6,23 @@ import cv2
 import numpy as np
 import pytest
 
+from wearview.parts.candidate import Plate, plate_between, seen_between
+from wearview.parts.choose import select
 from wearview.parts.edges import find_edges
-from wearview.parts.find import _best_plane, find_plates
+from wearview.parts.find import _best_plane, find_plates, measured_rings, smoothed
+from wearview.parts.hidden import with_hidden
 from wearview.parts.learned import LABELS, LINING, Sight
+from wearview.parts.part import Ellipse
+from wearview.parts.rims import ANGLES, Rim
 from wearview.parts.stack import settle
 
 SIZE = (1200, 900)
 RIM, HOLE, TIP, TEETH = 160.0, 110.0, 100.0, 30  # pixels
 CELL = 6.25  # working-copy pixels
 FAN = [(300.0 + 65 * k, 450.0 - 12 * k + 6 * (k % 2)) for k in range(5)]  # the last lies on top
+
+
+ROW = [(200.0, 450.0), (590.0, 455.0), (980.0, 445.0)]
 
 
 def drawn_fan(centres) -> tuple[np.ndarray, Sight]:
@@ -67,3 +75,50 @@ def test_no_plate_of_a_fan_takes_metal_of_others_beyond_its_edge_without_teeth()
         rows, columns = np.nonzero(each.masks.part)
         x, y = columns + each.masks.origin[0], rows + each.masks.origin[1]
         assert each.plate.outer.ellipse.radius_of(x, y).max() < 1.02
+
+
+def others_than(at, row) -> tuple[list[Plate], Plate, tuple]:
+    """The plates of a row but one, that one, and what else `with_hidden` asks for."""
+    picture, sight = row
+    smooth = smoothed(picture)
+    rings, laid, plane, scale = measured_rings(picture, smooth, None, sight)
+    (one,) = [p for p in select(rings) if math.dist((p.outer.ellipse.cx, p.outer.ellipse.cy), at) < 5]
+    return [p for p in select(rings) if p is not one], one, (laid, smooth, plane, scale, sight)
+
+
+@pytest.mark.parametrize("at", ROW)
+def test_a_plate_that_neither_rings_nor_the_network_show_is_found_by_the_size_of_the_others(at):
+    others, _, said = others_than(at, drawn_fan(ROW))
+    x = round(at[0] / CELL)
+    said[-1].chance[LINING, :, max(0, x - 30) : x + 30] = 0
+    assert np.array(middles(with_hidden(others, *said))) == pytest.approx(np.array(ROW), abs=1.5)
+
+
+def test_where_no_plate_lies_none_is_found_by_size():
+    others, plate, said = others_than(ROW[1], drawn_fan(ROW[:2]))
+    assert with_hidden([*others, plate], *said) == [*others, plate]
+
+
+def with_hole(plate: Plate, radius: float, seen: float, said) -> Plate:
+    """The plate with another inner rim, of which a share is seen."""
+    outer = plate.outer.ellipse
+    rim = Rim(
+        Ellipse(outer.cx, outer.cy, 2 * radius, 2 * radius, 0.0), np.arange(ANGLES) < seen * ANGLES, radius
+    )
+    _, smooth, _, _, sight = said
+    return plate_between(smooth, plate.outer, rim, seen_between(sight, plate.outer, rim))
+
+
+def test_a_rim_laid_where_something_lies_in_a_plate_is_put_where_the_others_have_theirs():
+    others, plate, said = others_than(ROW[1], drawn_fan(ROW))
+    wrong = with_hole(plate, 70.0, 0.4, said)
+    (right,) = [
+        p for p in with_hidden([*others, wrong], *said) if p.outer is not plate.outer and p not in others
+    ]
+    assert right.ratio == pytest.approx(HOLE / RIM, abs=0.01)
+
+
+def test_a_plate_of_another_width_keeps_its_rims():
+    others, plate, said = others_than(ROW[1], drawn_fan(ROW))
+    narrow = [with_hole(p, 130.0, 1.0, said) for p in others]  # as steels beside a lined plate are
+    assert plate in with_hidden([*narrow, plate], *said)

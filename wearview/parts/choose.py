@@ -39,12 +39,16 @@ def select(plates: list[Plate]) -> list[Plate]:
     chosen: list[Plate] = []
     for plate in plates:
         alike = any(as_large(plate, other) and abs(plate.ratio - other.ratio) < SAME_RATIO for other in sure)
-        whole = plate.support > MIN_SUPPORT and plate.chance > NEVER
-        likely = whole if plate.in_frame > WHOLE else plate.chance > CUT_LIKELY
+        likely = _is_whole(plate) if plate.in_frame > WHOLE else plate.chance > CUT_LIKELY
         known = plate in sure or (alike and likely)
         if known and all(apart(plate, other) for other in chosen):
             chosen.append(plate)
     return chosen
+
+
+def _is_whole(plate: Plate) -> bool:
+    """Whether a ring of a sure plate's size is one by what its rims and teeth show."""
+    return plate.support > MIN_SUPPORT and plate.chance > NEVER
 
 
 def _plainly_toothed(plate: Plate) -> bool:
@@ -65,9 +69,12 @@ def likeliest(plates: list[Plate]) -> list[Plate]:
 
 
 def is_of_pack(plate: Plate, like: Plate) -> bool:
-    """Whether a plate that others half hide is of a sure one's size, its face seen by the network."""
-    same = as_large(plate, like) and abs(plate.ratio - like.ratio) < SAME_RATIO
-    return same and plate.support > HIDDEN_SUPPORT and plate.seen is not None and plate.seen.on > HIDDEN_SEEN
+    """Whether a plate is another of a sure one's pack: of its size, and either the network sees its face, be
+    it half hidden, or its teeth and rims are in view."""
+    if not (as_large(plate, like) and abs(plate.ratio - like.ratio) < SAME_RATIO):
+        return False
+    seen = plate.support > HIDDEN_SUPPORT and plate.seen is not None and plate.seen.on > HIDDEN_SEEN
+    return seen or (plate.in_frame > WHOLE and _is_whole(plate))
 
 
 def as_large(plate: Plate, other: Plate) -> bool:

@@ -1,12 +1,12 @@
-"""Plates of a pack that others half hide: sought with the size that a plate in plain view tells.
+"""Plates of a pack that show no rings of their own, or not all: sought with the size that others tell.
 
-In a fan many rims cross, and too little of a lower one is left to show as a ring of its own. Where the radius
-is known, every edge votes for the centres that it may belong to, one on either side, and what a plate shows
-of its rims meets in one of them (the Hough transform for a circle of known radius: R. Duda and P. Hart, Comm.
-ACM 15, 1972; from memory).
+In a fan many rims cross, and too little of a lower one is left; on a bench of its own colour a lining's edges
+are few. Where the radius is known, every edge votes for the centres that it may belong to, one on either
+side, and what a plate shows of its rims meets in one of them (the Hough transform for a circle of known
+radius: R. Duda and P. Hart, Comm. ACM 15, 1972; from memory).
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import cv2
 import numpy as np
@@ -21,9 +21,15 @@ from wearview.parts.rims import fit_rim, unroll
 from wearview.parts.rings import CELL, Ring, RingSet
 
 MOST_CENTRES = 6  # tried for each size
-LEAST_SEEN = 0.5  # mean chance of a face round a centre that is tried
+# Of a centre that is tried: mean chance of a face round it, or votes as a share of the fewest for a plate of
+# this size that was found.
+LEAST_SEEN, LEAST_VOTES = 0.5, 0.5
 ACROSS = np.linspace(0.15, 0.85, 4)  # of the face, from its inner rim
 SAME_PLACE = 0.3  # of the radius
+# Of the rim less well seen, up to which a plate's rims are sought anew where those of others would lie; by
+# how much more of it must show there and the network be surer of the face, together; and inner over outer
+# radius within which two plates would be sought alike.
+POORLY_SEEN, PLAINER, ALIKE = 0.75, 0.04, 0.02
 
 
 def with_hidden(
@@ -34,7 +40,7 @@ def with_hidden(
     scale: float,
     sight: Sight,
 ) -> list[Plate]:
-    """The plates chosen, and with them those of their pack that they half hide.
+    """The plates chosen, and with them those of their pack that they half hide or that the bench swallows.
 
     Parameters
     ----------
@@ -51,13 +57,40 @@ def with_hidden(
     sight : Sight
         What the network sees.
     """
-    out = list(chosen)
-    for like in _sizes([p for p in chosen if p.chance > SURE and p.in_frame > WHOLE]):
+    sure = [plate for plate in chosen if plate.chance > SURE and plate.in_frame > WHOLE]
+    out = [_better_seen(plate, sure, smooth, plane, scale, sight) for plate in chosen]
+    for like in _sizes(sure):
         for x, y in _centres(like, out, laid, plane, scale, sight):
-            found = _about(smooth, plane, x, y, like, scale, sight)
+            found = _about(smooth, plane, (x, y), like, scale, sight)
             if found is not None and is_of_pack(found, like) and all(apart(found, other) for other in out):
                 out.append(found)
     return out
+
+
+def _better_seen(
+    plate: Plate, sure: list[Plate], smooth: NDArray[np.uint8], plane: Plane, scale: float, sight: Sight
+) -> Plate:
+    """The plate between the rims that one of its pack would have, where the rims and the face are both seen
+    better so: what lies in it or over it, or a border of heat, was taken for a rim. On tuned photos no inner
+    rim came farther from the true one."""
+    best, tried = plate, [plate.ratio]
+    if plate.weakest > POORLY_SEEN:
+        return plate
+    outer = plate.outer.ellipse
+    (centre,) = plane.to_plane((np.array([[outer.cx, outer.cy]]) + 0.5) / scale - 0.5)
+    for like in sure:
+        if as_large(plate, like) and all(abs(like.ratio - ratio) > ALIKE for ratio in tried):
+            tried.append(like.ratio)
+            other = _about(smooth, plane, centre, like, scale, sight)
+            if other is not None and _is_plainer(other, best):
+                best = other
+    return best
+
+
+def _is_plainer(plate: Plate, other: Plate) -> bool:
+    by_rims = plate.weakest - other.weakest
+    by_face = 0.0 if plate.seen is None or other.seen is None else plate.seen.on - other.seen.on
+    return by_rims > 0 and by_face > 0 and by_rims + by_face > PLAINER
 
 
 def _sizes(sure: list[Plate]) -> list[Plate]:
@@ -72,8 +105,8 @@ def _sizes(sure: list[Plate]) -> list[Plate]:
 def _centres(
     like: Plate, found: list[Plate], laid: PlaneEdges, plane: Plane, scale: float, sight: Sight
 ) -> Iterator[tuple[float, float]]:
-    """Centres on the plane about which edges lie on the rims of a plate of this size and the network sees a
-    face, those of plates already found left out."""
+    """Centres on the plane about which edges lie on the rims of a plate of this size, as many as about the
+    others or where the network sees a face; those of plates already found left out."""
     bounds = plane.bounds
     if bounds is None:
         return
@@ -86,12 +119,15 @@ def _centres(
     order = np.argsort(-votes[rows, columns], kind="stable")
     middles = np.array([(p.outer.ellipse.cx, p.outer.ellipse.cy) for p in found]).reshape(-1, 2)
     taken = plane.to_plane((middles + 0.5) / scale - 0.5)
+    near = cv2.dilate(votes, np.ones((3, 3), np.uint8))
+    at = ((taken[[as_large(p, like) for p in found]] - bounds[:2]) / CELL).astype(int)
+    least = LEAST_VOTES * near[at[:, 1], at[:, 0]].min()
     tried = 0
     for row, column in zip(rows[order], columns[order], strict=True):
         x, y = bounds[0] + (column + 0.5) * CELL, bounds[1] + (row + 0.5) * CELL
         if (np.hypot(taken[:, 0] - x, taken[:, 1] - y) < SAME_PLACE * outer).any():
             continue
-        if _face_about(sight, plane, x, y, radii, scale) > LEAST_SEEN:
+        if votes[row, column] > least or _face_about(sight, plane, x, y, radii, scale) > LEAST_SEEN:
             yield float(x), float(y)
         tried += 1
         if tried == MOST_CENTRES:
@@ -109,10 +145,18 @@ def _face_about(
 
 
 def _about(
-    smooth: NDArray[np.uint8], plane: Plane, x: float, y: float, like: Plate, scale: float, sight: Sight
+    smooth: NDArray[np.uint8],
+    plane: Plane,
+    centre: Sequence[float] | NDArray[np.float64],
+    like: Plate,
+    scale: float,
+    sight: Sight,
 ) -> Plate | None:
     """The plate about a centre, its rims sought where those of a plate of its pack would lie."""
     radii = np.array([like.radius * like.ratio, like.radius])
-    polar = unroll(smooth, plane, RingSet(x, y, tuple(Ring(r / scale, 1.0) for r in radii)), scale)
+    x, y = centre
+    polar = unroll(
+        smooth, plane, RingSet(float(x), float(y), tuple(Ring(r / scale, 1.0) for r in radii)), scale
+    )
     at = np.searchsorted(polar.radius, radii)
     return face_between(smooth, fit_rim(polar, int(at[0]), 1), fit_rim(polar, int(at[1]), -1), sight)
