@@ -22,6 +22,7 @@ from wearview.light import (
 )
 from wearview.material import settle_kinds
 from wearview.parts import NOTHING_SAID, Corrections, Part, find_parts, nothing_found
+from wearview.parts import look as see
 from wearview.photo import (
     WORKING_SIDE,
     Photo,
@@ -92,11 +93,12 @@ def look_at(photo: Photo, said: Corrections = NOTHING_SAID, colours: KnownColour
         return Seen(photo, quality, (), None, None)
     targets = find_targets(photo.working, colours)
     # Who lays out the mat lays a plate on it: its ring need not be told from a gear's.
-    parts = find_parts(photo, replace(said, in_view=said.in_view or targets.mat is not None))
+    sight = see(photo.working)
+    parts = find_parts(photo, replace(said, in_view=said.in_view or targets.mat is not None), sight)
     light = _light(photo, parts, targets, colours)
     if any(diameter_of(part) < photo.step * GRID for part in parts if not is_refused(part)):
         photo = read_in_full(photo)  # its pixels are coarser than those that the faces are measured on
-    return Seen(photo, quality, parts, light, targets, None if parts else nothing_found(photo))
+    return Seen(photo, quality, parts, light, targets, None if parts else nothing_found(photo, sight))
 
 
 @contextmanager

@@ -15,7 +15,7 @@ from wearview import look, pipeline
 STAGES = {
     "read": ("read_photo",),
     "quality": ("judge",),
-    "find parts": ("find_parts",),
+    "find parts": ("see", "find_parts"),
     "mat and chart": ("find_targets",),
     "light": ("_light", "match_light"),
     "rectify": ("rectify",),

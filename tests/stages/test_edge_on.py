@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 import pytest
 
-from wearview.parts import find_parts, nothing_found
+from wearview.parts import find_parts, look, nothing_found
 from wearview.parts.edge_on import plates_on_edge
 from wearview.parts.learned import BENCH, EDGE_VIEW, LABELS, LINING, STEEL, Sight
 from wearview.parts.nothing import why_none
@@ -104,4 +104,4 @@ def test_a_plate_of_a_twentieth_of_the_frame_is_asked_for_from_closer(radius, na
     png = cv2.imencode(".png", drawn(radius))[1].tobytes()
     photo = read_photo_bytes(png, "drawn")
     assert find_parts(photo) == ()
-    assert nothing_found(photo) == named
+    assert nothing_found(photo, look(photo.working)) == named

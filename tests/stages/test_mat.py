@@ -218,7 +218,7 @@ def test_a_sheet_that_cannot_be_written_ends_with_3(tmp_path, capsys):
 
 def test_whoever_lays_out_the_mat_says_that_a_plate_is_in_view(monkeypatch):
     asked = []
-    monkeypatch.setattr("wearview.look.find_parts", lambda _, said: asked.append(said.in_view) or ())
+    monkeypatch.setattr("wearview.look.find_parts", lambda _, said, sight: asked.append(said.in_view) or ())
     for rgb8 in (photo_of(3), photo_of(3, pdf=None)):
         look_at(read_photo_bytes(jpeg(rgb8), "bench.jpg"))
     assert asked == [True, False]

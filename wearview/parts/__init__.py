@@ -2,6 +2,7 @@
 
 from wearview.parts.corrected import BandEdges, Corrections, Rims, check_band, check_rims, fit_points
 from wearview.parts.find import NOTHING_SAID, find_parts
+from wearview.parts.learned import Sight, look
 from wearview.parts.nothing import nothing_found
 from wearview.parts.order import APPLY_ENDS, row_order
 from wearview.parts.part import Ellipse, Part
@@ -14,10 +15,12 @@ __all__ = [
     "Ellipse",
     "Part",
     "Rims",
+    "Sight",
     "check_band",
     "check_rims",
     "find_parts",
     "fit_points",
+    "look",
     "nothing_found",
     "row_order",
 ]

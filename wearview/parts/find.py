@@ -280,7 +280,9 @@ def _known_rim(rim: Rim | None, others: list[Rim | None]) -> Rim | None:
     return rim
 
 
-def find_parts(photo: Photo, said: Corrections = NOTHING_SAID) -> tuple[Part, ...]:
+def find_parts(
+    photo: Photo, said: Corrections = NOTHING_SAID, sight: Sight | None = None
+) -> tuple[Part, ...]:
     """Every plate and band of a photo, in no particular order.
 
     Parameters
@@ -288,13 +290,15 @@ def find_parts(photo: Photo, said: Corrections = NOTHING_SAID) -> tuple[Part, ..
     photo : Photo
     said : Corrections, optional
         What a person put right.
+    sight : Sight, optional
+        What the network sees in it, where it was asked before.
 
     Returns
     -------
     tuple of Part
         Empty when nothing in view looks like a clutch plate or band.
     """
-    return parts_seen(photo, look(photo.working), said)
+    return parts_seen(photo, sight or look(photo.working), said)
 
 
 def parts_seen(photo: Photo, sight: Sight | None, said: Corrections = NOTHING_SAID) -> tuple[Part, ...]:

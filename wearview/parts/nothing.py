@@ -27,9 +27,8 @@ SOMETHING, LONG, BLURRED, MOST_SPOTS, ABOUT = 0.5, 2, 1.4, 8, 3.5
 BOTH_RIMS = 0.96
 
 
-def nothing_found(photo: Photo) -> str:
-    """Why a photo has no part: a name from `terms.PROBLEMS`."""
-    sight = look(photo.working)
+def nothing_found(photo: Photo, sight: Sight) -> str:
+    """Why a photo in which the network sees this has no part: a name from `terms.PROBLEMS`."""
     if said := why_none(sight, photo.scale, MIN_DIAMETER):
         return said
     spots = _spots(photo.working, sight, MIN_DIAMETER / photo.scale)
