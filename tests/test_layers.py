@@ -19,7 +19,7 @@ ROWS = [
     "material",
     "reference",
     "look lining steel",
-    "grade library relight shots",
+    "grade library layout relight shots",
     "pack",
     "record",
     "joining",

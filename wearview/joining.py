@@ -3,12 +3,15 @@
 from collections.abc import Sequence
 from dataclasses import replace
 
+import numpy as np
+
 from wearview.grade import grade_lining, grade_steel
+from wearview.layout import Order, surest_way, ways_to_lie
 from wearview.record import GradedPart, GradedPhoto
 from wearview.reference import Reference
 from wearview.settings import Settings
 from wearview.shots import join_linings, join_steels
-from wearview.terms import BAND, SHOTS_DISAGREE, SHOTS_DO_NOT_FIT
+from wearview.terms import BAND, SHOTS_DISAGREE, SHOTS_DO_NOT_FIT, SHOTS_EITHER_WAY
 
 # What a single shot may leave open and several may settle.
 SETTLED = ("uncertainty spans grades",)
@@ -20,17 +23,36 @@ def standing(photos: Sequence[GradedPhoto]) -> list[GradedPart]:
 
 
 def shot_again(photo: GradedPhoto, first: GradedPhoto) -> GradedPhoto:
-    """The photo with its parts as shots of those of the first one, in row order."""
-    pairs = list(zip(photo.parts, first.parts, strict=False))
-    alike = all((a.part.kind == BAND) == (b.part.kind == BAND) for a, b in pairs)
-    if len(photo.parts) != len(first.parts) or not alike:
-        return replace(photo, parts=(), problems=(*photo.problems, SHOTS_DO_NOT_FIT))
-    parts = []
-    for part, one in pairs:
+    """The photo with its parts as shots of those of the first one, and in their order; without any, where
+    which is which cannot be told."""
+    order = _which_is_which(photo, first)
+    if isinstance(order, str):
+        return replace(photo, parts=(), problems=(*photo.problems, order))
+    parts: list[GradedPart] = []
+    for n, one in zip(order, first.parts, strict=True):
+        part = photo.parts[n]
         kind = replace(part.part, kind=one.part.kind) if one.part.kind_confidence == 1 else part.part
-        shot = replace(part, part=kind, position=one.position, side=one.side, shot_of=one.id)
+        called = f"{photo.sha256[:12]}-{len(parts) + 1}"
+        shot = replace(part, id=called, part=kind, position=one.position, side=one.side, shot_of=one.id)
         parts.append(shot)
     return replace(photo, parts=tuple(parts))
+
+
+def _which_is_which(photo: GradedPhoto, first: GradedPhoto) -> Order | str:
+    """Which part of a photo each of the first one's is, or the problem that keeps it from being told."""
+    here, there = ([one.part for one in each.parts] for each in (first, photo))
+    if len(here) != len(there):
+        return SHOTS_DO_NOT_FIT
+    ways = ways_to_lie(here, there) if len(here) > 1 else {(0,): np.eye(3)}
+    fitting = {
+        order: warp
+        for order, warp in ways.items()
+        if all((there[n].kind == BAND) == (part.kind == BAND) for n, part in zip(order, here, strict=True))
+    }
+    if not fitting:
+        return SHOTS_DO_NOT_FIT
+    surest = surest_way(fitting, (first.working, first.scale), (photo.working, photo.scale))
+    return SHOTS_EITHER_WAY if surest is None else surest
 
 
 def join_shots(photos: list[GradedPhoto], shared: Reference, settings: Settings) -> list[GradedPhoto]:

@@ -84,6 +84,8 @@ class Problem:
 # Ways to know the light that rest on nothing of known colour in the photo.
 WEAK_LIGHT = ("metal", "reference", "none")
 SHOTS_DO_NOT_FIT, SHOTS_DISAGREE = "shots do not fit", "shots disagree"
+SHOTS_EITHER_WAY = "shots fit either way"
+SHOTS_LEFT_OUT = (SHOTS_DO_NOT_FIT, SHOTS_EITHER_WAY)
 TWO_LIGHTS = "two lights"  # how a glaze was read, where not from one photo
 # Why a second light was left out.
 SECOND_NO_FIT, SECOND_NOT_KNOWN = SECOND_LEFT_OUT = ("second light does not fit", "second light not known")
@@ -228,7 +230,14 @@ _PUBLISHED = (
     Problem(
         SHOTS_DO_NOT_FIT,
         "This shot shows other parts than the first one, or more or fewer: its parts were left out.",
-        "Take every shot of the same parts, the phone held the same way up.",
+        "Take every shot of the same parts, lying as they lie, all of them whole in view.",
+        False,
+    ),
+    Problem(
+        SHOTS_EITHER_WAY,
+        "This shot fits the first one turned round as well: which plate is which cannot be told, so its "
+        "parts were left out.",
+        "Let plates and paper lie, put a tool at one end of the row, and take every shot with it in view.",
         False,
     ),
     Problem(

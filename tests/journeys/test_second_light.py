@@ -126,6 +126,18 @@ def test_one_of_a_pair_that_cannot_be_read_is_named_and_the_other_is_graded(benc
     assert [photo["file"] for photo in newest(bench)["photos"]] == ["ab"[1 - unread] + ".jpg"]
 
 
+def test_a_shot_of_other_parts_says_on_its_card_why_it_was_left_out(bench):
+    for name, file in (("a.jpg", PLATE), ("b.jpg", PLATE.with_name("direct-pack-2.jpg"))):
+        tray.add_photo(bench.store, NAME, name, file.read_bytes())
+    first, other = (photo.sha256 for photo in tray.read_tray(bench.store, NAME).photos)
+    tray.say_again(bench.store, NAME, {other: again.Again(first)})
+    bench.wake(NAME, now=True)
+    bench.wait(NAME)
+    one, left_out = said_of(bench, tray.read_tray(bench.store, NAME))
+    assert one.change == []
+    assert left_out.change[0].startswith("This shot shows other parts than the first one")
+
+
 @needed()
 def test_pairs_are_said_by_one_tap_a_fitting_one_is_read_and_a_shaken_one_says_what_to_do(
     bench, pair, tmp_path

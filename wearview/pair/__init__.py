@@ -2,5 +2,6 @@
 
 from wearview.pair.align import Laid, lay_onto
 from wearview.pair.separate import moved_shine
+from wearview.pair.turned import alike_when_laid
 
-__all__ = ["Laid", "lay_onto", "moved_shine"]
+__all__ = ["Laid", "alike_when_laid", "lay_onto", "moved_shine"]

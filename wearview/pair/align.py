@@ -63,7 +63,7 @@ def lay_onto(first: Photo, second: Photo) -> Laid:
     alike = math.nan
     for share, kind in _ROUNDS:
         small = round(size[0] * share), round(size[1] * share)
-        here, there = (_edges(photo, small) for photo in (first, second))
+        here, there = (edges_of(photo.working, small) for photo in (first, second))
         try:
             alike, warp = cv2.findTransformECC(
                 here,
@@ -84,8 +84,9 @@ def lay_onto(first: Photo, second: Photo) -> Laid:
     return Laid(_warped(first, second, to_second) if fits else None, float(alike), shift, to_second)
 
 
-def _edges(photo: Photo, size: tuple[int, int]) -> Plane:
-    copy = cv2.resize(photo.working, size, interpolation=cv2.INTER_AREA).astype(np.float32)
+def edges_of(rgb8: NDArray[np.uint8], size: tuple[int, int]) -> Plane:
+    """How strong the edges are in a copy of a picture of this width and height, in standard deviations."""
+    copy = cv2.resize(rgb8, size, interpolation=cv2.INTER_AREA).astype(np.float32)
     log = cv2.GaussianBlur(np.log(copy + 8), (0, 0), _BLUR)
     across, down = (cv2.Sobel(log, cv2.CV_32F, *order) for order in ((1, 0), (0, 1)))
     strength = np.sqrt((across**2 + down**2).sum(axis=-1))

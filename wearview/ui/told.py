@@ -1,11 +1,12 @@
 """What one photo shows, in words for page and phone."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from wearview.record import position_label
 from wearview.report.words import level_words
-from wearview.terms import PROBLEMS, SECOND_LEFT_OUT, TWO_LIGHTS
+from wearview.terms import PROBLEMS, SECOND_LEFT_OUT, SHOTS_LEFT_OUT, TWO_LIGHTS
 from wearview.ui.again import OWN, RELIT, SAME, TURNED
 from wearview.ui.bench import Bench, Seen
 from wearview.ui.tray import GivenPhoto, Tray
@@ -55,7 +56,7 @@ def to_change(seen: Seen | None) -> list[str]:
         named += [problem for part in photo["parts"] for problem in part["problems"]]
     known = (PROBLEMS[name] for name in dict.fromkeys(named) if name in PROBLEMS)
     refused = [f"{problem.text} {problem.remedy}" for problem in known if problem.refuses]
-    return [*refused, *_left_out(seen)]
+    return [*refused, *_left_out(seen, (*SECOND_LEFT_OUT, *SHOTS_LEFT_OUT))]
 
 
 def alt_text(photo: GivenPhoto, seen: Seen | None) -> str:
@@ -64,11 +65,11 @@ def alt_text(photo: GivenPhoto, seen: Seen | None) -> str:
     return f"{photo.name} with its parts outlined. {parts or 'No part was graded'}."
 
 
-def _left_out(seen: Seen | None) -> list[str]:
-    """Why the second light of a photo was left out, and what to do."""
+def _left_out(seen: Seen | None, why: Sequence[str] = SECOND_LEFT_OUT) -> list[str]:
+    """Why a photo, or the second light of one, was left out, and what to do."""
     photos = [] if seen is None or seen.document is None else seen.document["photos"]
     named = [name for photo in photos for name in photo["quality"]["problems"]]
-    return [f"{PROBLEMS[name].text} {PROBLEMS[name].remedy}" for name in SECOND_LEFT_OUT if name in named]
+    return [f"{PROBLEMS[name].text} {PROBLEMS[name].remedy}" for name in why if name in named]
 
 
 def _beside_first(seen: Seen | None, number: int) -> list[str]:
