@@ -88,7 +88,11 @@ SHOTS_EITHER_WAY = "shots fit either way"
 SHOTS_LEFT_OUT = (SHOTS_DO_NOT_FIT, SHOTS_EITHER_WAY)
 TWO_LIGHTS = "two lights"  # how a glaze was read, where not from one photo
 # Why a second light was left out.
-SECOND_NO_FIT, SECOND_NOT_KNOWN = SECOND_LEFT_OUT = ("second light does not fit", "second light not known")
+SECOND_NO_FIT, SECOND_NOT_KNOWN, SECOND_NOT_MOVED = SECOND_LEFT_OUT = (
+    "second light does not fit",
+    "second light not known",
+    "second light not moved",
+)
 
 _PUBLISHED = (
     Problem(
@@ -225,6 +229,12 @@ _PUBLISHED = (
         SECOND_NOT_KNOWN,
         "The second photo shows nothing of known colour, nor the first one's bench: it was left out.",
         "Put the same sheet of plain white paper or grey card in both photos.",
+        False,
+    ),
+    Problem(
+        SECOND_NOT_MOVED,
+        "Both photos are lit alike, as if the lamp had not been moved: the second one was left out.",
+        "Let the phone rest, move the lamp to another side of the parts, and take the second one again.",
         False,
     ),
     Problem(

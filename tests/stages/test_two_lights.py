@@ -15,15 +15,16 @@ from PIL import Image
 from tests.faces import TAN, clean_lining, ring_face, veiled
 from tests.scenes.colours import lab_to_linear_srgb
 from wearview.cli import main
+from wearview.colour import linear_to_srgb, srgb_to_linear
 from wearview.light import Light
 from wearview.lining import Relit, read_glazing, read_two_lights
 from wearview.look import light_of
-from wearview.pair import lay_onto, moved_shine
+from wearview.pair import lay_onto, light_change, moved_shine
 from wearview.photo import PhotoBytes, read_photo, read_photo_bytes
 from wearview.pipeline import grade_photos
 from wearview.record import build_document, validate
 from wearview.settings import load_settings
-from wearview.terms import SECOND_NO_FIT
+from wearview.terms import SECOND_LEFT_OUT, SECOND_NO_FIT, SECOND_NOT_MOVED
 
 DEMO = Path(__file__).parents[2] / "demo_images"
 PLATE = DEMO / "reference-tan.jpg"
@@ -138,6 +139,35 @@ def test_a_pair_that_does_not_fit_is_refused_and_the_first_photo_decides(spoil):
     assert photo.parts[0].grade.level == 0
 
 
+def darker_and_noisy(rgb8):
+    """Two thirds of a stop less light."""
+    less = 255 * linear_to_srgb(srgb_to_linear(rgb8) * 0.63)
+    return np.round(less + np.random.default_rng(2).normal(0, 2, rgb8.shape))
+
+
+@pytest.mark.parametrize(
+    ("again", "problems"),
+    [
+        (lambda rgb8: rgb8, [SECOND_NOT_MOVED]),
+        (lambda rgb8: darker_and_noisy(nudged(rgb8)), [SECOND_NOT_MOVED]),
+        (lamp_moved, []),
+    ],
+    ids=["the same photo", "darker and noisy", "moved"],
+)
+def test_two_photos_under_one_lamp_are_no_second_light(again, problems):
+    [photo] = grade_photos([str(PLATE)], SETTINGS, reference=str(PLATE), seconds=[shot(again)]).photos
+    assert [name for name in photo.problems if name in SECOND_LEFT_OUT] == problems
+    assert photo.parts[0].lining.glazing.method == ("one photo" if problems else "two lights")
+
+
+def test_a_change_of_exposure_is_no_change_of_light_and_a_step_across_half_of_it_is():
+    flat = np.full((600, 800, 3), 120, np.uint8)
+    assert light_change(flat, flat // 2) == pytest.approx(0, abs=1e-6)
+    half = flat.copy()
+    half[:, 400:] = np.round(255 * linear_to_srgb(srgb_to_linear(half[:, 400:]) / 2))
+    assert light_change(flat, half) == pytest.approx(math.log(2), abs=0.03)  # 8-bit steps, dark offset
+
+
 def test_a_second_light_without_paper_is_matched_through_the_bench_or_refused(monkeypatch):
     no_paper = Light("none", np.full(3, 0.8), np.zeros(6), 9.0, 9.0, None, None)
     for bench, problems in ((np.full(3, 0.3), []), (None, ["second light not known"])):
@@ -150,7 +180,7 @@ def test_a_second_light_without_paper_is_matched_through_the_bench_or_refused(mo
             SETTINGS,
             reference=None,
             lining=clean_lining(TAN),
-            seconds=[shot(lambda rgb8: rgb8)],
+            seconds=[shot(fades)],
         )
         [photo] = graded.photos
         assert [name for name in photo.problems if name == "second light not known"] == problems

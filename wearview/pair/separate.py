@@ -1,13 +1,46 @@
-"""Shine parted from a surface's own colour by two photos under two lights."""
+"""Whether the lamp was moved between two photos, and shine parted from a surface's own colour by both."""
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from wearview.colour import srgb_to_linear
+
 Plane = NDArray[np.float32]
 
 # Chroma, of a white sheet's light, under which a surface has no colour to tell its own light from a shine.
 LEAST_COLOUR = 0.02
+_COPY = 80  # long side of the copies on which the light of two photos is compared: no grain, no noise
+_BORDER = 0.06  # of it, where a nudged photo shows nothing
+_DARKEST, _LIGHTEST = 0.005, 0.9  # linear: noise says nothing beyond, nor what is blown out
+
+
+def light_change(first: NDArray[np.uint8], second: NDArray[np.uint8]) -> float:
+    """How unevenly the light changed between two photos that lie on each other.
+
+    Parameters
+    ----------
+    first, second : ndarray, shape (H, W, 3)
+        Working copies, 8-bit sRGB.
+
+    Returns
+    -------
+    float
+        Interquartile range of the log of how much brighter each place became: 0 when only the exposure did,
+        or nothing is light enough to tell.
+    """
+    size = [round(side * _COPY / max(first.shape[:2])) for side in first.shape[1::-1]]
+    greys = [
+        cv2.resize(srgb_to_linear(rgb8).mean(axis=-1), size, interpolation=cv2.INTER_AREA)
+        for rgb8 in (first, second)
+    ]
+    border = round(_BORDER * _COPY)
+    before, after = (grey[border:-border, border:-border] for grey in greys)
+    seen = (np.minimum(before, after) > _DARKEST) & (np.maximum(before, after) < _LIGHTEST)
+    if not seen.any():
+        return 0.0
+    low, high = np.quantile(np.log(after[seen] / before[seen]), (0.25, 0.75))
+    return float(high - low)
 
 
 def moved_shine(first: Plane, second: Plane, mask: NDArray[np.bool_], reach: float) -> Plane:
