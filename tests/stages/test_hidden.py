@@ -1,6 +1,7 @@
 """Plates that others half hide are found beside one in plain view, and nothing else is."""
 
 import math
+from dataclasses import replace
 
 import cv2
 import numpy as np
@@ -122,3 +123,21 @@ def test_a_plate_of_another_width_keeps_its_rims():
     others, plate, said = others_than(ROW[1], drawn_fan(ROW))
     narrow = [with_hole(p, 130.0, 1.0, said) for p in others]  # as steels beside a lined plate are
     assert plate in with_hidden([*narrow, plate], *said)
+
+
+@pytest.mark.parametrize("upper", [0, 1])
+def test_where_the_rims_say_nothing_the_network_says_which_plate_lies_on_top(upper):
+    picture, sight = drawn_fan(FAN[:2])
+    plates = sorted(find_plates(picture, None, sight), key=lambda p: p.outer.ellipse.cx)
+    unseen = [
+        replace(
+            p, **{name: replace(getattr(p, name), seen=np.zeros(ANGLES, bool)) for name in ("outer", "inner")}
+        )
+        for p in plates
+    ]
+    at = np.array(FAN[upper]) / CELL
+    y, x = np.mgrid[:144, :192]
+    sight.offset[:] = at[0] - x, at[1] - y
+    visible = settle(unseen, picture.shape[:2], sight)
+    assert visible[upper].hidden_share == 0
+    assert visible[1 - upper].hidden_share > 0.1

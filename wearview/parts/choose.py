@@ -6,7 +6,8 @@ from wearview.parts.candidate import Plate
 
 SURE, CUT_SURE = 0.85, 0.93  # chance from which on a ring is a plate, and one that the frame cuts off
 # Of a rim: gears, whose bore or root circle is half hidden by their height, stay under it. A plate that
-# others hide is sure beside a plain one of its size.
+# others hide is sure beside a plain one of its size where as much of both its rims shows as of one that is
+# sought by that size.
 PLAIN = 0.55
 # Mean chance of a face from which on the network's word stands for half hidden rims; what of them must show.
 SEEN_PLAIN, SHOWN_WEAKER, SHOWN = 0.6, 0.3, 0.45
@@ -33,7 +34,8 @@ def select(plates: list[Plate]) -> list[Plate]:
         or (p.in_frame > WHOLE and _plainly_toothed(p))
     ]
     plain = [p for p in surest if p.weakest > PLAIN or _plainly_seen(p)]
-    sure = [p for p in surest if p in plain or any(as_large(p, other) for other in plain)]
+    shown = [p for p in surest if p.support > HIDDEN_SUPPORT and any(as_large(p, other) for other in plain)]
+    sure = [p for p in surest if p in plain or p in shown]
     largest = max((p.radius for p in sure), default=0.0)
     sure = [p for p in sure if p.radius > SMALLER * largest]
     chosen: list[Plate] = []

@@ -1,5 +1,6 @@
 """Who lies on top of whom, and what of each plate stays visible."""
 
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -7,7 +8,7 @@ from numpy.typing import NDArray
 
 from wearview.parts.beyond import find_beyond
 from wearview.parts.candidate import Plate
-from wearview.parts.learned import Sight
+from wearview.parts.learned import LINING, STEEL, TEETH, Sight
 from wearview.parts.masks import PlateMasks, plate_masks, polar_of
 from wearview.parts.rims import ANGLES, TURN, Rim
 from wearview.parts.sides import on_one_edge
@@ -17,6 +18,7 @@ from wearview.parts.teeth import find_teeth
 # it, whose metal nothing tells from its own. Part IoU of 40 tuned piles 0.908 (0.907 and 0.906 with 0.02 and
 # 0.03, 0.904 without), of 26 leaning rows 0.939 (0.937 without). Alone in view it may show its wall, too.
 LIP = 0.012
+LEAST_SEEN = 0.5  # chance of a plate in a cell that says which one it belongs to
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -31,7 +33,8 @@ class Visible:
 def settle(plates: list[Plate], shape: tuple[int, int], sight: Sight | None) -> list[Visible]:
     """Plates with hidden stretches known and their teeth read again without them, on one edge each.
 
-    Of two plates that overlap, the upper one's rim goes on across the other's face.
+    Of two plates that overlap, the upper one's rim goes on across the other's face, and what the network sees
+    there belongs to its centre. Right of 149 tuned pairs: 149, by rims alone 148, by the network alone 139.
     """
     over, read = read_in_stack(plates, sight)
     settled = on_one_edge(read, sight)
@@ -61,7 +64,8 @@ def read_in_stack(plates: list[Plate], sight: Sight | None) -> tuple[list[set[in
             a_on_b, b_on_a = _rim_inside(a, b), _rim_inside(b, a)
             if a_on_b is None and b_on_a is None:
                 continue
-            if (a_on_b or 0.0) >= (b_on_a or 0.0):
+            by_sight = 0.0 if sight is None else _nearer_centre(a, b, sight)
+            if (a_on_b or 0.0) - (b_on_a or 0.0) + by_sight >= 0:
                 over[j].add(i)
             else:
                 over[i].add(j)
@@ -95,6 +99,24 @@ def _rim_inside(a: Plate, b: Plate) -> float | None:
         return None
     seen = sum(int((c & rim.seen).sum()) for c, rim in zip(crossing, (a.outer, a.inner), strict=True))
     return seen / count
+
+
+def _nearer_centre(a: Plate, b: Plate, sight: Sight) -> float:
+    """By how much nearer to a's centre than to b's the network sees the centre of what lies where both have
+    their faces, as a share of the way between them; -1..1, 0 where it sees no plate there."""
+    first, second = ((p.outer.ellipse.cx, p.outer.ellipse.cy) for p in (a, b))
+    rows, columns = np.nonzero(sight.chance[[LINING, STEEL, TEETH]].sum(axis=0) > LEAST_SEEN)
+    xy = sight.to_photo(np.stack([columns, rows], axis=1))
+    both = np.ones(len(xy), bool)
+    for plate in (a, b):
+        rho, _ = polar_of(plate.outer.ellipse, plate.inner.ellipse, xy[:, 0], xy[:, 1])
+        both &= (rho < 1) & (rho > plate.ratio)
+    if not both.any():
+        return 0.0
+    rows, columns = rows[both], columns[both]
+    centres = sight.to_photo(np.stack([columns, rows], axis=1) + sight.offset[:, rows, columns].T)
+    far_a, far_b = (np.hypot(*(centres - at).T) for at in (first, second))
+    return float(np.mean(far_b - far_a) / max(math.dist(first, second), 1.0))
 
 
 def _without_hidden(plate: Plate, above: list[Plate]) -> Plate:
