@@ -17,7 +17,7 @@ from wearview.parts.learned import AROUND, TEETH, Sight
 from wearview.parts.teeth import find_teeth, no_teeth
 
 # Log odds of the outer edge for each unit of the `side_cues`, by `python -m tests.training.sides`.
-WEIGHTS = (5.5, 2.2, -0.5, -0.5)
+WEIGHTS = (5.4, 2.2, -0.5, -0.6)
 # Odds under which, and with rows of teeth as alike, plates of the same size and material have a say: where
 # one row is plainly the better, clean linings that the network takes for metal would follow the steels beside
 # them. Log odds of lining, 2 at most, from which on it is sure of it; and the most that one plate says.
