@@ -128,6 +128,8 @@ class Tray:
     @property
     def second_lights(self) -> Mapping[str, GivenPhoto]:
         """By its sha256, of each photo that has one, the photo for which only the lamp was moved."""
+        if not any(one.relit for one in self.again.values()):
+            return {}  # as in most trays, and asked for each photo at every tap
         by_sha256 = {photo.sha256: photo for photo in self.photos}
         found = second_lights(list(by_sha256), self.again)
         return {first: by_sha256[second] for first, second in found.items()}
