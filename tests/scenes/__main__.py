@@ -13,7 +13,7 @@ import argparse
 import sys
 from pathlib import Path
 
-from tests.scenes.broad import broad_scenes, part_free_scenes, relit_scenes
+from tests.scenes.broad import broad_scenes, fresh_scenes, part_free_scenes, relit_scenes
 from tests.scenes.catalogue import Scene, accuracy_scenes
 from tests.scenes.deposit_scenes import (
     FOLDER,
@@ -23,6 +23,8 @@ from tests.scenes.deposit_scenes import (
     training_scenes,
 )
 from tests.scenes.four_lights import MAT, SHEET, four_light_scenes, make_four_lights
+from tests.scenes.glaze_scenes import FOLDER as GLAZE_TRAINING
+from tests.scenes.glaze_scenes import glaze_scenes
 from tests.scenes.pairs import drawn_pair_scenes, fresh_pair_scenes, make_pairs, pair_scenes
 from tests.scenes.piled import piled_scenes
 from tests.scenes.render import VARIANT
@@ -38,6 +40,11 @@ CATALOGUES = {
         "those of them that can be graded beside a neutral, under four lights each",
     ),
     "broad": (broad_scenes, "240 further scenes, more varied"),
+    "fresh": (fresh_scenes, "120 more of the kind, all untouched"),
+    GLAZE_TRAINING: (
+        glaze_scenes,
+        "450 photos of lined plates to fit the reading of glaze to, and 150 clean ones",
+    ),
     "broad-relight": (relit_scenes, "forty of them under four lights each"),
     ON_MAT: (
         lambda: four_light_scenes(MAT),

@@ -20,7 +20,7 @@ from tests.scenes.look import Look
 from tests.scenes.round_things import MORE_ROUND_THINGS
 from tests.scenes.skin import BAND, FRICTION
 
-SHOPS, A_SHOP = 60, 4
+SHOPS, FRESH_SHOPS, A_SHOP = 60, 30, 4
 SIZES = ((1600, 1200), (1600, 1200), (1440, 1080), (1760, 1320), (1680, 945))
 RELIGHT_TUNED, RELIGHT_UNTOUCHED = 27, 13
 PART_FREE = 300
@@ -36,6 +36,15 @@ def broad_scenes() -> tuple[Scene, ...]:
         tuned = shop % 3 != 2
         scenes += _shop(rng, shop, tuned, thirds[tuned])
     return tuple(scenes)
+
+
+def fresh_scenes() -> tuple[Scene, ...]:
+    """120 more of the kind, all untouched, and their clean photos: what is right on the others may be luck."""
+    rng = np.random.default_rng(20261130)
+    third = _Third()
+    return tuple(
+        scene for shop in range(SHOPS, SHOPS + FRESH_SHOPS) for scene in _shop(rng, shop, False, third)
+    )
 
 
 def relit_scenes() -> tuple[Scene, ...]:
