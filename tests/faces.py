@@ -1,5 +1,6 @@
 """Hand-made faces for tests of what is measured on them: flat colours on a ring, no photo and no scene."""
 
+import math
 from collections.abc import Sequence
 
 import cv2
@@ -9,10 +10,12 @@ from numpy.typing import NDArray
 
 from wearview.reference import Reference
 from wearview.surface import Face
+from wearview.surface.texture import Fibres
 
 SIZE = 400
 DIAMETER = 396.0
 INNER = 0.72  # of the outer radius
+CLEAN_GRAIN = 5.0  # per cent of L* + 16
 TAN = (61.0, 8.0, 24.0)
 STEEL = (72.0, 0.3, 1.9)
 
@@ -27,7 +30,7 @@ def ring_face(
     lab: Sequence[float] | NDArray[np.floating] = TAN,
     *,
     mask: NDArray[np.bool_] = RING,
-    grain: float = 5.0,
+    grain: float = CLEAN_GRAIN,
     light: float = 0.0,
     noise: float = 0.0,
     mm_per_px: float = np.nan,
@@ -46,12 +49,23 @@ def ring_face(
         xy=np.zeros((SIZE, SIZE, 2), np.float32),
         diameter=DIAMETER,
         mm_per_px=mm_per_px,
-        grain=grain,
+        fibres=None if math.isnan(grain) else fibres(grain),
         excluded={},
         light_uncertainty=light,
         noise=noise,
         problems=problems,
     )
+
+
+def fibres(grain: float) -> Fibres:
+    """The texture of a lining that was `CLEAN_GRAIN` when clean; the rest as the middle of rendered plates.
+
+    What a closed surface keeps is dark specks, and the speckle of its colour goes with the fibres.
+    """
+    lost = 1 - min(1.0, grain / CLEAN_GRAIN)
+    level = 2 * math.log(max(grain, 0.2))
+    bands = tuple(level + over for over in (1.7, 1.8, 1.85, 2.0, 2.1))
+    return Fibres(grain, bands, 1.65, 0.01 - 0.1 * lost, 2.7, -3.2 - 0.4 * lost, 5.9)
 
 
 def painted(
@@ -83,7 +97,7 @@ def clean_lining(
     lab: Sequence[float] = TAN,
     *,
     source: str = "photo",
-    grain: float = 5.0,
+    grain: float = CLEAN_GRAIN,
     spread: float = 0.0,
     light: float = 0.0,
 ) -> Reference:

@@ -4,6 +4,7 @@ import tomllib
 from functools import cache
 from pathlib import Path
 from threading import Lock
+from typing import Any
 
 import cv2
 import numpy as np
@@ -18,6 +19,22 @@ PAD = 114  # grey round a picture of another shape than a network's
 
 
 @cache
+def read_range(path: Path) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """Least and greatest value of each reading that the weights of a file were fitted to.
+
+    Raises
+    ------
+    ModelsError
+        The file is missing or has no ranges.
+    """
+    table = _table(path)
+    try:
+        return np.array(table["least"], np.float32), np.array(table["greatest"], np.float32)
+    except (ValueError, KeyError, TypeError) as error:
+        raise ModelsError(path.name, "it holds no ranges", "Install the program again") from error
+
+
+@cache
 def read_layers(path: Path) -> Layers:
     """Weights, shape (inputs, outputs), and bias of each layer of a file.
 
@@ -26,13 +43,23 @@ def read_layers(path: Path) -> Layers:
     ModelsError
         The file is missing or holds no weights.
     """
+    table = _table(path)
     try:
-        layers = tomllib.loads(path.read_text("utf-8"))["layer"]
-        return [(np.array(la["weights"], np.float32), np.array(la["bias"], np.float32)) for la in layers]
-    except OSError as error:
-        raise ModelsError(path.name, "the file is missing", "Install the program again") from error
+        return [
+            (np.array(layer["weights"], np.float32), np.array(layer["bias"], np.float32))
+            for layer in table["layer"]
+        ]
     except (ValueError, KeyError, TypeError) as error:
         raise ModelsError(path.name, "it holds no weights", "Install the program again") from error
+
+
+def _table(path: Path) -> dict[str, Any]:
+    try:
+        return tomllib.loads(path.read_text("utf-8"))
+    except OSError as error:
+        raise ModelsError(path.name, "the file is missing", "Install the program again") from error
+    except ValueError as error:
+        raise ModelsError(path.name, "it is no TOML", "Install the program again") from error
 
 
 def answers(layers: Layers, values: NDArray[np.float32]) -> NDArray[np.float32]:

@@ -20,7 +20,7 @@ from wearview.reading import MIN_PIXELS
 from wearview.settings import Settings
 from wearview.surface import Face, Rectified, rectify, take_face
 from wearview.surface.shared_grain import read_shared_grain
-from wearview.surface.texture import read_grain
+from wearview.surface.texture import read_fibres
 from wearview.terms import SECOND_NO_FIT, SECOND_NOT_KNOWN, SECOND_NOT_MOVED, WEAK_LIGHT
 
 # Of the diameter: over which a lamp's shine on a lining changes little, and many fibres are averaged.
@@ -74,11 +74,11 @@ def look_again(
     for part, face in lined:
         here, there = rectify(first, part, light), rectify(laid.photo, part, other)
         again = take_face(laid.photo, there, part, other)
-        # Warping smooths noise and grain alike, so the grain is read where the photo has it.
+        # Warping smooths noise and grain alike, so the fibres are read where the photo has them.
         seen = face.mask & again.mask
-        grain = read_grain(second, part, _taken_to(laid.to_second, face.xy), seen)
+        fibres = read_fibres(second, part, _taken_to(laid.to_second, face.xy), seen)
         shared = read_shared_grain(first, second, laid.to_second, part, face.xy, seen)
-        out.append(_relit(here, there, replace(again, grain=grain), shared))
+        out.append(_relit(here, there, replace(again, fibres=fibres), shared))
     return out, ()
 
 

@@ -39,7 +39,7 @@ def broad_scenes() -> tuple[Scene, ...]:
 
 
 def fresh_scenes() -> tuple[Scene, ...]:
-    """120 more of the kind, all untouched, and their clean photos: what is right on the others may be luck."""
+    """120 more of the kind, all untouched, and their clean photos: right on the others may be luck."""
     rng = np.random.default_rng(20261130)
     third = _Third()
     return tuple(

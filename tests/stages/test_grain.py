@@ -1,6 +1,7 @@
 """The grain of a lining, on plates drawn with a texture of known power."""
 
 import io
+import itertools
 import math
 
 import cv2
@@ -14,7 +15,7 @@ from wearview.photo import Photo, read_photo_bytes
 from wearview.surface import rectify
 from wearview.surface.lines import without_lines
 from wearview.surface.shared_grain import read_shared_grain
-from wearview.surface.texture import BAND, MIN_DIAMETER, read_grain
+from wearview.surface.texture import BAND, BANDS, MIN_DIAMETER, Fibres, read_fibres
 
 SIZE, INNER = 380, 0.66  # px of the outer diameter, and the inner radius over the outer
 ROUGH = 6.0  # rms of the drawn texture in per cent of L* + 16, before it is smoothed
@@ -46,7 +47,12 @@ def photo_of(l_star: np.ndarray, exposure: float = 1.0) -> Photo:
 
 
 def grain_of(photo: Photo, size: int = SIZE, hidden: np.ndarray | None = None) -> float:
-    return read_grain(photo, *plate_in(photo, size, hidden))
+    fibres = fibres_of(photo, size, hidden)
+    return math.nan if fibres is None else fibres.grain
+
+
+def fibres_of(photo: Photo, size: int = SIZE, hidden: np.ndarray | None = None) -> Fibres | None:
+    return read_fibres(photo, *plate_in(photo, size, hidden))
 
 
 def plate_in(
@@ -88,6 +94,45 @@ def test_a_texture_of_known_power_is_read():
     density = np.exp(np.mean(np.log(ROUGH**2 * np.exp(-((2 * np.pi * f * SMOOTH) ** 2))) + given_back))
     expected = math.sqrt(density * math.pi * (BAND[1] ** 2 - BAND[0] ** 2)) * 400 / SIZE
     assert pytest.approx(expected, rel=0.1) == PLAIN  # leakage through the ring's rims, 8-bit steps
+
+
+def test_each_band_holds_the_power_that_is_drawn_in_it():
+    shown = fibres_of(photo_of(lightness()))
+    assert shown is not None
+    for (low, high), band in zip(itertools.pairwise(BANDS), shown.bands, strict=True):
+        f = (low + high) / 2
+        given_back = (2 * np.pi * f * 0.7) ** 2 + (f * SIZE / 88.0) ** 2
+        drawn = ROUGH**2 * np.exp(-((2 * np.pi * f * SMOOTH) ** 2) + given_back) * (400 / SIZE) ** 2
+        assert band == pytest.approx(math.log(drawn), abs=0.25)  # a tenth and more off is leakage, as above
+
+
+def test_dark_specks_skew_the_texture_to_the_dark():
+    plain = lightness(rough=2.0)
+    at = np.random.default_rng(1).random(plain.shape) < 0.01
+    specks = cv2.GaussianBlur(at.astype(np.float32), (0, 0), 1.2)
+    few = fibres_of(photo_of(np.where(ring(len(plain), SIZE), plain - 60 * specks, plain)))
+    none = fibres_of(photo_of(plain))
+    assert few is not None
+    assert none is not None
+    assert few.skew < none.skew - 0.3
+    assert few.tail > none.tail + 0.3
+
+
+def test_speckle_is_the_contrast_of_blue_and_no_white_balance_moves_it():
+    code = np.full((SIZE + 40, SIZE + 40, 3), 150.0)
+    code[..., 2] += 10 * np.random.default_rng(2).standard_normal(code.shape[:2])
+
+    def speckle(codes: np.ndarray) -> float:
+        buffer = io.BytesIO()
+        Image.fromarray(np.clip(np.rint(codes), 0, 255).astype(np.uint8)).save(buffer, "PNG")
+        shown = fibres_of(read_photo_bytes(buffer.getvalue(), "x.png"))
+        assert shown is not None
+        return shown.speckle
+
+    code[~ring(len(code), SIZE)] = 240
+    # Codes about 150 rise as light to the power of 1 / 2.3; a blur of two pixels takes little of white noise.
+    assert speckle(code) == pytest.approx(math.log(2.3 * 10 / 150), abs=0.15)
+    assert speckle(code * (0.9, 1.0, 0.85)) == pytest.approx(speckle(code), abs=0.1)
 
 
 def test_twice_the_contrast_is_twice_the_grain():

@@ -22,7 +22,7 @@ from sklearn.metrics import roc_auc_score
 from tests.scenes.deposit_scenes import FOLDER, OFF_FACE, TRAINING_FOLDER
 from tests.scenes.deposits import KINDS, VARNISH
 from tests.scenes.wear import FAMILIES
-from tests.training.networks import Layers, fit_layers, folds_of, written
+from tests.training.networks import Layers, as_read, fit_layers, folds_of, written
 from wearview.network import log_odds
 from wearview.pipeline import grade_photos
 from wearview.settings import Settings, load_settings
@@ -131,11 +131,10 @@ def left_out(faces: Sequence[Places]) -> Iterator[tuple[Places, NDArray[np.float
     """Each face with its places' log odds by a network that saw no face of its scene."""
     fold = folds_of((face.scene for face in faces), np.random.default_rng(SEED), FOLDS)
     for out in range(FOLDS):
-        layers = fit([face for face in faces if fold[face.scene] != out])
-        as_read = [(weights.astype(np.float32), bias.astype(np.float32)) for weights, bias in layers]
+        layers = as_read(fit([face for face in faces if fold[face.scene] != out]))
         for face in faces:
             if fold[face.scene] == out:
-                yield face, log_odds(as_read, face.readings.T)
+                yield face, log_odds(layers, face.readings.T)
 
 
 def main(arguments: list[str] | None = None) -> int:

@@ -1,6 +1,6 @@
 """Fit a small network and write its weights as text: what `wearview.network` reads."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +20,27 @@ def fit_layers(
     weights, bias = layers[0]
     weights = weights / scale[:, None]
     return [(weights, bias - middle @ weights), *layers[1:]]
+
+
+def averaged(networks: Sequence[Layers]) -> Layers:
+    """One network that answers the mean of several, each with one hidden layer.
+
+    Raises
+    ------
+    ValueError
+        Where one has not.
+    """
+    if any(len(layers) != 2 for layers in networks):
+        raise ValueError("only networks with one hidden layer are averaged")
+    hidden = np.concatenate([layers[0][0] for layers in networks], axis=1)
+    answer = np.concatenate([layers[1][0] for layers in networks]) / len(networks)
+    bias = np.concatenate([layers[0][1] for layers in networks])
+    return [(hidden, bias), (answer, np.mean([layers[1][1] for layers in networks], axis=0))]
+
+
+def as_read(layers: Layers) -> list[tuple[NDArray[np.float32], NDArray[np.float32]]]:
+    """The layers as the program has them once they are written and read."""
+    return [(weights.astype(np.float32), bias.astype(np.float32)) for weights, bias in layers]
 
 
 def written(layers: Layers) -> Iterator[str]:

@@ -12,7 +12,7 @@ from wearview.parts import Part
 from wearview.photo import Photo
 from wearview.ranks import median, middle
 from wearview.surface.rectify import Rectified
-from wearview.surface.texture import read_grain
+from wearview.surface.texture import Fibres, read_fibres
 from wearview.terms import LINED_KINDS
 
 MUCH_GLARE = 0.15  # of the visible face, from which it is said
@@ -45,9 +45,8 @@ class Face:
         Outer diameter in grid pixels; for a band its length in grid pixels.
     mm_per_px : float
         Millimetres per grid pixel; NaN when the scale is unknown.
-    grain : float
-        Contrast of the fibre texture in per cent, noise taken off, plates of any size alike: `read_grain`.
-        NaN where the grain is not resolved.
+    fibres : Fibres or None
+        Of a lining; None where they are not resolved.
     excluded : dict of str to float
         Fraction of the visible face left out, by reason: "glare", "groove", "ink", "dirt", "shadow edge".
     light_uncertainty : float
@@ -70,13 +69,18 @@ class Face:
     xy: NDArray[np.float32]
     diameter: float
     mm_per_px: float
-    grain: float
+    fibres: Fibres | None
     excluded: dict[str, float]
     light_uncertainty: float
     noise: float
     problems: tuple[str, ...] = ()
     metal_lab: NDArray[np.float64] | None = None
     light_shared: bool = False
+
+    @property
+    def grain(self) -> float:
+        """Contrast of the fibre texture in per cent, as of `Fibres`; NaN where it is not resolved."""
+        return math.nan if self.fibres is None else self.fibres.grain
 
     @property
     def seen(self) -> NDArray[np.bool_]:
@@ -134,7 +138,7 @@ def take_face(photo: Photo, rectified: Rectified, part: Part, light: Light) -> F
         xy=rectified.xy,
         diameter=rectified.diameter,
         mm_per_px=rectified.mm_per_px,
-        grain=read_grain(photo, part, rectified.xy, mask) if lined else math.nan,
+        fibres=read_fibres(photo, part, rectified.xy, mask) if lined else None,
         excluded=excluded,
         light_uncertainty=light.uncertainty(
             usual, 2 * centre[0] / (photo.width - 1) - 1, 2 * centre[1] / (photo.height - 1) - 1

@@ -1,6 +1,8 @@
 """Grain of a lining: how much of its fibre texture can be seen, whatever size the plate has in the photo."""
 
+import itertools
 import math
+from dataclasses import dataclass
 from functools import lru_cache
 
 import cv2
@@ -25,7 +27,10 @@ WIDEST_EDGE = 3.0
 # and the slope of the light, above it noise outweighs fibres. TAIL holds noise alone.
 BAND, TAIL = (0.10, 0.24), (0.42, 0.48)
 RING = 0.02
-RINGS = np.arange(round(BAND[0] / RING), round(TAIL[1] / RING))
+BANDS = (0.06, 0.10, 0.14, 0.18, 0.22, 0.26)  # edges of those told apart, coarse to fine
+LEAST_LEFT = 0.05  # of a band's power once its noise is off
+RINGS = np.arange(round(BANDS[0] / RING), round(TAIL[1] / RING))
+FINE = 2.0  # copy pixels, sigma: what is broader is no speckle
 TAIL_NOISE = 2.0  # noise of the band over that of the tail: cameras smooth, so noise falls off
 # Lens, focus and sharpening together as a Gaussian, in full-size pixels; and the frequency in cycles per
 # diameter where fibres have lost 1/e of their power. Fitted to 30 clean plates of rendered photos.
@@ -34,8 +39,39 @@ FLATTENED = 1 / 60  # of the diameter: what is broader is heat or light, not gra
 LUMINANCE = SRGB_TO_XYZ[1].astype(np.float32)
 
 
-def read_grain(photo: Photo, part: Part, xy: NDArray[np.float32], mask: NDArray[np.bool_]) -> float:
-    """Contrast of a lining's fibre texture.
+@dataclass(frozen=True, slots=True)
+class Fibres:
+    """What the land of a lining shows of its fibres in one photo.
+
+    Attributes
+    ----------
+    grain : float
+        Rms of the texture in the band, in per cent of L* + 16, as a sharp lens sees it on a plate 400 pixels
+        across.
+    bands : tuple of float
+        Natural logs of the power in each of `BANDS`, in the same terms, noise taken off.
+    noise : float
+        Log of the power at frequencies that hold noise alone, in the same terms.
+    skew, tail : float
+        Third and fourth moment of the texture over its standard deviation's powers: what a closed surface
+        keeps is specks and scores, most of them dark.
+    speckle : float
+        Log rms of the fine contrast of blue over red and green; a white balance does not move it.
+    size : float
+        Log of the plate's diameter in full-size pixels.
+    """
+
+    grain: float
+    bands: tuple[float, ...]
+    noise: float
+    skew: float
+    tail: float
+    speckle: float
+    size: float
+
+
+def read_fibres(photo: Photo, part: Part, xy: NDArray[np.float32], mask: NDArray[np.bool_]) -> Fibres | None:
+    """A lining's fibre texture.
 
     Parameters
     ----------
@@ -48,9 +84,8 @@ def read_grain(photo: Photo, part: Part, xy: NDArray[np.float32], mask: NDArray[
 
     Returns
     -------
-    float
-        Rms of the texture in the band, in per cent of L* + 16, as a sharp lens sees it on a plate 400 pixels
-        across. NaN where plate or photo do not resolve it.
+    Fibres or None
+        None where plate or photo do not resolve them.
 
     Notes
     -----
@@ -62,7 +97,7 @@ def read_grain(photo: Photo, part: Part, xy: NDArray[np.float32], mask: NDArray[
     """
     size = diameter_of(part)
     if size < MIN_DIAMETER or not mask.any():
-        return math.nan
+        return None
     x, y = cv2.split(photo.at(xy))
     x0, y0 = (max(0, math.floor(along[mask].min()) - 2) for along in (x, y))
     x1, y1 = (math.ceil(along[mask].max()) + 3 for along in (x, y))
@@ -75,9 +110,13 @@ def read_grain(photo: Photo, part: Part, xy: NDArray[np.float32], mask: NDArray[
     land = land_of(mask, columns, rows, copy.shape[:2])
     edge = edge_width(np.asarray(cv2.cvtColor(copy, cv2.COLOR_RGB2GRAY), np.uint8))
     if land.sum() < LEAST_AREA or edge > WIDEST_EDGE:
-        return math.nan
+        return None
     diameter = size * factor / photo.step
-    return _level(*_power(contrast(copy, land, diameter), land), diameter, factor, photo.step)
+    linear = np.asarray(srgb_to_linear(copy), np.float32)
+    texture = _contrast(linear, land, diameter)
+    grain, bands, noise = _levels(*_power(texture, land), diameter, factor, photo.step)
+    skew, tail = _moments(texture[land > 0])
+    return Fibres(grain, bands, noise, skew, tail, _speckle(linear, land), math.log(size))
 
 
 def diameter_of(part: Part) -> float:
@@ -106,7 +145,11 @@ def land_of(
 
 def contrast(copy: NDArray[np.uint8], land: NDArray[np.float32], diameter: float) -> NDArray[np.float32]:
     """Texture of the land in per cent of L* + 16, its broad course taken out; 0 elsewhere."""
-    root = 116 * np.cbrt(np.maximum(srgb_to_linear(copy) @ LUMINANCE, 1e-4))  # L* + 16, CIE 15
+    return _contrast(srgb_to_linear(copy), land, diameter)
+
+
+def _contrast(linear: NDArray[np.float32], land: NDArray[np.float32], diameter: float) -> NDArray[np.float32]:
+    root = 116 * np.cbrt(np.maximum(linear @ LUMINANCE, 1e-4))  # L* + 16, CIE 15
     sigma = FLATTENED * diameter
     broad = cv2.GaussianBlur(root * land, (0, 0), sigma) / np.maximum(
         cv2.GaussianBlur(land, (0, 0), sigma), 1e-3
@@ -145,16 +188,39 @@ def _places(side: int) -> list[NDArray[np.intp]]:
     return [np.flatnonzero(ring == k) for k in RINGS]
 
 
-def _level(
+def _levels(
     frequency: NDArray[np.float64], power: NDArray[np.float64], diameter: float, factor: float, step: int
-) -> float:
-    noise = TAIL_NOISE * power[frequency > TAIL[0]].mean()
-    used = frequency < BAND[1]
-    frequency, power = frequency[used], power[used]
-    fibres = np.maximum(power - noise, 0.05 * power)
-    lost = log_lost(frequency, diameter, factor, step)
-    density = math.exp(float(np.mean(np.log(np.maximum(fibres, 1e-9)) + lost)))
-    return math.sqrt(density * math.pi * (BAND[1] ** 2 - BAND[0] ** 2)) * COPY / diameter
+) -> tuple[float, tuple[float, ...], float]:
+    """Grain, log power of the bands, and that of the noise, as of a plate 400 pixels across."""
+    tail = power[frequency > TAIL[0]].mean()
+    fibres = np.maximum(power - TAIL_NOISE * tail, LEAST_LEFT * power)
+    density = np.log(np.maximum(fibres, 1e-9)) + log_lost(frequency, diameter, factor, step)
+    used = (frequency > BAND[0]) & (frequency < BAND[1])
+    contrast_at_400 = math.pi * (BAND[1] ** 2 - BAND[0] ** 2) * (COPY / diameter) ** 2
+    grain = math.sqrt(math.exp(float(density[used].mean())) * contrast_at_400)
+    to_400 = 2 * math.log(COPY / diameter)
+    bands = tuple(
+        float(density[(frequency > low) & (frequency < high)].mean()) + to_400
+        for low, high in itertools.pairwise(BANDS)
+    )
+    return grain, bands, math.log(max(tail, 1e-9)) + to_400
+
+
+def _moments(texture: NDArray[np.float32]) -> tuple[float, float]:
+    """Third and fourth moment over the standard deviation's powers."""
+    off = (texture - texture.mean()) / max(float(texture.std()), 1e-6)
+    return float((off**3).mean()), float((off**4).mean())
+
+
+def _speckle(linear: NDArray[np.float32], land: NDArray[np.float32]) -> float:
+    warm = linear[..., 0] + linear[..., 1]
+    hue = np.log(np.maximum(linear[..., 2], 1e-4) / np.maximum(warm, 1e-4))
+    broad = cv2.GaussianBlur(hue * land, (0, 0), FINE) / np.maximum(
+        cv2.GaussianBlur(land, (0, 0), FINE), 1e-3
+    )
+    fine = (hue - broad)[land > 0]
+    least, most = quantile(fine, 0.01), quantile(fine, 0.99)
+    return math.log(max(float(np.clip(fine, least, most).std()), 1e-4))
 
 
 def log_lost(
