@@ -282,7 +282,7 @@ def test_without_a_sheen_or_one_that_moves_lost_grain_is_no_glaze():
 
 def test_where_one_photo_does_not_resolve_the_grain_the_other_decides():
     clean, face = clean_lining(TAN, grain=5.0), glazed(1.0, 0.05)
-    blind = replace(face, grain=math.nan)
+    blind = replace(face, fibres=None)
     alone = read_two_lights(face, Relit(blind, 0.05), clean)
     assert (alone.value, alone.method) == (read_glazing(face, clean).value, "one photo")
     assert not read_two_lights(blind, Relit(blind, 0.05), clean).known

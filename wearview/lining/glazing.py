@@ -18,12 +18,9 @@ from wearview.surface import Face
 
 _METHOD = "one photo"
 FILE = "glaze-1.toml"
-# Beyond these, glaze is out of the question: log of the grain over the clean lining's (a closed surface keeps
-# less), light of a white sheet's that a coloured lining lacks; and over how much it comes back. With them 98
-# in 100 of 351 glazed tuned plates keep nine tenths of their index.
-_MOST_GRAIN, _GRAIN_REACH = 0.8, 0.4
-_LEAST_LIGHT, _LIGHT_REACH = -0.06, 0.04
-SHEEN_REACH = 0.005  # light of a white sheet's over which a sheen counts from nothing to fully
+# A closed surface keeps less grain than this over the clean lining's, in log units, and has a sheen. Over how
+# much less, and over how much light of a white sheet's, what each allows of the odds grows to all.
+_MOST_GRAIN, _GRAIN_REACH, SHEEN_REACH = 0.8, 0.4, 0.005
 _CHAR_LIGHT = 0.02  # light that lost colour adds, of a white sheet's
 # Contrast that heat adds to the grain, as a share of clean, for each share of L* + 16 lost: fibres brown
 # unevenly. 0.8 to 1.4 do as well.
@@ -32,7 +29,7 @@ _BURNT_GRAIN = 1.0
 _GRAINIEST = 0.8
 # What the odds of an index of 60 or more say of the index: medians of tuned plates. And the half width of its
 # 90 % interval with which a normal error gives 60 or more just that chance.
-_ODDS = (-5.0, -2.5, -1.0, 0.0, 1.2, 3.3, 7.0, 12.0)
+_ODDS = (-5.0, -2.5, -1.0, 0.0, 1.2, 3.3, 7.0, 9.0)
 _INDEX = (0.0, 14.0, 38.0, 60.0, 73.0, 77.0, 80.0, 100.0)
 _HALF_WIDTH = (40.0, 53.0, 59.0, 44.0, 29.0, 16.0, 11.0, 10.0)
 _EVERY = 3  # grid pixels, each way, whose light is compared with the own colour's
@@ -246,8 +243,8 @@ def _beyond_own_colour(face: Face, blueness: float) -> tuple[float, float]:
 
 
 def _most_odds(shown: Evidence) -> float:
-    """Log odds that grain or, on a coloured lining, light allows at most."""
+    """Log odds that grain and, on a coloured lining, sheen allow at most."""
     lost = (_MOST_GRAIN - math.log(max(shown.grain, 1e-3))) / _GRAIN_REACH
-    gained = (shown.added - _LEAST_LIGHT) / _LIGHT_REACH if shown.coloured else 1.0
+    gained = shown.added / SHEEN_REACH if shown.coloured else 1.0
     allowed = min(max(0.0, lost), max(0.0, gained), 1.0)
-    return math.inf if allowed == 1 else _ODDS[0] + allowed * (_ODDS[-1] - _ODDS[0])
+    return _ODDS[0] + allowed * (_ODDS[-1] - _ODDS[0])

@@ -58,7 +58,7 @@ def read_shared_grain(
     Returns
     -------
     float
-        As `read_grain`: rms in the band, in per cent of L* + 16, as a sharp lens sees it on a plate of 400
+        As `Fibres.grain`: rms in the band, in per cent of L* + 16, as a sharp lens sees it on a plate of 400
         pixels. 0 where nothing is shared, NaN where plate or photos do not resolve it.
 
     Notes
