@@ -1,5 +1,6 @@
 import math
-from dataclasses import replace
+from dataclasses import astuple, replace
+from statistics import NormalDist
 
 import numpy as np
 import pytest
@@ -7,9 +8,10 @@ from colour import delta_E
 
 from tests.faces import ANGLE, RADIUS, RING, TAN, clean_lining, ring_face, veiled
 from wearview.lining import AREAS, clean_in_photo, read_glazing, read_lining
-from wearview.lining.glazing import evidence_of_glaze
+from wearview.lining.glazing import FILE, HALF_WIDTH, INDEX, ODDS, evidence_of_glaze, odds_of_glaze
+from wearview.network import read_layers, read_range
 from wearview.reference import Reference
-from wearview.settings import load_settings
+from wearview.settings import load_settings, models_folder
 
 SETTINGS = load_settings()
 NOTHING = Reference("none", None, None, None, math.nan, math.nan, None, math.nan)
@@ -287,6 +289,35 @@ def test_how_unevenly_light_a_face_is_shows_in_its_tenths():
     assert shown.lightest == pytest.approx(light - half, abs=0.01)
     assert shown.darkest == pytest.approx(half - dark, abs=0.01)
     assert shown.peak == pytest.approx(top - light, abs=0.01)
+
+
+def test_the_interval_holds_60_with_the_chance_that_the_odds_say():
+    # Phi(1.645 (index - 60) / half width) is the chance that a normal error reaches 60.
+    for odds, index, half_width in zip(ODDS, INDEX, HALF_WIDTH, strict=True):
+        if index != 60 and abs(odds) < 8:
+            chance = NormalDist().cdf(1.6449 * (index - 60) / half_width)
+            assert chance == pytest.approx(1 / (1 + math.exp(-odds)), abs=0.03)
+
+
+def test_no_reading_beyond_the_fitted_ones_counts_further():
+    shown = evidence_of_glaze(ring_face(veiled(TAN, 0.1), grain=1.0), clean_lining())
+    _, high = read_range(models_folder() / FILE)
+    assert odds_of_glaze(replace(shown, swing=float(high[-2]))) == odds_of_glaze(replace(shown, swing=9.0))
+
+
+def test_shine_from_one_side_swings_round_the_face():
+    one_side = np.where((ANGLE < 180)[..., None], veiled(TAN, 0.06), np.array(TAN)).astype(np.float32)
+    lit, plain = (evidence_of_glaze(ring_face(lab), clean_lining()) for lab in (one_side, TAN))
+    # Blue beyond the own colour is the veil times 1 - blue / warm: half of the sectors have it.
+    assert lit.swing == pytest.approx(0.03 * (1 - lit.blueness), rel=0.1)
+    assert plain.swing == pytest.approx(0, abs=1e-4)
+
+
+def test_evidence_has_a_weight_for_each_cue():
+    shown = evidence_of_glaze(ring_face(), clean_lining())
+    [(weights, _), *_] = read_layers(models_folder() / FILE)
+    assert shown.cues.shape == (weights.shape[0],)
+    assert shown.cues[:6] == pytest.approx((*astuple(shown)[:5], 1.0))
 
 
 def test_oil_over_a_visible_grain_is_not_called_glaze():

@@ -29,9 +29,9 @@ _BURNT_GRAIN = 1.0
 _GRAINIEST = 0.8
 # What the odds of an index of 60 or more say of the index: medians of tuned plates. And the half width of its
 # 90 % interval with which a normal error gives 60 or more just that chance.
-_ODDS = (-5.0, -2.5, -1.0, 0.0, 1.2, 3.3, 7.0, 9.0)
-_INDEX = (0.0, 14.0, 38.0, 60.0, 73.0, 77.0, 80.0, 100.0)
-_HALF_WIDTH = (40.0, 53.0, 59.0, 44.0, 29.0, 16.0, 11.0, 10.0)
+ODDS = (-5.0, -2.5, -1.0, 0.0, 1.2, 3.3, 7.0, 9.0)
+INDEX = (0.0, 14.0, 38.0, 60.0, 73.0, 77.0, 80.0, 100.0)
+HALF_WIDTH = (40.0, 53.0, 59.0, 44.0, 29.0, 16.0, 11.0, 10.0)
 _EVERY = 3  # grid pixels, each way, whose light is compared with the own colour's
 _SECTORS, _LEAST_SECTOR = 8, 20
 _GREYEST = 0.95  # clean blue over red and green, at most
@@ -157,7 +157,7 @@ def read_glazing(face: Face, reference: Reference) -> Reading:
     if not (math.isfinite(face.grain) and math.isfinite(reference.grain)) or reference.grain <= 0:
         return missing("index 0-100", _METHOD, "grain not resolved", n_pixels=n)
     odds = odds_of_glaze(evidence_of_glaze(face, reference))
-    value, half_width = (float(np.interp(odds, _ODDS, known)) for known in (_INDEX, _HALF_WIDTH))
+    value, half_width = (float(np.interp(odds, ODDS, known)) for known in (INDEX, HALF_WIDTH))
     return Reading(value, "index 0-100", _METHOD, n, half_width)
 
 
@@ -247,4 +247,4 @@ def _most_odds(shown: Evidence) -> float:
     lost = (_MOST_GRAIN - math.log(max(shown.grain, 1e-3))) / _GRAIN_REACH
     gained = shown.added / SHEEN_REACH if shown.coloured else 1.0
     allowed = min(max(0.0, lost), max(0.0, gained), 1.0)
-    return _ODDS[0] + allowed * (_ODDS[-1] - _ODDS[0])
+    return ODDS[0] + allowed * (ODDS[-1] - ODDS[0])
