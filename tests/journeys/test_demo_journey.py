@@ -116,10 +116,17 @@ def test_frictions_and_steels_that_lie_in_turns_are_told_apart(photos, file):
     assert told == {position: position % 2 == 0 for position in told}  # as tests/scenes/demo.py laid them
 
 
+# Painted with a glaze of index 35: whether it passes 60 may be open.
+HALF_GLAZED = {("overdrive-pack-1.jpg", 2)}
+
+
 @pytest.mark.parametrize("file", GRADEABLE)
 def test_no_grade_is_further_than_one_level_from_what_was_painted(photos, file):
     painted = dict(zip(GRADEABLE[file]["positions"], GRADEABLE[file]["painted_levels"], strict=True))
     for part in photos[file]["parts"]:
+        if part["grade"] is None and (file, part["position"]) in HALF_GLAZED:
+            assert part["problems"] == ["uncertainty spans grades"]
+            continue
         assert part["grade"] is not None, part["position"]
         assert abs(part["grade"]["level"] - painted[part["position"]]) <= 1, part["position"]
 

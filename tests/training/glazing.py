@@ -100,7 +100,8 @@ def _file(samples: Sequence[Sample]) -> Iterator[str]:
     wrong = ((odds > 0) != glazed)[clear].mean()
     yield HEAD
     missed, false = (odds <= 0)[glazed].mean(), (odds > 0)[~glazed].mean()
-    yield f"# {len(index)} faces, {glazed.sum()} at {COUNTS:g} or more. Linings left out in turn: area under the"
+    counted = f"{len(index)} faces, {glazed.sum()} at {COUNTS:g} or more"
+    yield f"# {counted}. Linings left out in turn: area under the"
     yield f"# curve {area:.3f}, on the wrong side {wrong:.3f}, missed {missed:.3f}, false {false:.3f}."
     yield f"# Odds and index, middles of tenths: {_medians(odds, index)}."
     for name, values in (("least", low), ("greatest", high)):
