@@ -209,7 +209,8 @@ def _levels(
 def _moments(texture: NDArray[np.float32]) -> tuple[float, float]:
     """Third and fourth moment over the standard deviation's powers."""
     off = (texture - texture.mean()) / max(float(texture.std()), 1e-6)
-    return float((off**3).mean()), float((off**4).mean())
+    square = off * off  # a power of three takes twenty times as long
+    return float((square * off).mean()), float((square * square).mean())
 
 
 def _speckle(linear: NDArray[np.float32], land: NDArray[np.float32]) -> float:
