@@ -18,7 +18,7 @@ from tests.scenes.look import Look
 from tests.scenes.skin import FRICTION
 
 FOLDER = "glaze-training"
-SHOPS, A_SHOP = 150, 3
+SHOPS, A_SHOP = 76, 3
 FIRST_LINING = 3000  # of `drawn_lining`, far from those of other catalogues
 # Of one, two and three plates: pixels of the photo, and the share of it that they fill.
 SIZES = {1: (1200, 900), 2: (1440, 1080), 3: (1600, 1200)}
