@@ -106,12 +106,11 @@ def test_a_photo_is_dragged_on_the_phone_that_took_it_and_said_to_show_the_same(
             drag_second_to_the_end(tab, "finger")
             wait_for_order(tab, given, ["a.jpg", "c.jpg", "d.jpg", "b.jpg"])
             tab.wait_for("document.body.innerText.includes('4. b.jpg\\n')")  # below the list, too
-            tab.value(
-                "(choice => { choice.value = 'same'; choice.dispatchEvent(new Event('change')); })"
-                "([...document.querySelectorAll('select')].at(-1))"
-            )
+            same = "[...document.querySelectorAll('button')].filter(b => b.innerText === 'the same')"
+            tab.value(f"{same}.at(-1).click()")
             tab.wait_for(
-                "[...document.querySelectorAll('select')].map(s => s.value).join() === 'own,own,same'"
+                "[...document.querySelectorAll('button[aria-pressed=true]')].map(b => b.value).join()"
+                " === 'own,own,same'"
             )
             store, deadline = record.open_store(given), time.monotonic() + 60
             while [one.parts for one in tray.read_tray(store, NAME).shows] != [0, 1, 2, 2]:
