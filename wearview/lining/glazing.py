@@ -150,6 +150,11 @@ def read_glazing(face: Face, reference: Reference) -> Reading:
     chance of 60 or more is what the network says.
 
     Never gloss units, which belong to a glossmeter on a flat sample (ISO 2813:2014; ASTM D523).
+
+    Raises
+    ------
+    ModelsError
+        The weights are missing or damaged.
     """
     if reference.lab_median is None:
         return missing("index 0-100", _METHOD, "no clean reference")
