@@ -15,6 +15,7 @@ from wearview.terms import TWO_LIGHTS
 # on rendered pairs, no real ones.
 _CLOSING = (0.60, -5.00, 0.94)
 FAINTEST_SHARED = 0.2  # below it the weights were not fitted
+_SHARED = 2 / 3  # weight of the shared grain, which alone has no noise, beside both photos' own indexes
 _INDEX_ERROR = 20.0  # half width of the 90 % interval of the index read so
 # Light that clean lining returns, of a white sheet's; share of the power of its contrast that is no fibres
 # (dust, mottle), which glaze leaves.
@@ -49,15 +50,19 @@ def read_two_lights(face: Face, relit: Relit, reference: Reference) -> Reading:
     -----
     Oil and water shine as a glaze does, and in one photo the camera's noise passes for fibres or hides them.
     The grain that both photos share has no noise in it: under oil the fibres are there, under a glaze they
-    are gone. So it decides, as far as there is a sheen at all on a lining whose colour can tell, and one that
-    moved with the lamp. Where it is not resolved, the mean of both photos' own indexes does, and no more than
-    the grain lost in both and the shine that moved account for.
+    are gone. What each photo shows by itself counts for half as much; and both as far as there is a sheen at
+    all on a lining whose colour can tell, and one that moved with the lamp. Where no grain is shared that can
+    be resolved, the mean of both photos' own indexes is the reading, and no more than the grain lost in both and the shine that moved
+    account for.
     """
     both = [read_glazing(one, reference) for one in (face, relit.face)]
     known = [one for one in both if one.known]
     n = min(one.n_pixels for one in both)
     if known and math.isfinite(relit.shared):
-        return Reading(_by_shared_grain(face, relit, reference), both[0].unit, TWO_LIGHTS, n, _INDEX_ERROR)
+        alone = sum(one.value for one in known) / len(known)
+        closed = _SHARED * _by_shared_grain(relit, reference) + (1 - _SHARED) * alone
+        value = closed * sheen_shown(face, relit, reference)
+        return Reading(value, both[0].unit, TWO_LIGHTS, n, _INDEX_ERROR)
     if len(known) < len(both):
         return known[0] if known else both[0]
     value = sum(one.value for one in both) / 2
@@ -91,12 +96,11 @@ def _gained_sheen(added: float) -> float:
     return 1 - _CLEAN_SHEEN / (_CLEAN_SHEEN + max(0.0, added))
 
 
-def _by_shared_grain(face: Face, relit: Relit, reference: Reference) -> float:
+def _by_shared_grain(relit: Relit, reference: Reference) -> float:
     from scipy.special import expit  # a sixth of a second that photos under one light save
 
     weighed = zip(_CLOSING, cues(relit.shared, reference.grain), strict=True)
-    closing = float(expit(sum(weight * cue for weight, cue in weighed)))
-    return 100 * closing * sheen_shown(face, relit, reference)
+    return 100 * float(expit(sum(weight * cue for weight, cue in weighed)))
 
 
 def _reached(light: float) -> float:
