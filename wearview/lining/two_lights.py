@@ -52,8 +52,8 @@ def read_two_lights(face: Face, relit: Relit, reference: Reference) -> Reading:
     The grain that both photos share has no noise in it: under oil the fibres are there, under a glaze they
     are gone. What each photo shows by itself counts for half as much; and both as far as there is a sheen at
     all on a lining whose colour can tell, and one that moved with the lamp. Where no grain is shared that can
-    be resolved, the mean of both photos' own indexes is the reading, and no more than the grain lost in both and the shine that moved
-    account for.
+    be resolved, the mean of both photos' own indexes is the reading, and no more than the grain lost in both
+    and the shine that moved account for.
     """
     both = [read_glazing(one, reference) for one in (face, relit.face)]
     known = [one for one in both if one.known]
