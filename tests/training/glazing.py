@@ -35,7 +35,7 @@ from wearview.pipeline import grade_photos
 from wearview.settings import Settings, load_settings
 
 HIDDEN, FOLDS = (12,), 8
-MEMBERS = 8  # networks that are averaged: one alone is on the wrong side of 60 a fifth more often
+MEMBERS = 8  # networks that are averaged: one alone is wrong more often
 # Stopped early: 50 to 300 turns and twice the units come to much the same.
 OPTIONS = {"alpha": 4.0, "solver": "lbfgs", "max_iter": 100}
 EDGE = 0.005  # of the plates at each end whose readings count as the least and the greatest
