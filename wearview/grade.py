@@ -80,8 +80,8 @@ def grade_lining(readings: LiningReadings, reference: Reference, rules: Rules) -
     glazing = readings.glazing
     glazed = glazing.known and glazing.value >= rules.glazing_index and colour_level <= rules.glazing_highest
     level = colour_level + glazed
-    chances = _chances(readings.area_draws / rules.lining_areas, readings.draw_likelihood)
-    chances = _raised_by_glaze(chances, glazing, rules)
+    colour_chances = _chances(readings.area_draws / rules.lining_areas, readings.draw_likelihood)
+    chances = _raised_by_glaze(colour_chances, glazing, rules)
     because = _lining_reasons(readings, colour_level, glazed, rules)
     if relative:
         because.append("Compared with the cleanest plate only.")
@@ -94,9 +94,11 @@ def grade_lining(readings: LiningReadings, reference: Reference, rules: Rules) -
         return _cannot_tell(relative, problems, [sentence], measured=because)
     names = (CLEANEST_HERE, *LINING_LEVELS[1:]) if relative else LINING_LEVELS
     if (open_grades := _too_uncertain(chances, rules)) is not None:
-        return _cannot_tell(
-            relative, problems, _say_open(open_grades, names, readings.uncertainty), open_grades, because
-        )
+        if _too_uncertain(colour_chances, rules) is None:
+            sentences = _say_glaze_open(open_grades, names, glazing)
+        else:
+            sentences = _say_open(open_grades, names, readings.uncertainty)
+        return _cannot_tell(relative, problems, sentences, open_grades, because)
     return Grade(
         level=level,
         name=_lining_name(level, glazed, names),
@@ -250,11 +252,30 @@ def _cannot_tell(
 
 
 def _say_open(chances: tuple[float, ...], names: tuple[str, ...], uncertainty: float) -> list[str]:
-    text, remedy = _say("uncertainty spans grades")
     if not chances:
-        return [text, remedy]
-    still = ", ".join(f"{names[i]} {100 * p:.0f} %" for i, p in enumerate(chances) if p >= 0.05)
-    return [text, f"Known to within {uncertainty:.1f} of colour difference, it could be: {still}.", remedy]
+        return _say("uncertainty spans grades")
+    return [
+        "The colour is not known well enough to choose a grade.",
+        f"Known to within {uncertainty:.1f} of colour difference, it could be: {_listed(chances, names)}.",
+        "Put a sheet of plain white paper or a grey card in the picture and take it again.",
+    ]
+
+
+def _say_glaze_open(chances: tuple[float, ...], names: tuple[str, ...], glazing: Reading) -> list[str]:
+    if glazing.method == TWO_LIGHTS:
+        remedy = "Move the lamp further to the side for the second photo, and take both from closer."
+    else:
+        remedy = "Let the phone rest, move only the lamp, and give that photo as the same, lamp moved."
+    return [
+        "The colour would do, but whether the face is glazed is open.",
+        f"With a glazing index of {glazing.value:.0f}, known to within {glazing.spread:.0f}, it could be: "
+        f"{_listed(chances, names)}.",
+        remedy,
+    ]
+
+
+def _listed(chances: tuple[float, ...], names: tuple[str, ...]) -> str:
+    return ", ".join(f"{name} {100 * p:.0f} %" for name, p in zip(names, chances, strict=True) if p >= 0.05)
 
 
 def _is_lighter(readings: LiningReadings) -> bool:

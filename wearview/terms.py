@@ -160,8 +160,9 @@ _PUBLISHED = (
     ),
     Problem(
         "uncertainty spans grades",
-        "The colour is not known well enough to choose a grade.",
-        "Put a sheet of plain white paper or a grey card in the picture and take it again.",
+        "What was measured leaves more than one grade open.",
+        "Put plain white paper or a grey card in the picture; where only the glaze is open, add a photo "
+        "with the lamp moved.",
         True,
     ),
     Problem(

@@ -11,7 +11,7 @@ from wearview.reading import Reading, missing
 from wearview.reference import Reference
 from wearview.settings import load_settings
 from wearview.steel import HotSpots, SteelReadings
-from wearview.terms import TINTS
+from wearview.terms import TINTS, TWO_LIGHTS
 
 SETTINGS = load_settings()
 RULES = SETTINGS.rules
@@ -185,6 +185,25 @@ def test_the_grade_is_null_when_no_level_reaches_one_half():
     assert grade.score is None
     assert grade.problems == ("uncertainty spans grades",)
     assert any("light heat 34 %" in sentence for sentence in grade.because)
+    assert any("white paper" in sentence for sentence in grade.because)
+
+
+@pytest.mark.parametrize(
+    ("by", "remedy"), [("one photo", "move only the lamp"), (TWO_LIGHTS, "further to the side")]
+)
+def test_where_only_the_glaze_is_open_a_lamp_is_asked_for_and_no_paper(by, remedy):
+    glazing = Reading(60.0, "index 0-100", by, 1000, 10.0)
+    grade = grade_lining(replace(heated(50, 50, 0, 0, 0), glazing=glazing), PHOTO, RULES)
+    assert grade.level is None
+    assert grade.problems == ("uncertainty spans grades",)
+    assert any("glazing index of 60, known to within 10" in sentence for sentence in grade.because)
+    assert any(remedy in sentence for sentence in grade.because)
+    assert not any("paper" in sentence for sentence in grade.because)
+
+
+def test_an_open_colour_asks_for_paper_whatever_the_glaze():
+    glazing = Reading(60.0, "index 0-100", "one photo", 1000, 10.0)
+    grade = grade_lining(replace(heated(33, 34, 33, 0, 0), glazing=glazing), PHOTO, RULES)
     assert any("white paper" in sentence for sentence in grade.because)
 
 
