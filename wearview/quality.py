@@ -1,4 +1,5 @@
-"""Whether a whole photo can be graded at all: too dark, blown out, grey, too small, or blurred beyond doubt.
+"""Whether a whole photo can be graded at all: a photo on a page, too dark, blown out, grey, too small, or
+blurred beyond doubt.
 
 Only what nobody would dispute is refused here. Glare on metal is not blown highlights, a smooth glazed face
 is not blur, so the face of a part says nothing: exposure is judged over the whole picture, and focus on its
@@ -15,6 +16,7 @@ from numpy.typing import NDArray
 
 from wearview.colour import SRGB_TO_XYZ, srgb_to_linear
 from wearview.photo import Photo
+from wearview.pieces import pieces
 from wearview.ranks import middle, quantile
 from wearview.terms import PROBLEMS
 
@@ -29,6 +31,16 @@ MOST_CLIPPED, BRIGHT = 0.25, 0.4
 # sigma 4 px from 8.3 on, of 10 from 19; shaken over 20 px from 9.6, over 38 from 10.8. From 6 to 9 nothing of
 # this moves.
 WIDEST_EDGE = 8.0
+
+# A screenshot or a scan: a page of one colour with a picture on it. Of half the working copy: 8-bit steps
+# that JPEG leaves between a page's pixels, and pixels that it smears along an edge; least share of the frame
+# and of the whole that the page takes, of what lies around the picture (words and buttons lie there too), and
+# of each of the picture's edges (a chat rounds its corners). No bench is of one colour, and what is blown out
+# ends along no straight line on two sides; on one it may be a sheet of paper.
+ONE_COLOUR, SMEARED = 3, 5
+PAGE_FRAME, LEAST_PAGE, PAGE_AROUND, EDGE_HELD = 0.3, 0.05, 0.8, 0.9
+LEAST_EDGES = 2
+LEAST_PICTURE = 100  # px of it each way
 
 LUMINANCE = SRGB_TO_XYZ[1].astype(np.float32)
 _EVERY = 4  # pixels each way for exposure: 100,000 of them are enough
@@ -94,7 +106,7 @@ def judge(photo: Photo) -> Quality:
     -------
     Quality
         With "too small", "too dark", "blown highlights", "no colour" or "blurred" where nobody would dispute
-        it.
+        it; with "photo on a page" alone where that is what it is, as the page spoils what is said of light.
     """
     sample = np.ascontiguousarray(photo.working[::_EVERY, ::_EVERY])
     luminance = srgb_to_linear(sample) @ LUMINANCE
@@ -112,6 +124,7 @@ def judge(photo: Photo) -> Quality:
         width = min(width, *(2 * edge_width(np.ascontiguousarray(half[..., c])) for c in (0, 2)))
     median_luminance = middle(luminance)
     too_dark = quantile(luminance, 0.95) < LEAST_LIGHT
+    on_page = _is_on_a_page(half)
     found = {
         "too small": max(photo.width, photo.height) < LEAST_SIDE,
         "too dark": too_dark,
@@ -119,7 +132,7 @@ def judge(photo: Photo) -> Quality:
         "no colour": not too_dark and _is_grey(sample, brightest),
         "blurred": width > WIDEST_EDGE,  # never true of NaN: without strong edges nothing is known
     }
-    problems = tuple(name for name, holds in found.items() if holds)
+    problems = ("photo on a page",) if on_page else tuple(name for name, holds in found.items() if holds)
     return Quality(
         gradeable=not any(PROBLEMS[name].refuses for name in problems),
         problems=problems,
@@ -135,6 +148,46 @@ def _is_grey(rgb8: NDArray[np.uint8], brightest: NDArray[np.uint8]) -> bool:
     able = (brightest > _COLOURLESS) & (brightest < _CLIPPED)
     chroma = (brightest - np.minimum(np.minimum(rgb8[..., 0], rgb8[..., 1]), rgb8[..., 2]))[able]
     return bool(chroma.size and quantile(chroma, _GREY_SHARE) <= _GREY)
+
+
+def _is_on_a_page(rgb8: NDArray[np.uint8]) -> bool:
+    """Whether the picture is a page of one colour that holds a photo."""
+    frame = np.concatenate([rgb8[0], rgb8[-1], rgb8[:, 0], rgb8[:, -1]])[np.newaxis]
+    for colour in (rgb8[0, 0], rgb8[0, -1], rgb8[-1, 0], rgb8[-1, -1]):
+        # Of a bench never so much of the frame, so that the rest is hardly ever worked out.
+        if np.count_nonzero(_of_colour(frame, colour)) < PAGE_FRAME * frame.shape[1]:
+            continue
+        if _holds_a_picture(_of_colour(rgb8, colour)):
+            return True
+    return False
+
+
+def _of_colour(rgb8: NDArray[np.uint8], colour: NDArray[np.uint8]) -> NDArray[np.bool_]:
+    middle = colour.astype(np.float64)
+    return np.asarray(cv2.inRange(rgb8, middle - ONE_COLOUR, middle + ONE_COLOUR)) > 0
+
+
+def _holds_a_picture(page: NDArray[np.bool_]) -> bool:
+    """Whether what a page leaves free is a picture with straight edges."""
+    height, width = page.shape
+    _, stats = pieces(~page)
+    if len(stats) < 2:
+        return False
+    largest = stats[1 + int(stats[1:, cv2.CC_STAT_AREA].argmax())]
+    left, top, across, down = (int(v) for v in largest[: cv2.CC_STAT_AREA])
+    picture = page[top : top + down, left : left + across]
+    around = page.size - picture.size
+    flat = np.count_nonzero(page) - np.count_nonzero(picture)
+    if min(across, down) < LEAST_PICTURE or flat < max(LEAST_PAGE * page.size, PAGE_AROUND * around):
+        return False
+    beside = {
+        "top": (top, picture[:SMEARED].all(axis=0)),
+        "bottom": (height - top - down, picture[-SMEARED:].all(axis=0)),
+        "left": (left, picture[:, :SMEARED].all(axis=1)),
+        "right": (width - left - across, picture[:, -SMEARED:].all(axis=1)),
+    }
+    held = [1 - np.mean(gaps) > EDGE_HELD for margin, gaps in beside.values() if margin]
+    return len(held) >= LEAST_EDGES and all(held)
 
 
 def edge_width(gray: NDArray[np.uint8] | Float32, mask: NDArray[np.bool_] | None = None) -> float:

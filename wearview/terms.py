@@ -102,6 +102,12 @@ _PUBLISHED = (
         True,
     ),
     Problem(
+        "photo on a page",
+        "This is a screenshot, a scan or a photo on a page, not the photo itself.",
+        "Give the file that the camera made.",
+        True,
+    ),
+    Problem(
         "too dark",
         "The photo is too dark to compare colours.",
         "Turn on more light or lower the camera.",
