@@ -30,17 +30,18 @@ from wearview.look import (
     take_faces,
 )
 from wearview.pack import Pack, PackEntry, profile_pack
-from wearview.parts import Corrections, Part, row_order
+from wearview.parts import Corrections, Part, behind_gap, row_order
 from wearview.photo import Photo, read_in_full
 from wearview.record import Graded, GradedPart, GradedPhoto, Place, SecondLight, Shows
 from wearview.reference import NO_REFERENCE, Reference, cleanest_part
 from wearview.relight import look_again
 from wearview.settings import Settings
 from wearview.steel import read_steel
-from wearview.surface import Face
+from wearview.surface import Face, diameter_of
 from wearview.terms import (
     BAND,
     FRICTION,
+    GAP,
     LINED_KINDS,
     REACTION,
     SHOTS_DO_NOT_FIT,
@@ -203,7 +204,7 @@ def grade_photos(
         photos[begun[-1] :] = _settled(photos[begun[-1] :], clean, settings, finish)
         shared = clean
     progress(total, total, "")
-    photos = _with_reaction_plate(_doubt_stated(photos, kinds, places))
+    photos = _with_reaction_plate(_doubt_count(photos, kinds, places))
     return Graded(tuple(photos), tuple(unread), shared, _pack(photos), tuple(repeated))
 
 
@@ -312,18 +313,38 @@ def _with_linings(
     return out, main_reference(used) if used else stated or NO_REFERENCE
 
 
-def _doubt_stated(
+def _doubt_count(
     photos: list[GradedPhoto], kinds: Sequence[str] | None, places: Sequence[Place] | None
 ) -> list[GradedPhoto]:
-    """The photos, marked where a person stated more or fewer parts than were found.
+    """The photos, marked where another number of parts may lie in them than was found.
 
-    One part missed, or one too many, shifts what was stated of all that follow; nothing tells which it is.
+    One part missed, or one too many, shifts the positions, and what was stated, of all that follow. Where a
+    person stated more or fewer, nothing tells which it is; where he stated as many, he has counted them; and
+    where he stated nothing, a gap in an even row tells.
     """
     found = sum(part.shot_of is None for photo in photos for part in photo.parts)
-    if all(stated is None or len(stated) == found for stated in (kinds, places)):
-        return photos
+    counted = [len(stated) == found for stated in (kinds, places) if stated is not None]
+    if all(counted):
+        return photos if counted else [_with_gap(photo) for photo in photos]
     doubt = "stated parts do not fit"
     return [replace(p, problems=(*p.problems, doubt)) if p.parts else p for p in photos]
+
+
+def _with_gap(photo: GradedPhoto) -> GradedPhoto:
+    """The photo with the plate marked that has room for one more before it in the row."""
+    plates = [part for part in photo.parts if part.part.outer is not None]
+    centres = np.array([centre_of(plate.part) for plate in plates])
+    behind = behind_gap(centres, np.array([diameter_of(plate.part) for plate in plates]))
+    if behind is None:
+        return photo
+    marked = plates[behind]
+    return replace(
+        photo,
+        parts=tuple(
+            replace(part, problems=tuple(dict.fromkeys((*part.problems, GAP)))) if part is marked else part
+            for part in photo.parts
+        ),
+    )
 
 
 class _Count:

@@ -85,6 +85,7 @@ class Problem:
 WEAK_LIGHT = ("metal", "reference", "none")
 SHOTS_DO_NOT_FIT, SHOTS_DISAGREE = "shots do not fit", "shots disagree"
 SHOTS_EITHER_WAY = "shots fit either way"
+GAP = "gap in the row"
 SHOTS_LEFT_OUT = (SHOTS_DO_NOT_FIT, SHOTS_EITHER_WAY)
 TWO_LIGHTS = "two lights"  # how a glaze was read, where not from one photo
 # Why a second light was left out.
@@ -282,6 +283,12 @@ _PUBLISHED = (
         "stated parts do not fit",
         "Kinds or positions were stated for more or fewer parts than were found, so they may be shifted.",
         "Look at the marked photos, then state them again in the order found.",
+        False,
+    ),
+    Problem(
+        GAP,
+        "In the row there is room for one more plate before this one.",
+        "Look whether one was missed: this plate and all after it would move on by one position.",
         False,
     ),
     Problem(

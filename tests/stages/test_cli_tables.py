@@ -3,6 +3,7 @@
 from tests import documents
 from wearview.cli.grade import document_text
 from wearview.cli.tables import NO_PASS, RELATIVE, printable, table
+from wearview.terms import GAP, PROBLEMS
 
 
 def shown(*parts, **fields):
@@ -43,6 +44,15 @@ def test_a_photo_without_parts_gives_its_problem_and_remedy():
     photo = documents.jpeg(40)
     text = document_text("F", documents.document([documents.photo_entry(photo, "a.jpg", [])]))
     assert "a.jpg: The photo is blurred. Hold still" in text
+
+
+def test_a_gap_in_the_row_is_said_with_its_position_and_what_to_do():
+    photo = documents.jpeg(40)
+    part = documents.part(photo, 1, 3, 0)
+    part["problems"] = [GAP]
+    text = document_text("F", documents.document([documents.photo_entry(photo, "a.jpg", [part])]))
+    assert rows(text)["3"].endswith(GAP)
+    assert f"position 3: {PROBLEMS[GAP].text} {PROBLEMS[GAP].remedy}" in " ".join(text.split())
 
 
 def test_a_level_is_never_shown_without_its_limits():

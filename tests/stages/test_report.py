@@ -21,7 +21,7 @@ from wearview.report.packpic import pack_picture
 from wearview.report.shop import Shop
 from wearview.report.view import report_view
 from wearview.report.words import profile_caption
-from wearview.terms import CAUTIONS, FRICTION, STEEL
+from wearview.terms import CAUTIONS, FRICTION, GAP, PROBLEMS, STEEL
 
 WHEN = "2024-05-03T10:00:00+00:00"
 HOSTILE = '<script>document.title = "ran"</script>'
@@ -285,6 +285,19 @@ def test_a_photo_that_could_not_be_graded_says_why_and_what_to_do(tmp_path):
     text = " ".join(page(tmp_path).text.split())
     assert "The photo is blurred. Hold still or rest the phone, and let it focus on the plate." in text
     assert "Cannot tell" in text
+
+
+def test_a_gap_is_said_of_the_photo_and_not_of_the_plate(tmp_path):
+    photo = documents.jpeg(70)
+    parts = [documents.part(photo, n, n, 0, left=200 * n) for n in (1, 2, 3, 4)]
+    parts[2]["problems"] = [GAP]
+    document = documents.document([documents.photo_entry(photo, "a.jpg", parts)])
+    view = report_view(teardown(element(document)), Shop())
+    [shown] = view.elements
+    assert [part.said_of_problems for part in shown.parts] == [()] * 4
+    assert shown.photos[0].said_of_problems == (f"Position 3: {PROBLEMS[GAP].text}",)
+    write_report(teardown(element(document)), {documents.sha256(photo): photo}.__getitem__, tmp_path)
+    assert page(tmp_path).text.count(PROBLEMS[GAP].text) == 1
 
 
 def test_a_grade_against_the_cleanest_plate_says_so_wherever_it_stands(tmp_path):

@@ -6,7 +6,7 @@ from typing import Any
 
 from wearview.record import HIDDEN, Duty, Element, PartLine, Teardown, Verdict, unexpected_heat
 from wearview.report.words import base_name
-from wearview.terms import NO_PASS, PROBLEMS, SHOTS_DISAGREE, TINTS
+from wearview.terms import GAP, NO_PASS, PROBLEMS, SHOTS_DISAGREE, TINTS
 
 WIDTH = 100
 RELATIVE = "Compared with the cleanest plate only: level 0 means the cleanest here."
@@ -188,9 +188,10 @@ def _sentences(document: dict[str, Any], lines: Sequence[PartLine]) -> Iterator[
         if own := line.part.get("reference"):
             yield printable(f"position {line.label}: {_compared(own)}")
     yield from (
-        _remedy(f"position {line.label}", SHOTS_DISAGREE)
+        _remedy(f"position {line.label}", name)
+        for name in (SHOTS_DISAGREE, GAP)
         for line in lines
-        if SHOTS_DISAGREE in line.part["problems"]
+        if name in line.part["problems"]
     )
     if any(line.part["grade"] and line.part["grade"]["relative"] for line in lines):
         yield RELATIVE

@@ -35,7 +35,7 @@ from wearview.report.words import (
     places,
     reference_words,
 )
-from wearview.terms import CAUTIONS, LINING_LEVELS, PROBLEMS, STEEL_LEVELS, TWO_LIGHTS, Problem
+from wearview.terms import CAUTIONS, GAP, LINING_LEVELS, PROBLEMS, STEEL_LEVELS, TWO_LIGHTS, Problem
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -352,9 +352,16 @@ def _photo_views(element: Element, lines: list[PartLine], first_number: int) -> 
             taken_at=entry["taken_at"],
             light=entry["light"]["method"],
             positions=tuple(labels.get(sha256, ())),
-            problems=_known(entry["quality"]["problems"]),
+            problems=(*_known(entry["quality"]["problems"]), *_gaps(lines, sha256)),
             second_light=_second_light(entry),
         )
+
+
+def _gaps(lines: list[PartLine], sha256: str) -> Iterator[Problem]:
+    """Where a plate may have been missed in a photo: for whoever looks at the photo, no word on the plate."""
+    for line in lines:
+        if line.photo["sha256"] == sha256 and GAP in line.part["problems"]:
+            yield replace(PROBLEMS[GAP], text=f"Position {line.label}: {PROBLEMS[GAP].text}")
 
 
 def _part_view(line: PartLine, numbers: dict[str, int]) -> PartView:
@@ -366,7 +373,7 @@ def _part_view(line: PartLine, numbers: dict[str, int]) -> PartView:
         name=grade.get("name"),
         relative=grade.get("relative", False),
         because=tuple(_reasons(grade)),
-        problems=_known(line.part["problems"]),
+        problems=_known([name for name in line.part["problems"] if name != GAP]),
         photo_number=numbers[line.photo["sha256"]],
         verdicts=line.verdicts,
         reference=reference_words(own) if (own := line.part.get("reference")) else None,

@@ -27,7 +27,7 @@ from wearview.record import (
     Verdict,
 )
 from wearview.report.packpic import PackPicture
-from wearview.terms import FOUND, FRICTION, NOT_LOOKED_AT, NOTHING_FOUND, REACTION, STEEL
+from wearview.terms import FOUND, FRICTION, GAP, NOT_LOOKED_AT, NOTHING_FOUND, PROBLEMS, REACTION, STEEL
 
 TITLES = {
     "report": "Teardown report",
@@ -308,6 +308,12 @@ def profile_caption(kinds: Iterable[str]) -> str:
 def heat_news(labels: tuple[str, ...]) -> str:
     """Heat where none is expected, by the positions that show it."""
     return f"Heat where none is expected: {places(labels)}."
+
+
+def gap_words(labels: Iterable[str]) -> list[str]:
+    """Where a plate may have been missed, and what to do, by the positions behind the gaps."""
+    gap = PROBLEMS[GAP]
+    return [f"Position {label}: {gap.text} {gap.remedy}" for label in labels]
 
 
 def own_reference_words(own: dict[str, tuple[str, ...]]) -> str:

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from wearview.record import position_label
-from wearview.report.words import level_words
-from wearview.terms import PROBLEMS, SECOND_LEFT_OUT, SHOTS_LEFT_OUT, TWO_LIGHTS
+from wearview.report.words import gap_words, level_words
+from wearview.terms import GAP, PROBLEMS, SECOND_LEFT_OUT, SHOTS_LEFT_OUT, TWO_LIGHTS
 from wearview.ui.again import OWN, RELIT, SAME, TURNED
 from wearview.ui.bench import Bench, Seen
 from wearview.ui.tray import GivenPhoto, Tray
@@ -56,7 +56,9 @@ def to_change(seen: Seen | None) -> list[str]:
         named += [problem for part in photo["parts"] for problem in part["problems"]]
     known = (PROBLEMS[name] for name in dict.fromkeys(named) if name in PROBLEMS)
     refused = [f"{problem.text} {problem.remedy}" for problem in known if problem.refuses]
-    return [*refused, *_left_out(seen, (*SECOND_LEFT_OUT, *SHOTS_LEFT_OUT))]
+    parts = (part for photo in seen.document["photos"] for part in photo["parts"])
+    gaps = gap_words(position_label(part) for part in parts if GAP in part["problems"])
+    return [*refused, *gaps, *_left_out(seen, (*SECOND_LEFT_OUT, *SHOTS_LEFT_OUT))]
 
 
 def alt_text(photo: GivenPhoto, seen: Seen | None) -> str:

@@ -17,8 +17,8 @@ from wearview.record import (
     suggestions,
     unexpected_heat,
 )
-from wearview.report.words import DECISIONS, PATTERNS, heat_news, level_words, profile_caption
-from wearview.terms import BAND
+from wearview.report.words import DECISIONS, PATTERNS, gap_words, heat_news, level_words, profile_caption
+from wearview.terms import BAND, GAP
 from wearview.ui import here, pictures, show
 from wearview.ui.correct import correct
 from wearview.ui.decide import decide
@@ -76,6 +76,8 @@ def _element(store: record.Store, teardown: Teardown, element: Element, grading:
         st.subheader(PATTERNS[pack["pattern"]])
     if hot := unexpected_heat(element):
         st.warning(heat_news(tuple(line.label for line in hot)))
+    for said in gap_words(line.label for line in lines if GAP in line.part["problems"]):
+        st.warning(said)
     show.html(said_html(element))
     _plate(store, teardown, element, grading, lines)
     if svg := profile_svg(lines, element.name):
