@@ -249,10 +249,19 @@ def delta_e(lab: ArrayLike, clean: ArrayLike) -> Float32:
     CIE 142-2001 (number from memory); formula and test data in G. Sharma, W. Wu, E. N. Dalal (2005), Color
     Res. Appl. 30(1), 21-30; equation numbers below are that paper's, from memory.
     """
+    colours, other = _pixels(lab), _pixels(clean)
+    if other.ndim > 1 or colours.size <= 3 * _BLOCK:
+        return _delta_e(colours, other)
+    flat = colours.reshape(-1, 3)
+    blocks = [_delta_e(flat[at : at + _BLOCK], other) for at in range(0, len(flat), _BLOCK)]
+    return np.concatenate(blocks).reshape(colours.shape[:-1])
+
+
+def _delta_e(lab: Float32, clean: Float32) -> Float32:
     # Each channel in a row of its own: an arc tangent of every third number takes four times as long. What
     # holds for some pixels is multiplied by whether it does: `np.where` takes ten times as long.
-    l1, a1, b1 = (channel.copy() for channel in np.moveaxis(_pixels(lab), -1, 0))
-    l2, a2, b2 = np.moveaxis(_pixels(clean), -1, 0)
+    l1, a1, b1 = (channel.copy() for channel in np.moveaxis(lab, -1, 0))
+    l2, a2, b2 = np.moveaxis(clean, -1, 0)
 
     # (2)-(7): a* stretched for greys, then chroma and hue.
     stretch = np.float32(1.5) - np.float32(0.5) * _of_25((_chroma(a1, b1) + _chroma(a2, b2)) / 2)
