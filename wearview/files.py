@@ -1,4 +1,4 @@
-"""Writing a file whole or not at all."""
+"""Writing a file whole or not at all, and what a file is called."""
 
 import contextlib
 import errno
@@ -7,7 +7,7 @@ import tempfile
 import time
 import uuid
 from collections.abc import Iterator
-from pathlib import Path
+from pathlib import Path, PureWindowsPath
 from typing import BinaryIO
 
 from wearview.errors import OutputError, WearviewError
@@ -111,6 +111,11 @@ def make_folder(path: Path) -> None:
         path.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise OutputError(str(path), f"is no folder to write to ({reason(error)})", _remedy(error)) from error
+
+
+def base_name(path: str) -> str:
+    """The file's own name, after either kind of slash: the shop's folders stay in the shop."""
+    return PureWindowsPath(path).name
 
 
 def reason(error: OSError) -> str:

@@ -11,8 +11,6 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass, fields
 from pathlib import Path
 
-import tomlkit
-
 from wearview.errors import CallError, ModelsError
 from wearview.files import write_whole
 from wearview.shop import shop_folder
@@ -91,6 +89,8 @@ def change_policy(changes: Mapping[str, str], note: str, folder: Path | None = N
     OutputError
         When it cannot be written. No file that is there is ever changed.
     """
+    import tomlkit  # for writing alone; to grade a photo its loading is spared
+
     for case, decision in changes.items():
         if case not in POLICY_CASES:
             raise CallError(case, "is no case of a policy", f"Use one of {', '.join(POLICY_CASES)}")

@@ -8,7 +8,6 @@ from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
 
-import tomlkit
 from platformdirs import user_data_path
 
 from wearview.errors import CallError, ModelsError
@@ -87,6 +86,8 @@ def accept_rules(
     OutputError
         When it cannot be written.
     """
+    import tomlkit  # for writing alone; to grade a photo its loading is spared
+
     own = shop_folder() / "rules" if folder is None else folder
     known = rules_files(own)
     name = f"rules-{max(map(_number, known)) + 1}"
@@ -117,6 +118,8 @@ def keep_mat(mat: PrintedMat, note: str, path: Path | None = None) -> Path:
     OutputError
         When it cannot be written.
     """
+    import tomlkit  # for writing alone; to grade a photo its loading is spared
+
     document = tomlkit.document()
     for line in note.splitlines():
         document.add(tomlkit.comment(line))

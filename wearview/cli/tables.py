@@ -4,8 +4,8 @@ import textwrap
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
+from wearview.files import base_name
 from wearview.record import HIDDEN, Duty, Element, PartLine, Teardown, Verdict, unexpected_heat
-from wearview.report.words import base_name
 from wearview.terms import GAP, NO_PASS, PROBLEMS, SHOTS_DISAGREE, TINTS
 
 WIDTH = 100

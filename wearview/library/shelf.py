@@ -13,8 +13,6 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-import tomlkit
-
 from wearview.errors import CallError, ModelsError, OutputError
 from wearview.files import write_new
 from wearview.library.stored import CleanPhoto, CleanPlate, Pooled, StoredLining
@@ -85,6 +83,8 @@ def keep(lining: StoredLining, folder: Path | None = None) -> Path:
     OutputError
         When it cannot be written.
     """
+    import tomlkit  # for writing alone; to grade a photo its loading is spared
+
     where = folder or library_folder()
     for _ in range(100):  # another bench may add to it at the same time
         paths = _versions(where).get(lining.name, [])

@@ -4,9 +4,10 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import PureWindowsPath
 
+from wearview.files import base_name
 from wearview.record import AttachedPhoto, CheckLine, Measured
 from wearview.report.photos import PhotoView
-from wearview.report.words import FOUND_WORDS, OUTCOME_WORDS, base_name, limit_words, signature
+from wearview.report.words import FOUND_WORDS, OUTCOME_WORDS, limit_words, signature
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,6 +5,7 @@ import io
 from collections.abc import Iterable, Iterator
 from typing import Any
 
+from wearview.files import base_name
 from wearview.record import (
     PACK,
     CheckLine,
@@ -18,7 +19,6 @@ from wearview.record import (
     part_lines,
 )
 from wearview.record.length import decimal_text
-from wearview.report.words import base_name
 from wearview.terms import LINED_KINDS, TINTS
 
 _SHADES = (

@@ -4,9 +4,10 @@ import base64
 from functools import cache
 from typing import TYPE_CHECKING
 
+from wearview.files import base_name
 from wearview.palette import colour_of, ink_of, pattern_of
 from wearview.report import words
-from wearview.report.words import base_name, day
+from wearview.report.words import day
 from wearview.terms import LINED_KINDS, NO_PASS, PROBLEMS, TINTS
 
 if TYPE_CHECKING:

@@ -6,6 +6,7 @@ from pathlib import PureWindowsPath
 from typing import Any
 
 from wearview import __version__
+from wearview.files import base_name
 from wearview.record import (
     NOTHING_MORE,
     PACK,
@@ -27,7 +28,6 @@ from wearview.report.shop import Shop
 from wearview.report.words import (
     CLEANEST_ONLY,
     PATTERNS,
-    base_name,
     day,
     heat_news,
     level_words,

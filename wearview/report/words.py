@@ -2,9 +2,9 @@
 
 from collections.abc import Iterable
 from datetime import datetime
-from pathlib import PureWindowsPath
 from typing import Any
 
+from wearview.files import base_name
 from wearview.record import (
     KEPT,
     KM_PER_MILE,
@@ -138,11 +138,6 @@ _MARKS = {
 def day(moment: str) -> str:
     """Local date and time to the minute of an ISO 8601 text with its offset."""
     return datetime.fromisoformat(moment).astimezone().strftime("%Y-%m-%d %H:%M")
-
-
-def base_name(path: str) -> str:
-    """The file's own name, after either kind of slash: the shop's folders stay in the shop."""
-    return PureWindowsPath(path).name
 
 
 def level_words(level: int | None, name: str | None) -> str:

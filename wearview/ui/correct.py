@@ -7,9 +7,9 @@ from typing import Any
 import streamlit as st
 
 from wearview import store as record
+from wearview.files import base_name
 from wearview.parts import BandEdges, Rims, check_band, check_rims
 from wearview.record import PartLine
-from wearview.report.view import base_name
 from wearview.terms import BAND, KINDS
 from wearview.ui import here, pictures, tray
 from wearview.ui.photo_tools import EDGES, RIMS, Lines, ask_lines

@@ -7,9 +7,10 @@ from pathlib import Path
 import streamlit as st
 
 from wearview import store as record
+from wearview.files import base_name
 from wearview.record import Teardown
 from wearview.report import write_report
-from wearview.report.words import base_name, day
+from wearview.report.words import day
 from wearview.ui import counter, here, show
 from wearview.ui.head import on_teardown
 from wearview.ui.words import plain, show_customer_html
