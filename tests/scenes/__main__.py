@@ -43,7 +43,7 @@ CATALOGUES = {
     "fresh": (fresh_scenes, "120 more of the kind, all untouched"),
     GLAZE_TRAINING: (
         glaze_scenes,
-        "228 photos of lined plates to fit the reading of glaze to, and 76 clean ones",
+        "456 photos of lined plates to fit readings to, and 152 clean ones",
     ),
     "broad-relight": (relit_scenes, "forty of them under four lights each"),
     ON_MAT: (

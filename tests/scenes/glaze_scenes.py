@@ -1,4 +1,4 @@
-"""Scenes of lined plates to fit the reading of glaze to alone: ``python -m tests.scenes glaze-training``.
+"""Scenes of lined plates to fit readings to alone: ``python -m tests.scenes glaze-training``.
 
 Each shop has a lining of its own, a clean photo of it, and photos of glazed, wet, oily, heated and plain
 plates of it under lamps and by phones of their own. Nothing here is held out anywhere.
@@ -18,7 +18,7 @@ from tests.scenes.look import Look
 from tests.scenes.skin import FRICTION
 
 FOLDER = "glaze-training"
-SHOPS, A_SHOP = 76, 3
+SHOPS, A_SHOP = 152, 3
 FIRST_LINING = 3000  # of `drawn_lining`, far from those of other catalogues
 # Of one, two and three plates: pixels of the photo, and the share of it that they fill.
 SIZES = {1: (1200, 900), 2: (1440, 1080), 3: (1600, 1200)}
