@@ -363,18 +363,22 @@ def _bare_reasons(shares: tuple[float, ...], spots: int, rules: Rules) -> list[s
 def _tint_reasons(
     row: int, level: int, shares: tuple[float, ...], spots: HotSpots, rules: Rules
 ) -> Iterator[str]:
-    """What a steel shows of one row of the table: always of the one that holds, of the next where it has
-    begun."""
+    """What a steel shows of one row of the table: always of the one that holds, what holds first, of the next
+    where it has begun."""
     if row > _TOP:
         return
     share, name, limit = shares[row - 1], STEEL_LEVELS[row], rules.steel_areas[row - 1]
     by_spots = (row == 3 and spots.count.value > 0) or (row == 4 and spots.area.value > 0)
+    ways = []
     if share >= _SEEN or (row == level and not by_spots):
-        yield _row_sentence(share, f"of the face is {_TINTED[row - 1]}", name, limit)
+        ways.append((share >= limit, _row_sentence(share, f"of the face is {_TINTED[row - 1]}", name, limit)))
     if row == 3 and by_spots:
-        yield f"{_counted(int(spots.count.value), 'hot spot')} ({name} from {rules.spots_count})."
+        count, least = int(spots.count.value), rules.spots_count
+        ways.append((count >= least, f"{_counted(count, 'hot spot')} ({name} from {least})."))
     if row == 4 and by_spots:
-        yield _row_sentence(spots.area.value, "of the face lies in hot spots", name, rules.spots_area)
+        held, limit = spots.area.value, rules.spots_area
+        ways.append((held >= limit, _row_sentence(held, "of the face lies in hot spots", name, limit)))
+    yield from (sentence for _, sentence in sorted(ways, key=lambda way: not way[0]))
 
 
 def _row_sentence(share: float, words: str, name: str, threshold: float) -> str:

@@ -367,3 +367,10 @@ def test_what_hides_the_metal_is_said():
 def test_hot_spots_are_counted_in_words():
     assert "1 hot spot (blue from 3)." in grade_steel(steel(brown=0.2, spots=1), RULES).because
     assert "4 hot spots (blue from 3)." in grade_steel(steel(spots=4), RULES).because
+
+
+def test_what_makes_a_level_is_said_before_what_falls_short_of_it():
+    by_spots = grade_steel(steel(blue=0.02, spots=4), RULES)
+    assert (by_spots.level, by_spots.because[0]) == (3, "4 hot spots (blue from 3).")
+    by_tint = grade_steel(steel(blue=0.2, spots=2), RULES)
+    assert (by_tint.level, by_tint.because[0]) == (3, "20 % of the face is blue (blue from 10 %).")
