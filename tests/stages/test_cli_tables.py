@@ -31,13 +31,13 @@ def test_what_was_not_measured_is_blank_and_says_why():
     assert row.split() == ["1", "friction", "plate", "cannot", "tell", "covered"]
 
 
-def test_tints_are_listed_hottest_first():
+def test_the_hottest_tints_are_listed_and_hot_spots_never_left_out():
     photo = documents.jpeg(40)
     part = documents.part(photo, 1, 1, 3, "steel plate")
     part["heat_tint"] = documents.heat_tint(spots=2)
-    part["heat_tint"]["area"] |= {"bare": 0.5, "straw": 0.3, "blue": 0.2}
+    part["heat_tint"]["area"] |= {"straw": 0.3, "brown": 0.1, "purple": 0.3, "blue": 0.2, "bare": 0.1}
     text = document_text("F", documents.document([documents.photo_entry(photo, "a.jpg", [part])]))
-    assert "blue 20%, straw 30%, 2 hot spots" in text
+    assert "blue 20%, purple 30%, brown 10%, 2 hot spots" in text
 
 
 def test_a_photo_without_parts_gives_its_problem_and_remedy():

@@ -104,7 +104,7 @@ def element_text(element: Element, lines: Sequence[PartLine]) -> str:
     told_duty = [duty_text(element.duty)] if element.duty != Duty() else []
     seen = len({line.part["position"] for line in lines})
     if lines and element.duty.plates not in (None, seen):
-        told_duty.append(f"{seen} of {element.duty.plates} plates were graded")
+        told_duty.append(f"{seen} of {element.duty.plates} plates are in the photos")
     if told_duty:
         paragraphs.append("\n".join(textwrap.fill(line, WIDTH) for line in told_duty))
     told = [f"verdict on the pack: {verdict_text(v)}" for v in element.pack_verdicts[-1:]]
@@ -153,13 +153,13 @@ def _number(value: float | None, form: str) -> str:
 
 
 def _tint(tint: dict[str, Any] | None) -> str:
-    """The tints that cover a percent or more, hottest first, and the hot spots."""
+    """The three hottest tints that cover a percent or more, and the hot spots."""
     if tint is None:
         return ""
     seen = [f"{name} {tint['area'][name]:.0%}" for name in reversed(TINTS[1:]) if tint["area"][name] >= 0.01]
-    if count := tint["hot_spots"]["count"]:
-        seen.append(f"{count} hot spot{'s' if count > 1 else ''}")
-    return ", ".join(seen[:3]) or "bare"
+    count = tint["hot_spots"]["count"]
+    spots = [f"{count} hot spot{'s' if count > 1 else ''}"] if count else []
+    return ", ".join([*seen[:3], *spots]) or "bare"
 
 
 def _doubt(part: dict[str, Any]) -> str:
