@@ -211,7 +211,7 @@ def darker_face(file: str) -> bytes:
 
 
 def test_photos_that_make_no_whole_groups_are_refused():
-    with pytest.raises(CallError, match="groups of 2"):
+    with pytest.raises(CallError, match="--shots 2: the number of photos, 3, is no multiple of it"):
         in_shots(3, 2)
 
 

@@ -35,8 +35,8 @@ def in_shots(photos: int, shots: int) -> list[Shows]:
     """
     if photos % shots:
         raise CallError(
-            f"{photos} photos",
-            f"do not make groups of {shots} shots",
+            f"--shots {shots}",
+            f"the number of photos, {photos}, is no multiple of it",
             "Give as many shots of every part, those of the same parts after each other",
         )
     return [Shows(n // shots) for n in range(photos)]
