@@ -156,7 +156,7 @@ def test_the_trend_runs_over_steels_when_under_two_frictions_are_graded():
     assert profile.trend.slope_per_position == 1.0
     said = next(s for s in profile.explanation if "too dark" in s)
     assert said == (
-        "The lining at positions 1 and 3 is too dark to show heat; the steels beside it: position 2 straw, "
+        "The lining at positions 1 and 3 is too dark to show heat. The steels beside it: position 2 straw; "
         "position 4 blue."
     )
 

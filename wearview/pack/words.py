@@ -133,7 +133,7 @@ def _by_kind(plates: Sequence[Plate]) -> str:
 
 
 def _listed(plates: Sequence[Plate]) -> str:
-    """Positions joined by what they are: "positions 1 and 3 clean, position 5 burnt"."""
+    """Positions joined by what they are: "positions 1 and 3 clean; position 5 burnt, glazed"."""
     groups: list[tuple[str, list[int]]] = []
     for plate in plates:
         name = plate.name
@@ -141,7 +141,7 @@ def _listed(plates: Sequence[Plate]) -> str:
             groups[-1][1].append(plate.position)
         else:
             groups.append((name, [plate.position]))
-    return ", ".join(f"{_at(positions)} {name}" for name, positions in groups)
+    return "; ".join(f"{_at(positions)} {name}" for name, positions in groups)
 
 
 def _at(positions: Sequence[object]) -> str:
@@ -176,8 +176,8 @@ def _on_dark_linings(plates: Sequence[Plate]) -> str:
     where = _at([plates[i].position for i in dark])
     neighbours = sorted({j for i in dark for j in (i - 1, i + 1) if 0 <= j < len(plates)} - set(dark))
     steels = [plates[j] for j in neighbours if plates[j].kind != FRICTION]
-    beside = f"the steels beside it: {_listed(steels)}" if steels else "no steel beside it was photographed"
-    return f"The lining at {where} is too dark to show heat; {beside}."
+    beside = f"The steels beside it: {_listed(steels)}" if steels else "No steel beside it was photographed"
+    return f"The lining at {where} is too dark to show heat. {beside}."
 
 
 def _on_sides(plates: Sequence[Plate]) -> list[str]:
