@@ -6,7 +6,6 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from tests import documents
 from wearview.look import centre_of
 from wearview.parts import Corrections, behind_gap, find_parts
 from wearview.photo import read_photo
@@ -15,8 +14,6 @@ from wearview.record import build_document, validate
 from wearview.report.words import gap_words
 from wearview.settings import load_settings
 from wearview.terms import GAP, PROBLEMS, STEEL
-from wearview.ui.bench import Seen
-from wearview.ui.told import to_change
 
 SIX_PLATES = Path(__file__).parents[2] / "demo_images" / "direct-pack-1.jpg"
 INSIDE = (1, 2, 3, 4)
@@ -119,10 +116,3 @@ def test_the_words_name_the_position_behind_the_gap():
     [said] = gap_words(["3"])
     assert said.startswith("Position 3: ")
     assert said.endswith(PROBLEMS[GAP].remedy)
-
-
-def test_page_and_phone_say_where_to_look():
-    photo = documents.jpeg(40)
-    part = documents.part(photo, 1, 3, 0) | {"problems": [GAP]}
-    seen = Seen(documents.document([documents.photo_entry(photo, "a.jpg", [part])]), None, None)
-    assert to_change(seen) == gap_words(["3"])

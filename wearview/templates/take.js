@@ -106,15 +106,18 @@ function entry(photo, number) {
   if (!photo.graded) line.append(element("p", "waiting to be graded", "soft"));
   for (const shown of photo.shown) line.append(element("p", shown));
   for (const change of photo.change) line.append(element("p", change, "bad"));
-  if (photo.change.length) {
+  if (photo.again) {
     const input = element("input"), label = element("label", "Take it again", "button");
     Object.assign(input, { type: "file", accept: "image/*", id: `again-${photo.sha256}` });
     input.setAttribute("capture", "environment");
     label.htmlFor = input.id;
     input.addEventListener("change", () => take(input, { replaces: photo.sha256 }));
+    line.append(input, label);
+  }
+  if (photo.change.length) {
     const out = element("button", "Leave it out", "second");
     out.addEventListener("click", () => tell(`out/${photo.sha256}`));
-    line.append(input, label, out);
+    line.append(out);
   }
   return line;
 }

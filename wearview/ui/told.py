@@ -15,13 +15,26 @@ from wearview.ui.tray import GivenPhoto, Tray
 BESIDE = {OWN: "other parts", SAME: "the same", TURNED: "other side", RELIT: "lamp moved"}
 
 
+# What another photo of the same parts does not mend: a clean lining is missing, or heat cannot show.
+NOT_THE_PHOTO = {
+    "no clean reference",
+    "fits no library lining",
+    "lining not certain",
+    "lining too dark to show heat",
+}
+# What is said beside what refuses.
+_SAID_TOO = {GAP, *SECOND_LEFT_OUT, *SHOTS_LEFT_OUT}
+
+
 @dataclass(frozen=True, slots=True)
 class Told:
-    """What a page says of one photo: whether it was graded, what it shows, and what to change."""
+    """What a page says of one photo: whether it was graded, what it shows, what to change, and whether taking
+    it again may help."""
 
     graded: bool
     shown: list[str]
     change: list[str]
+    again: bool
 
 
 def told(bench: Bench, lying: Tray, photo: GivenPhoto, *, blind: bool) -> Told:
@@ -30,9 +43,9 @@ def told(bench: Bench, lying: Tray, photo: GivenPhoto, *, blind: bool) -> Told:
     seen = None if first is None else bench.seen(lying, first)
     unread = [one for one in (alone, seen) if one is not None and one.document is None]
     if first is None or unread:
-        return Told(alone is not None, shown(alone, blind=blind), to_change(alone))
-    number = 1 + lying.photos.index(first)
-    return Told(seen is not None, _beside_first(seen, number), _left_out(seen))
+        return Told(alone is not None, shown(alone, blind=blind), to_change(alone), _may_help(alone))
+    number, left_out = 1 + lying.photos.index(first), _left_out(seen)
+    return Told(seen is not None, _beside_first(seen, number), left_out, bool(left_out))
 
 
 def shown(seen: Seen | None, *, blind: bool) -> list[str]:
@@ -50,15 +63,27 @@ def to_change(seen: Seen | None) -> list[str]:
         return []
     if seen.document is None:
         return [seen.problem or "This photo could not be read."]
-    named: list[str] = []
+    parts = [part for photo in seen.document["photos"] for part in photo["parts"]]
+    said = [f"{PROBLEMS[name].text} {PROBLEMS[name].remedy}" for name in _named(seen) if name != GAP]
+    return [*said, *gap_words(position_label(part) for part in parts if GAP in part["problems"])]
+
+
+def _may_help(seen: Seen | None) -> bool:
+    """Whether taking a photo again may mend what is wrong with it."""
+    if seen is None or seen.document is None:
+        return seen is not None
+    return not NOT_THE_PHOTO.issuperset(_named(seen))
+
+
+def _named(seen: Seen) -> list[str]:
+    """The problems to tell of a photo and its parts, each once."""
+    assert seen.document is not None
+    listed: list[str] = []
     for photo in seen.document["photos"]:
-        named += photo["quality"]["problems"]
-        named += [problem for part in photo["parts"] for problem in part["problems"]]
-    known = (PROBLEMS[name] for name in dict.fromkeys(named) if name in PROBLEMS)
-    refused = [f"{problem.text} {problem.remedy}" for problem in known if problem.refuses]
-    parts = (part for photo in seen.document["photos"] for part in photo["parts"])
-    gaps = gap_words(position_label(part) for part in parts if GAP in part["problems"])
-    return [*refused, *gaps, *_left_out(seen, (*SECOND_LEFT_OUT, *SHOTS_LEFT_OUT))]
+        listed += photo["quality"]["problems"]
+        listed += [problem for part in photo["parts"] for problem in part["problems"]]
+    known = (PROBLEMS[name] for name in dict.fromkeys(listed) if name in PROBLEMS)
+    return [problem.name for problem in known if problem.refuses or problem.name in _SAID_TOO]
 
 
 def alt_text(photo: GivenPhoto, seen: Seen | None) -> str:

@@ -130,7 +130,7 @@ def _photo(at: Watched, lying: Tray, number: int, photo: GivenPhoto, *, several:
                 _beside(at, lying, number)
             with st.container(horizontal=True, gap="small"):
                 _buttons(at, lying, number, photo)
-            if now.change:
+            if now.again:
                 _retake(at, photo)
 
 

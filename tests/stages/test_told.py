@@ -1,0 +1,54 @@
+"""What page and phone say of one photo."""
+
+from types import SimpleNamespace
+
+import pytest
+
+from tests import documents
+from wearview.report.words import gap_words
+from wearview.terms import GAP, PROBLEMS
+from wearview.ui.bench import Seen
+from wearview.ui.told import NOT_THE_PHOTO, told
+
+
+def told_of(*problems, on_photo=()):
+    photo = documents.jpeg(40)
+    part = documents.part(photo, 1, 3, None) | {"problems": list(problems)}
+    entry = documents.photo_entry(photo, "a.jpg", [part])
+    entry["quality"]["problems"] = list(on_photo)
+    return told_as(Seen(documents.document([entry]), None, None))
+
+
+def told_as(seen):
+    bench = SimpleNamespace(seen=lambda lying, photo: seen)
+    lying = SimpleNamespace(first_light=lambda sha256: None, photos=())
+    return told(bench, lying, SimpleNamespace(sha256="a"), blind=False)
+
+
+@pytest.mark.parametrize("problem", sorted(NOT_THE_PHOTO))
+def test_nobody_is_asked_to_take_a_photo_again_that_lacks_only_a_clean_lining(problem):
+    said = told_of(problem)
+    assert said.change == [f"{PROBLEMS[problem].text} {PROBLEMS[problem].remedy}"]
+    assert not said.again
+
+
+@pytest.mark.parametrize("problem", ["covered", "cut off by the frame", "uncertainty spans grades"])
+def test_what_another_photo_may_mend_is_asked_for(problem):
+    assert told_of(problem).again
+    assert told_of("no clean reference", problem).again
+
+
+def test_a_blurred_photo_and_one_that_cannot_be_read_are_asked_for_again():
+    assert told_of(on_photo=["blurred"]).again
+    assert told_as(Seen(None, None, "a.jpg: not an image we can read. Save it as JPEG or PNG.")).again
+
+
+def test_a_photo_without_a_problem_asks_for_nothing():
+    assert told_of("glare") == told_of()
+    assert (told_of().change, told_of().again) == ([], False)
+
+
+def test_a_gap_is_said_with_its_position():
+    said = told_of(GAP)
+    assert said.change == gap_words(["3"])
+    assert said.again
