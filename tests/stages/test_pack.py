@@ -167,6 +167,13 @@ def test_heat_that_only_the_steels_show_is_the_packs_pattern():
     assert profile_pack(frictions + steels).pattern == "reaction end"
 
 
+def test_bare_steels_beside_linings_that_nobody_could_grade_are_not_called_none():
+    linings = [entry(n, None, problems=("no clean reference",)) for n in (1, 3, 5)]
+    profile = profile_pack([*linings, *(entry(n, 0.1, STEEL) for n in (2, 4, 6))])
+    assert profile.pattern == "cannot tell"
+    assert "No plate shows heat." not in profile.explanation
+
+
 def test_a_hot_reaction_plate_alone_is_not_called_none():
     profile = profile_pack([entry(1, 0.1), entry(3, 0.1), entry(5, 3.0, REACTION)])
     assert profile.pattern == "cannot tell"

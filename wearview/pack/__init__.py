@@ -79,7 +79,7 @@ def profile_pack(entries: Iterable[PackEntry]) -> Pack | None:
     if pattern == "none" and (of_steels := find_pattern(steels)) not in ("none", "cannot tell"):
         # Heat that only the steels show is the pack's heat all the same.
         pattern, basis = of_steels, steels
-    elif pattern == "none" and any(shows_heat(plate) for plate in plates):
+    elif pattern == "none" and any(shows_heat(plate) or not plate.complete for plate in plates):
         pattern = "cannot tell"
     near = plates[-max(2, math.ceil(len(plates) / 3)) :]
     return Pack(

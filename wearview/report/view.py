@@ -153,7 +153,7 @@ class ElementView:
         missed = [f"{ungraded} of {len(parts)} could not be graded"] if ungraded else []
         if worst.level == 0 and self.pack and not worst.relative:  # no plate of a clean pack is its worst
             return Glance(0, "Level 0", (*pattern, *missed))
-        where = [". ".join([f"position {worst.label}", *pattern])] if len(parts) > 1 else []
+        where = [". ".join([f"Position {worst.label}", *pattern])] if len(parts) > 1 else []
         against = [CLEANEST_ONLY] if worst.relative else []
         return Glance(worst.level, level_words(worst.level, worst.name), (*against, *where, *missed))
 

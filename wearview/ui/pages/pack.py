@@ -98,7 +98,7 @@ def _plate(
     what was found wrongly."""
     chosen = _row(lines)
     if chosen is not None:
-        left, right = st.columns([3, 2], gap="large")
+        left, right = st.columns([3, 2], gap="medium")
         with left:
             _picture(grading, chosen)
         with right:
