@@ -53,6 +53,7 @@ def read_layers(path: Path) -> Layers:
         raise ModelsError(path.name, "it holds no weights", "Install the program again") from error
 
 
+@cache
 def _table(path: Path) -> dict[str, Any]:
     try:
         return tomllib.loads(path.read_text("utf-8"))

@@ -1,7 +1,7 @@
 """`Face`: the measured surface of a part on a regular grid, and how it is taken from a photo."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import cv2
 import numpy as np
@@ -59,6 +59,10 @@ class Face:
         Median Lab of the part's bare steel beside the face, teeth and core; None where none is seen.
     light_shared : bool
         As `Light.shared`.
+    seen : ndarray of bool, shape (H, W)
+        Measured pixels whose colour is known.
+    colours : ndarray, shape (N, 3), float32
+        Lab of the pixels `seen`, row by row.
     """
 
     lab: NDArray[np.float32]
@@ -76,21 +80,21 @@ class Face:
     problems: tuple[str, ...] = ()
     metal_lab: NDArray[np.float64] | None = None
     light_shared: bool = False
+    seen: NDArray[np.bool_] = field(init=False)
+    colours: NDArray[np.float32] = field(init=False)
+
+    def __post_init__(self) -> None:
+        # Once: every reading asks for them.
+        known = self.mask & np.isfinite(self.lab[..., 0] + self.lab[..., 1] + self.lab[..., 2])
+        colours = np.take(self.lab.reshape(-1, 3), np.flatnonzero(known), axis=0)
+        for name, value in (("seen", known), ("colours", colours)):
+            value.flags.writeable = False
+            object.__setattr__(self, name, value)
 
     @property
     def grain(self) -> float:
         """Contrast of the fibre texture in per cent, as of `Fibres`; NaN where it is not resolved."""
         return math.nan if self.fibres is None else self.fibres.grain
-
-    @property
-    def seen(self) -> NDArray[np.bool_]:
-        """Measured pixels whose colour is known, shape (H, W)."""
-        return self.mask & np.isfinite(self.lab[..., 0] + self.lab[..., 1] + self.lab[..., 2])
-
-    @property
-    def colours(self) -> NDArray[np.float32]:
-        """Lab of the pixels `seen`, row by row, shape (N, 3)."""
-        return np.take(self.lab.reshape(-1, 3), np.flatnonzero(self.seen), axis=0)
 
 
 def take_face(photo: Photo, rectified: Rectified, part: Part, light: Light) -> Face:
