@@ -57,6 +57,13 @@ def test_a_difference_between_greys_is_one_of_lightness_only():
     np.testing.assert_allclose(delta_e(greys, (50.0, 0.0, 0.0)), d / weight, rtol=1e-5)
 
 
+def test_many_colours_differ_as_each_by_itself():
+    few = linear_to_lab(srgb_to_linear(ANY_RGB8)).reshape(-1, 3)[:1000]
+    clean = (50.0, 10.0, 25.0)
+    many = np.broadcast_to(few, (90, *few.shape))  # 90,000 of them are computed in pieces
+    np.testing.assert_array_equal(delta_e(many, clean), np.broadcast_to(delta_e(few, clean), many.shape[:-1]))
+
+
 def test_what_was_not_measured_stays_unmeasured():
     lab = np.full((2, 2, 3), 50, np.float32)
     lab[0, 1] = np.nan

@@ -13,9 +13,10 @@ from wearview.parts.edges import find_edges
 from wearview.parts.find import _best_plane, find_plates, measured_rings, smoothed
 from wearview.parts.hidden import with_hidden
 from wearview.parts.learned import LABELS, LINING, Sight
-from wearview.parts.part import Ellipse
+from wearview.parts.masks import polar_of
+from wearview.parts.part import Ellipse, radius_ratio
 from wearview.parts.rims import ANGLES, Rim
-from wearview.parts.stack import settle
+from wearview.parts.stack import _circle_round, settle
 
 SIZE = (1200, 900)
 RIM, HOLE, TIP, TEETH = 160.0, 110.0, 100.0, 30  # pixels
@@ -76,6 +77,21 @@ def test_no_plate_of_a_fan_takes_metal_of_others_beyond_its_edge_without_teeth()
         rows, columns = np.nonzero(each.masks.part)
         x, y = columns + each.masks.origin[0], rows + each.masks.origin[1]
         assert each.plate.outer.ellipse.radius_of(x, y).max() < 1.02
+
+
+def test_outside_the_circle_round_a_plate_lies_nothing_of_it():
+    _, plate, _ = others_than(ROW[1], drawn_fan(ROW))
+    x, y = np.meshgrid(np.arange(-200.0, 1400, 3), np.arange(-400.0, 1300, 3))
+    # As slanted as plates are and more, the inner rim off the outer one's middle, with teeth outside.
+    for tilt, tip in ((1.0, 1.0), (0.8, 1.1), (0.5, 1.15)):
+        outer, inner = Ellipse(600, 450, 320, 320 * tilt, 20), Ellipse(606, 446, 216, 226 * tilt, 35)
+        rims = {"outer": replace(plate.outer, ellipse=outer), "inner": replace(plate.inner, ellipse=inner)}
+        rays = replace(plate.rays, ratio=radius_ratio(outer, inner))
+        slanted = replace(plate, rays=rays, outside=replace(plate.outside, tip=tip), **rims)
+        across, down, far = _circle_round(slanted)
+        body = polar_of(outer, inner, x, y)[0] < max(1.0, tip)
+        assert body.sum() > 1000
+        assert np.hypot(x - across, y - down)[body].max() <= far
 
 
 def others_than(at, row) -> tuple[list[Plate], Plate, tuple]:

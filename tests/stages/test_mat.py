@@ -182,6 +182,11 @@ def test_problems_of_a_mat_are_published():
     assert {"mat does not lie flat", "mat printed to another scale"} <= PROBLEMS.keys()
 
 
+def test_a_mat_from_afar_and_out_of_focus_is_found():
+    rgb8 = cv2.GaussianBlur(photo_of(9, View(mm_across=800, tilt_deg=25, turn_deg=40)), (0, 0), 2.0)
+    assert len(find_mat(rgb8).markers) >= 4  # 40 pixels wide, 6 a cell
+
+
 def test_no_mat_is_found_where_there_is_none():
     rng = np.random.default_rng(8)
     assert find_mat(rng.integers(0, 255, (600, 800, 3), np.uint8)) is None

@@ -61,6 +61,8 @@ def read_in_stack(plates: list[Plate], sight: Sight | None) -> tuple[list[set[in
     for i, a in enumerate(free):
         for j in range(i + 1, len(free)):
             b = free[j]
+            if _apart(a, b):
+                continue
             a_on_b, b_on_a = _rim_inside(a, b), _rim_inside(b, a)
             if a_on_b is None and b_on_a is None:
                 continue
@@ -70,6 +72,20 @@ def read_in_stack(plates: list[Plate], sight: Sight | None) -> tuple[list[set[in
             else:
                 over[i].add(j)
     return over, [_without_hidden(plate, [free[k] for k in over[i]]) for i, plate in enumerate(plates)]
+
+
+def _apart(a: Plate, b: Plate) -> bool:
+    """Whether two plates lie so far from each other that neither's rims can cross the other's body."""
+    (ax, ay, far_a), (bx, by, far_b) = _circle_round(a), _circle_round(b)
+    return math.hypot(ax - bx, ay - by) > far_a + far_b
+
+
+def _circle_round(plate: Plate) -> tuple[float, float, float]:
+    """Middle and radius of a circle outside of which lies nothing of a plate's body, as `polar_of` has it."""
+    outer, inner = plate.outer.ellipse, plate.inner.ellipse
+    widest = max(outer.major, inner.major / plate.ratio) / 2
+    between = math.hypot(outer.cx - inner.cx, outer.cy - inner.cy)
+    return outer.cx, outer.cy, max(1.0, plate.outside.tip) * widest + between
 
 
 def _masks(plate: Plate, shape: tuple[int, int], crowded: bool) -> PlateMasks:
