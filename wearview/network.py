@@ -16,6 +16,8 @@ Layers = list[tuple[NDArray[np.float32], NDArray[np.float32]]]
 
 
 PAD = 114  # grey round a picture of another shape than a network's
+# Of several threads that want a file at once one reads it and the others wait; a cache alone lets each do so.
+_reading = Lock()
 
 
 @cache
@@ -53,8 +55,13 @@ def read_layers(path: Path) -> Layers:
         raise ModelsError(path.name, "it holds no weights", "Install the program again") from error
 
 
-@cache
 def _table(path: Path) -> dict[str, Any]:
+    with _reading:
+        return _parsed(path)
+
+
+@cache
+def _parsed(path: Path) -> dict[str, Any]:
     try:
         return tomllib.loads(path.read_text("utf-8"))
     except OSError as error:
@@ -116,7 +123,8 @@ def sight_of(
     fitted = (max(cell, round(width * factor)), max(cell, round(height * factor)))
     sheet = np.full((size[1], size[0], 3), PAD, np.uint8)
     sheet[: fitted[1], : fitted[0]] = cv2.resize(lying, fitted, interpolation=cv2.INTER_AREA)
-    network, running = _network(path)
+    with _reading:
+        network, running = _network(path)
     with running:
         network.setInput(cv2.dnn.blobFromImage(sheet))
         answer = network.forward()[0].copy()
