@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from tests.training.networks import as_read, averaged
+from tests.training.networks import as_read, averaged, written
 from wearview.errors import ModelsError
 from wearview.network import log_odds, read_layers, read_range
 
@@ -34,6 +34,15 @@ def test_the_average_of_deeper_networks_is_refused():
         averaged([[layer, layer, layer]])
 
 
+def test_what_was_written_is_read(tmp_path):
+    layers = [(np.array([[0.125, -2.5e-7], [3, 40]]), np.array([0.5, -1])), (np.ones((2, 1)), np.zeros(1))]
+    path = tmp_path / "weights.toml"
+    path.write_text("\n".join(written(layers)))
+    for read, layer in zip(read_layers(path), as_read(layers), strict=True):
+        np.testing.assert_array_equal(read[0], layer[0])
+        np.testing.assert_array_equal(read[1], layer[1])
+
+
 def test_the_range_of_the_readings_is_read(tmp_path):
     path = tmp_path / "weights.toml"
     path.write_text("least = [-1, 0]\ngreatest = [1, 2.5]\n")
@@ -48,7 +57,12 @@ def test_a_file_without_ranges_is_named_with_the_remedy(tmp_path):
         read_range(path)
 
 
-@pytest.mark.parametrize("text", [None, "", "[[layer]]\nbias = [1]", "layer = ["])
+RAGGED = "[[layer]]\nbias = [1]\nweights = '''\n1 2\n3\n'''"
+
+
+@pytest.mark.parametrize(
+    "text", [None, "", "[[layer]]\nbias = [1]", "[[layer]]\nbias = [1]\nweights = [[1]]", RAGGED, "layer = ["]
+)
 def test_missing_or_damaged_weights_are_named_with_the_remedy(tmp_path, text):
     path = tmp_path / "weights.toml"
     if text is not None:

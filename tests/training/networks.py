@@ -48,9 +48,9 @@ def written(layers: Layers) -> Iterator[str]:
     for weights, bias in layers:
         yield "[[layer]]"
         yield f"bias = [{', '.join(f'{v:.4g}' for v in bias)}]"
-        yield "weights = ["
-        yield from (f"  [{', '.join(f'{v:.4g}' for v in row)}]," for row in weights)
-        yield "]"
+        yield "weights = '''"
+        yield from (" ".join(f"{v:.4g}" for v in row) for row in weights)
+        yield "'''"
 
 
 def folds_of(scenes: Iterable[str], rng: np.random.Generator, folds: int) -> dict[str, int]:
