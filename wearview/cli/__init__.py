@@ -32,8 +32,9 @@ def main(argv: Sequence[str] | None = None) -> int:
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="backslashreplace")  # a file name may be no text in this terminal
-    parser = build_parser()
-    args = parser.parse_args(argv)
+    typed = sys.argv[1:] if argv is None else argv
+    parser = build_parser(typed)
+    args = parser.parse_args(typed)
     if "command" not in args:
         parser.print_help(sys.stderr)
         return WRONG_CALL

@@ -1,7 +1,7 @@
 """The arguments of every command. Imports nothing that takes time."""
 
 import argparse
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from wearview import __version__
 from wearview.cli.arguments import add_command, add_group, add_json, add_store
@@ -20,14 +20,19 @@ exit status:
   3  a result could not be written"""
 
 
-def build_parser() -> argparse.ArgumentParser:
-    """The parser of the `wearview` command; `command` names the one typed."""
+def build_parser(typed: Sequence[str] = ()) -> argparse.ArgumentParser:
+    """The parser of the `wearview` command; `command` names the one typed.
+
+    Where `typed` begins with "grade" it knows no other command: the rest take 8 of 10 ms to build.
+    """
     parser = argparse.ArgumentParser(
         "wearview", description=DESCRIPTION, formatter_class=argparse.RawDescriptionHelpFormatter
     )
     parser.add_argument("--version", action="version", version=f"wearview {__version__}")
     commands = parser.add_subparsers(title="commands", metavar="COMMAND")
     _add_grade(commands)
+    if typed and typed[0] == "grade":
+        return parser
     _add_demo(commands)
     add_record_commands(commands)
     _add_report(commands)
