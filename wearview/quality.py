@@ -281,11 +281,11 @@ def _rises(
     The width is NaN where the slope goes on beyond the reach: a gradient of the light, or a very wide edge.
     """
     along = np.arange(-_REACH, _REACH + _STEP / 2, _STEP, dtype=np.float32)
-    x = cols[:, None] + np.cos(angle)[:, None] * along
-    y = rows[:, None] + np.sin(angle)[:, None] * along
-    profile = cv2.remap(
-        smooth, x.astype(np.float32), y.astype(np.float32), cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+    x, y = (
+        at.astype(np.float32)[:, None] + turn(angle)[:, None] * along
+        for at, turn in ((cols, np.cos), (rows, np.sin))
     )
+    profile = cv2.remap(smooth, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     slope = np.diff(profile, axis=1)
     middle = slope.shape[1] // 2
     low = _SLOPE_END * slope[:, middle - 1 : middle + 1].max(axis=1, keepdims=True)
@@ -296,13 +296,14 @@ def _rises(
     each = np.arange(len(profile))
     bottom, top = profile[each, middle - down], profile[each, middle + up]
     contrast = top - bottom
-    inside = np.arange(profile.shape[1])
-    inside = (inside >= (middle - down)[:, None]) & (inside <= (middle + up)[:, None])
+    step = np.arange(slope.shape[1], dtype=np.int16)
+    first, last = ((middle + by).astype(np.int16)[:, None] for by in (-down, up))
+    inside = (step >= first) & (step < last)
     share = (profile - bottom[:, None]) / np.maximum(contrast, 1e-6)[:, None]
     # How much of each step between samples lies between the two levels, summed.
     rise = np.maximum(np.diff(share, axis=1), 1e-6)
     between = np.diff(np.clip(share, 0.1, 0.9), axis=1) / rise
-    measured = _TAILS * _STEP * (between * (inside[:, 1:] & inside[:, :-1])).sum(axis=1)
+    measured = _TAILS * _STEP * (between * inside).sum(axis=1)
     own = RISE_PER_SIGMA * _SMOOTHING
     width = np.sqrt(np.maximum(measured**2 - own**2, 0))
     return np.where(ends, width, np.nan).astype(np.float32), contrast
