@@ -141,7 +141,7 @@ _PUBLISHED = (
     Problem(
         "no part found",
         "No clutch plate or band was found in the photo.",
-        "Lay the part flat on a plain surface, uncovered, whole in view and large.",
+        "Lay the part flat on a plain surface, uncovered, whole in view. If it looks small, come closer.",
         True,
     ),
     Problem(

@@ -58,7 +58,7 @@ def test_what_is_missing_is_asked_for_and_nothing_stored(page, url):
     widget(run(page), "selectbox", "item").select_index(0)
     widget(page, "pills", "outcome").set_value("found")
     press(page, "note finding")
-    assert "says not what was found" in shown(page)
+    assert "does not say what was found" in shown(page)
     widget(page, "file_uploader", "finding photos").set_value([("a.jpg", b"no photo", "image/jpeg")])
     press(page, "note finding")
     assert "not an image" in shown(page)

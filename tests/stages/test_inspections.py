@@ -68,7 +68,7 @@ def test_photos_of_a_finding_are_kept_by_their_hash(job):
 
 
 def test_a_finding_says_what_was_found(job):
-    with pytest.raises(CallError, match="says not what was found"):
+    with pytest.raises(CallError, match="does not say what was found"):
         record.add_inspection(job, "Job 7", "pump", "found")
     with pytest.raises(CallError, match="is no outcome"):
         record.add_inspection(job, "Job 7", "pump", "fine")

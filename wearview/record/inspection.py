@@ -65,7 +65,7 @@ class Inspection:
         if self.outcome not in OUTCOMES:
             raise CallError(self.outcome, "is no outcome", f"Use one of {', '.join(OUTCOMES)}")
         if self.outcome == FOUND and not self.note and not self.photos:
-            raise CallError(self.item, "says not what was found", "Add a note or a photo")
+            raise CallError(self.item, "does not say what was found", "Add a note or a photo")
 
 
 @dataclass(frozen=True, slots=True)

@@ -52,7 +52,7 @@ def _wanted(teardown: Teardown) -> Wanted:
         p.sha256: f"{said.item}: {base_name(p.file)}" for said in teardown.inspections for p in said.photos
     }
     photos |= {p.sha256: f"{one.what}: {base_name(p.file)}" for one in teardown.measured for p in one.photos}
-    with st.expander("What goes along"):
+    with st.expander("Which photos go along"):
         left_out = st.multiselect(
             "Photos to leave out",
             photos,
