@@ -6,7 +6,7 @@ from wearview import store as record
 from wearview.record import PACK, Element, PartLine, Teardown
 from wearview.report.words import DECISIONS
 from wearview.report.words import REASONS as REASON_WORDS
-from wearview.terms import LINING_LEVELS, REASONS, STEEL_LEVELS, VERDICTS
+from wearview.terms import BAND, LINING_LEVELS, REASONS, STEEL_LEVELS, VERDICTS
 from wearview.ui import show
 from wearview.ui.words import decided_html
 
@@ -65,7 +65,9 @@ def decide(store: record.Store, teardown: Teardown, element: Element, chosen: Pa
 
 
 def _target(element: Element, chosen: PartLine | None) -> str:
-    """The tapped plate or the whole pack."""
+    """The tapped plate or the whole pack; of a band there is none."""
+    if chosen is not None and chosen.part["kind"] == BAND:
+        return chosen.label
     targets = [*([chosen.label] if chosen else []), PACK]
     picked = st.segmented_control(
         "On",

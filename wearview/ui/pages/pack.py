@@ -85,7 +85,7 @@ def _element(store: record.Store, teardown: Teardown, element: Element, grading:
         st.caption(profile_caption(line.part["kind"] for line in lines))
     show.html(pack_html(grading.document, lines))
     # Not in an expander: what one hides is made and sent all the same, at every tap.
-    if st.toggle("All parts in a table", key="table"):
+    if lines and st.toggle("All parts in a table", key="table"):
         show.html(parts_html(lines, with_verdicts=True))
     _earlier(store, teardown, element, lines)
 
