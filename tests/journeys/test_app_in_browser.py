@@ -212,7 +212,7 @@ def test_forty_photos_at_once_are_on_the_disk_and_outlive_a_reload_in_the_middle
         tab.wait_for("document.body.innerText.includes('40. 40.jpg')", 180)
         tab.ask("Page.reload")
         tab.wait_for("document.body.innerText.includes('40. 40.jpg')", 180)
-        tab.wait_for("document.body.innerText.includes('Level')")
+        tab.wait_for("document.body.innerText.includes('Level')", 180)
         with browser(tmp_path, "other", "about:blank", 360) as other:  # a second session sees the same
             other.ask("Page.navigate", url=f"{address}/photos?teardown=Job+7&element=Forward")
             other.wait_for("document.body.innerText.includes('40. 40.jpg')", 180)

@@ -74,7 +74,7 @@ def test_a_value_out_of_its_limit_is_shown(page, url):
     photos = widget(page, "file_uploader", "measured photos")
     photos.set_value([("gauge.jpg", documents.jpeg(44), "image/jpeg")])
     press(page, "keep value")
-    assert "Out of limit: over the most" in shown(page)
+    assert "Out of limit: more than allowed" in shown(page)
     [one] = job(url).measured
     assert (str(one.value), str(one.most)) == ("3/64 in", "1 mm")
     assert [photo.file for photo in one.photos] == ["gauge.jpg"]

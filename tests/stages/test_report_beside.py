@@ -67,7 +67,7 @@ def test_page_and_paper_tell_found_left_out_and_not_done_apart(job, tmp_path):
         "Photo 5: tip gap",
         "3/64 in (1.190625 mm)",
         "at most 1.1 mm (an invented note)",
-        "Out of limit: over the most",
+        "Out of limit: more than allowed",
         "no limit to compare with",
     ):
         assert letters(said) in letters(html), said

@@ -61,8 +61,8 @@ FOUND_WORDS = {
 }
 OUTCOME_WORDS = {
     WITHIN: "within the limit",
-    UNDER: "Out of limit: under the least",
-    OVER: "Out of limit: over the most",
+    UNDER: "Out of limit: less than allowed",
+    OVER: "Out of limit: more than allowed",
     None: "no limit to compare with",
 }
 ABOUT_LIMITS = (
