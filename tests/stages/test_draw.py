@@ -259,7 +259,7 @@ def test_a_band_is_mapped_along_its_length():
     seen = np.ones((90, 1200), bool)
     long = replace(
         long,
-        face=replace(long.face, xy=xy, mask=seen),
+        face=replace(long.face, lab=np.zeros((90, 1200, 3), np.float32), xy=xy, mask=seen),
         lining=replace(long.lining, delta_e_map=values),
     )
     canvas = np.full((*SIZE, 3), 200, np.uint8)
