@@ -315,7 +315,7 @@ def test_a_lining_is_listed_shown_refined_and_removed(own, capsys):
 def test_a_photo_is_added_from_the_command_line(tmp_path, monkeypatch, capsys):
     monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
     assert main(["lining", "add", "tan", str(DEMO / "reference-tan.jpg"), "--wet"]) == 0
-    assert "tan, version 1: clean 61" in capsys.readouterr().out
+    assert "tan, version 1: clean 62" in capsys.readouterr().out
     assert library.read_library()["tan"].wet is True
     assert main(["lining", "add", "tan", str(DEMO / "reference-green.jpg"), "--wet"]) == 2
     assert "does not look like tan" in capsys.readouterr().err

@@ -1,12 +1,14 @@
 """The light of a photo: what white would be, and how surely it is known."""
 
+import cv2
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 
 from wearview.colour import srgb_to_linear
-from wearview.light import Light, estimate_light, find_neutrals, match_light
+from wearview.light import Light, estimate_light, find_neutrals, match_light, of_other_sheet
 from wearview.light.estimate import USED_STEEL
+from wearview.light.tone import PLAIN, USUAL
 
 BENCH = (120, 92, 70)
 NOTHING = np.zeros((480, 640), bool)
@@ -29,7 +31,16 @@ def light_of(photo: NDArray[np.uint8]) -> Light:
 def test_a_sheet_below_the_shoulder_is_read_by_its_code():
     (sheet,) = find_neutrals(bench_with((np.s_[100:220], np.s_[200:380], 200)), NOTHING)
     assert sheet.unrolled == 0
-    np.testing.assert_allclose(sheet.white, srgb_to_linear(np.uint8([200] * 3)) / 0.87, rtol=0.01)
+    np.testing.assert_allclose(sheet.white, USUAL.decoded(np.full(3, 200 / 255)) / 0.87, rtol=0.005)
+
+
+def test_an_unknown_phone_is_taken_to_deepen_shadows_and_to_lift_lights():
+    codes = np.array([0, 60, 128, 200, 255]) / 255
+    over = USUAL.decoded(codes) - PLAIN.decoded(codes)
+    assert over[[0, 4]] == pytest.approx([0, 0], abs=1e-9)
+    assert over[2] == pytest.approx(0, abs=1e-3)  # the middle of the codes is where it was
+    assert over[1] > 0 > over[3]
+    assert np.abs(over).max() < 0.03
 
 
 def test_a_nearly_white_sheet_stands_for_more_light_than_its_code_and_is_less_sure():
@@ -116,7 +127,42 @@ def test_a_bright_sheet_is_paper_and_one_as_dark_as_the_bench_is_a_card():
 
 def test_a_sheet_that_may_be_either_leaves_the_light_unsure():
     sure, unsure = (light_of(bench_with((np.s_[100:220], np.s_[200:380], code))) for code in (205, 154))
-    assert unsure.level_error > 10 * sure.level_error
+    assert unsure.uncertainty(TAN, 0, 0) > 10 * sure.uncertainty(TAN, 0, 0)
+
+
+def test_read_as_the_other_sheet_white_is_as_much_darker_or_brighter_as_a_card_is():
+    # Office paper of 0.87 and a grey card of 0.18: see `REFLECTANCE`.
+    paper = light_of(bench_with((np.s_[100:220], np.s_[200:380], 205)))
+    card = of_other_sheet(paper)
+    assert (paper.method, card.method) == ("paper", "card")
+    np.testing.assert_allclose(card.white / paper.white, 0.87 / 0.18)
+    np.testing.assert_allclose(of_other_sheet(card).white, paper.white)
+
+
+def blotched(dark: float) -> NDArray[np.uint8]:
+    """A grey bench with soft blotches, and a smooth sheet on it of the bench's middle brightness."""
+    rng = np.random.default_rng(4)
+    blotches = cv2.GaussianBlur(rng.normal(0, 1, (480, 640)), (0, 0), 6)
+    photo = np.repeat((112 + dark * blotches / blotches.std())[..., None], 3, axis=2)
+    photo[120:260, 180:400] = 112
+    return np.clip(np.round(photo + rng.normal(0, 1, photo.shape)), 0, 255).astype(np.uint8)
+
+
+def test_a_sheet_as_bright_as_its_bench_is_found_by_how_even_it_is():
+    (sheet,) = find_neutrals(blotched(18), NOTHING)
+    assert sheet.kind == "card"
+    assert sheet.centre == pytest.approx((290, 190), abs=6)
+    assert sheet.mask.sum() > 0.8 * 140 * 220
+    np.testing.assert_allclose(sheet.white, srgb_to_linear(np.uint8([112] * 3)) / 0.18, rtol=0.02)
+
+
+def test_an_even_patch_that_has_no_four_corners_is_no_sheet():
+    photo = blotched(18)
+    bench = photo[260:].copy()
+    photo[100:320] = bench
+    y, x = np.mgrid[:480, :640]
+    photo[np.hypot(x - 290, y - 210) < 90] = 112
+    assert find_neutrals(photo, NOTHING) == []
 
 
 def test_teeth_in_view_speak_for_a_card_when_paper_would_make_them_too_bright():

@@ -1,6 +1,6 @@
 """Taking the light out of a photo: what white would be here, and how the light falls off across the bench."""
 
-from wearview.light.estimate import Light, estimate_light, match_light
+from wearview.light.estimate import Light, estimate_light, match_light, of_other_sheet
 from wearview.light.known import NOTHING_MEASURED, KnownColours, Targets, find_targets, known_colours
 from wearview.light.neutral import Neutral, find_neutrals
 
@@ -15,4 +15,5 @@ __all__ = [
     "find_targets",
     "known_colours",
     "match_light",
+    "of_other_sheet",
 ]

@@ -7,10 +7,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from wearview.colour import linear_to_lab, srgb_to_linear
+from wearview.colour import linear_to_lab
 from wearview.light.known import NOTHING_MEASURED, KnownColours, Targets, known_light
-from wearview.light.neutral import Neutral, find_neutrals
-from wearview.light.tone import PLAIN, Camera, KnownLight
+from wearview.light.neutral import REFLECTANCE, Neutral, find_neutrals
+from wearview.light.tone import USUAL, Camera, KnownLight
 from wearview.ranks import middle, quantile
 
 TILES = (12, 9)
@@ -18,7 +18,7 @@ ENOUGH_METAL = 80  # pixels of bare steel beside the faces
 # Half widths of the 90 % interval, as a factor on all channels (log) and between channels (log), by what
 # white was read from; "reference" is one photo's beside the other's. Set on two sets of rendered scenes of
 # known colour: of the readings by each, 0.81 to 1.00 lie inside.
-LEVEL_ERROR = {"card": 0.06, "paper": 0.08, "metal": 0.6, "reference": 0.22, "none": 1.2}
+LEVEL_ERROR = {"card": 0.06, "paper": 0.1, "metal": 0.6, "reference": 0.22, "none": 1.2}
 BALANCE_ERROR = {"card": 0.03, "paper": 0.03, "metal": 0.07, "reference": 0.06, "none": 0.25}
 # Of the unevenness of both benches, when they stand for one surface in one light: stains and shine.
 BENCH_ERROR = 2.0
@@ -89,6 +89,9 @@ class Light:
         Log units that the bench lies off `field` from place to place.
     shared : bool
         White was taken over from another photo: whatever that one's is off by is in both.
+    sheet_odds : float
+        Natural log of how much likelier the sheet is of the kind that `method` names, paper or card, than of
+        the other; infinite where no sheet was read or nothing is left to doubt.
     """
 
     method: str
@@ -99,11 +102,12 @@ class Light:
     bench: NDArray[np.float64] | None
     metal: NDArray[np.float64] | None
     read_at: tuple[float, float] | None = None
-    camera: Camera = PLAIN
+    camera: Camera = USUAL
     known: KnownLight | None = None
     problems: tuple[str, ...] = ()
     bench_scatter: float = 0.0
     shared: bool = False
+    sheet_odds: float = math.inf
 
     def relative(
         self, rgb8: NDArray[np.uint8], x: NDArray[np.floating], y: NDArray[np.floating]
@@ -131,7 +135,9 @@ class Light:
         )
         field_error = MAT_FIELD_ERROR if self.method == "mat" else FIELD_ERROR
         falloff = field_error * abs(here - (there if self.read_at else 0.0))
-        level = math.hypot(self.level_error, falloff, PLACE_ERROR * math.hypot(x - from_x, y - from_y))
+        place = PLACE_ERROR * math.hypot(x - from_x, y - from_y)
+        other_kind = OTHER_KIND if self.sheet_odds < SURE_KIND else 0.0
+        level = math.hypot(self.level_error, falloff, place, other_kind)
         root = (float(lab[0]) + 16) / 3
         # Below about L* 20 CIEDE2000 weighs lightness less, above 80 too; 0.8 is its mean weight between.
         return math.hypot(0.8 * root * level, 1.6 * root * self.balance_error)
@@ -159,7 +165,7 @@ def estimate_light(
     colours : KnownColours
         What is known of theirs.
     """
-    linear = srgb_to_linear(small)
+    linear = USUAL.decoded8(small)
     teeth = middle(linear[..., 1][metal_mask]) if metal_mask.sum() > ENOUGH_METAL else None
     # The mat's own squares would pass for cards.
     sheets = np.zeros(taken.shape, bool) if targets is None else targets.sheet(taken.shape)
@@ -221,11 +227,12 @@ def _by_neutral(
             best.kind,
             best.white / here,
             field,
-            math.hypot(LEVEL_ERROR[best.kind], unsure, OTHER_KIND if best.odds < SURE_KIND else 0.0),
+            math.hypot(LEVEL_ERROR[best.kind], unsure),
             math.hypot(BALANCE_ERROR[best.kind], unsure),
             bench,
             metal,
             read_at=(cx, cy),
+            sheet_odds=best.odds,
         )
     if metal is not None:
         return Light(
@@ -234,6 +241,12 @@ def _by_neutral(
     top = np.percentile(linear[~taken], 98, axis=0) if (~taken).any() else np.ones(3)
     white = np.full(3, max(0.05, float(top.max())))
     return Light("none", white, field, LEVEL_ERROR["none"], BALANCE_ERROR["none"], bench, metal)
+
+
+def of_other_sheet(light: Light) -> Light:
+    """`light` read as if its sheet were a card where it was taken for paper, and the other way round."""
+    other = {"paper": "card", "card": "paper"}[light.method]
+    return replace(light, method=other, white=light.white * (REFLECTANCE[light.method] / REFLECTANCE[other]))
 
 
 def match_light(light: Light, reference: Light) -> Light:
@@ -269,6 +282,7 @@ def match_light(light: Light, reference: Light) -> Light:
             camera=reference.camera,  # one phone takes both, as a rule
             known=None,
             shared=True,
+            sheet_odds=math.inf,
         )
     return light
 

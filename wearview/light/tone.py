@@ -63,7 +63,16 @@ class Camera:
 
 
 PLAIN = Camera(np.zeros(2), np.eye(3))
-"""sRGB taken at its word."""
+"""sRGB taken at its word: what a fit to known colours starts from."""
+
+USUAL = Camera(np.array([0.0, -0.06]), np.eye(3))
+"""A phone that nothing known in view tells of: it deepens shadows and lifts lights a little.
+
+Cameras seldom keep to a plain gamma (M. D. Grossberg and S. K. Nayar, IEEE Trans. Pattern Analysis and
+Machine Intelligence 26, 1272-1282, 2004; from memory). How much is chosen on rendered phones, whose contrast
+varies from none to 2.5 times this: with a plain curve linings come out 4 % darker beside a sheet than they
+are.
+"""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
