@@ -15,7 +15,7 @@ from wearview.grade import grade_lining, grade_steel
 from wearview.joining import join_shots, shot_again, standing
 from wearview.library import choose, main_reference
 from wearview.light import Light, known_colours, match_light
-from wearview.lining import clean_in_photo, read_lining, read_too_bright, read_two_lights
+from wearview.lining import clean_in_photo, read_lining, read_too_bright, read_two_lights, settle_sheet
 from wearview.look import (
     Clean,
     Seen,
@@ -184,7 +184,7 @@ def grade_photos(
                 seen = replace(seen, parts=_with_kinds(seen.parts, stated, apply_end))
             if anchor is None:
                 anchor = seen.light
-            taken = count.number(_faces(seen, anchor, apply_end, settings))
+            taken = count.number(_faces(seen, anchor, clean or lining, apply_end, settings))
             if (second := lights[done]) is not None:
                 try:
                     again = read_source(second, least_side=None)
@@ -223,8 +223,11 @@ def _in_row(parts: Sequence[Part], apply_end: str | None) -> list[Part]:
     return [parts[i] for i in row_order(centres, apply_end)]
 
 
-def _faces(seen: Seen, anchor: Light | None, apply_end: str | None, settings: Settings) -> GradedPhoto:
-    """Parts in row order with their faces, the light matched to `anchor` where one of the two is weak."""
+def _faces(
+    seen: Seen, anchor: Light | None, clean: Reference | None, apply_end: str | None, settings: Settings
+) -> GradedPhoto:
+    """Parts in row order with their faces, the light matched to `anchor` where one of the two is weak, and
+    its sheet told by the clean lining where that is known."""
     photo, light = seen.photo, seen.light
     if light is not None and anchor is not None and anchor is not light and _needs_match(light, anchor):
         light = match_light(light, anchor)
@@ -240,6 +243,11 @@ def _faces(seen: Seen, anchor: Light | None, apply_end: str | None, settings: Se
     if light is not None:
         able = [k for k, part in enumerate(found) if not is_refused(part)]
         faces = take_faces(photo, [found[k] for k in able], light, seen.targets, settings)
+        linings = [face for part, face in faces if part.kind in LINED_KINDS]
+        surer = light if clean is None else settle_sheet(light, linings, clean)
+        if surer is not light:
+            light = surer
+            faces = take_faces(photo, [found[k] for k in able], light, seen.targets, settings)
         taken = dict(zip(able, faces, strict=True))
     parts = []
     for n, part in enumerate(found, start=1):
@@ -431,9 +439,8 @@ def _graded(photo: GradedPhoto, shared: Reference, settings: Settings) -> Graded
             parts.append(part)
         elif part.part.kind in LINED_KINDS:
             reference = here[id(part.chosen.reference if part.chosen is not None else shared)]
-            lining = read_lining(part.face, reference, settings, too_bright)
-            if part.relit is not None:
-                lining = replace(lining, glazing=read_two_lights(part.face, part.relit, reference))
+            by_two = None if part.relit is None else read_two_lights(part.face, part.relit, reference)
+            lining = read_lining(part.face, reference, settings, too_bright, by_two)
             grade = grade_lining(lining, reference, settings.rules)
             problems = dict.fromkeys((*part.problems, *lining.problems, *grade.problems))
             parts.append(replace(part, lining=lining, grade=grade, problems=tuple(problems)))

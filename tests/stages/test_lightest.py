@@ -1,13 +1,15 @@
 """The lightest lining of a photo tells a light that was read too bright."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from tests.faces import TAN, clean_lining, ring_face
 from wearview.colour import lab_to_linear, linear_to_lab
-from wearview.lining import read_lining, read_too_bright
+from wearview.light import Light
+from wearview.lining import read_lining, read_too_bright, settle_sheet
 from wearview.settings import load_settings
 
 SETTINGS = load_settings()
@@ -56,3 +58,36 @@ def test_another_hue_is_another_lining_and_says_nothing_of_the_light():
 
 def test_the_cleanest_part_is_its_own_measure():
     assert read_too_bright([ring_face(under(1.3), light=5.0)], clean_lining(source="cleanest part")) == 0
+
+
+SHEET = Light("paper", np.full(3, 0.5), np.zeros(6), 0.08, 0.03, None, None, (0.0, 0.0), sheet_odds=3.0)
+AS_MUCH = 0.87 / 0.18  # paper over a grey card
+
+
+def test_a_card_taken_for_paper_is_told_by_a_lining_far_lighter_than_clean():
+    burnt = (35.0, 7.0, 14.0)
+    settled = settle_sheet(SHEET, [ring_face(under(AS_MUCH, burnt)), ring_face(under(AS_MUCH))], CLEAN)
+    assert settled.method == "card"
+    np.testing.assert_allclose(settled.white, SHEET.white * AS_MUCH)
+    assert settled.uncertainty(np.array(TAN), 0, 0) < 0.1 * SHEET.uncertainty(np.array(TAN), 0, 0)
+
+
+def test_a_card_that_no_paper_could_be_is_sure():
+    card = replace(SHEET, method="card")
+    settled = settle_sheet(card, [ring_face((50.0, 8.0, 20.0))], CLEAN)
+    np.testing.assert_array_equal(settled.white, card.white)
+    assert settled.sheet_odds == math.inf
+
+
+@pytest.mark.parametrize(
+    ("light", "lab", "clean"),
+    [
+        (SHEET, (30.0, 6.0, 12.0), CLEAN),  # a card would leave it darker still: both may be
+        (replace(SHEET, sheet_odds=9.0), under(AS_MUCH), CLEAN),  # surely paper: something else is wrong
+        (SHEET, under(AS_MUCH, (61.0, -25.0, 10.0)), CLEAN),  # another lining
+        (SHEET, under(AS_MUCH), clean_lining(light=40.0)),  # the clean one is not known either
+    ],
+)
+def test_a_sheet_that_the_linings_cannot_tell_stays_as_it_was(light, lab, clean):
+    assert settle_sheet(light, [ring_face(lab)], clean) is light
+    assert settle_sheet(light, [], clean) is light

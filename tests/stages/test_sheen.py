@@ -39,9 +39,25 @@ def test_a_face_without_a_shine_stays_as_it_is(lab: np.ndarray):
     assert without_sheen(pixels, TAN) is pixels
 
 
-def test_a_grey_lining_cannot_tell_and_stays_as_it_is():
+def test_a_grey_lining_cannot_tell_and_stays_as_it_is_where_nothing_is_known_of_a_glaze():
     pixels = face(GREY, 0.05)
     assert without_sheen(pixels, GREY) is pixels
+
+
+def test_a_glaze_on_a_grey_lining_returns_up_to_what_a_polished_surface_does():
+    # 0.04 of the light at a surface of refractive index 1.5, square on: Fresnel's equations.
+    fresnel = ((1.5 - 1) / (1.5 + 1)) ** 2
+    pixels = face(GREY, 0.5 * fresnel)
+    light = [
+        float(np.median(lab_to_linear(without_sheen(pixels, GREY, glaze))[:, 1])) for glaze in (0, 0.4, 1)
+    ]
+    assert light[0] > light[1] > light[2]
+    assert 0.25 * fresnel < light[0] - light[2] < fresnel
+    burnt = GREY - [15, 0, 0]
+    hidden = float(np.median(delta_e(face(burnt, 0.5 * fresnel), GREY)))
+    seen = float(np.median(delta_e(without_sheen(face(burnt, 0.5 * fresnel), GREY, 0.75), GREY)))
+    true = float(np.median(delta_e(face(burnt), GREY)))
+    assert abs(seen - true) < 0.2 * (true - hidden)
 
 
 def test_no_pixel_is_made_black():

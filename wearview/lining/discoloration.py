@@ -92,7 +92,11 @@ class LiningReadings:
 
 
 def read_lining(
-    face: Face, reference: Reference, settings: Settings, too_bright: float = 0.0
+    face: Face,
+    reference: Reference,
+    settings: Settings,
+    too_bright: float = 0.0,
+    glazing: Reading | None = None,
 ) -> LiningReadings:
     """Discoloration and glazing of a face against the clean lining.
 
@@ -106,6 +110,8 @@ def read_lining(
     too_bright : float
         What `read_too_bright` says of the face's photo. Glazing is read without it, as sheen may be a part of
         it.
+    glazing : Reading or None
+        Where it was read by two lights; else it is read from this face.
 
     Returns
     -------
@@ -125,7 +131,9 @@ def read_lining(
     if n < MIN_PIXELS:
         return _all_missing(face, ("too few pixels",), n)
 
-    lab = dimmed(without_sheen(face.colours, clean), too_bright)
+    glazing = glazing or read_glazing(face, reference)
+    glaze = glazing.value / 100 if glazing.known else 0.0
+    lab = dimmed(without_sheen(face.colours, clean, glaze), too_bright)
     difference = delta_e(lab, clean)
     delta_l = lab[:, 0] - np.float32(clean[0])
     everywhere = np.ones(n, dtype=bool)
@@ -160,7 +168,7 @@ def read_lining(
         gradient_radial=_radial_gradient(delta_l, radius),
         gradient_angular=_angular_gradient(sectors),
         uncertainty=uncertainty,
-        glazing=read_glazing(face, reference),
+        glazing=glazing,
         area_draws=draws,
         draw_likelihood=_draw_likelihood(delta_l, clean, uncertainty)[: len(draws)],
         delta_e_map=difference_map,
