@@ -43,6 +43,7 @@ from wearview.terms import (
     FRICTION,
     GAP,
     LINED_KINDS,
+    PAPER_OR_CARD,
     REACTION,
     SHOTS_DO_NOT_FIT,
     STEEL,
@@ -249,6 +250,8 @@ def _faces(
             light = surer
             faces = take_faces(photo, [found[k] for k in able], light, seen.targets, settings)
         taken = dict(zip(able, faces, strict=True))
+    if any(one is not None and one.sheet_open for one in (light, anchor if clean is not None else None)):
+        problems.append(PAPER_OR_CARD)
     parts = []
     for n, part in enumerate(found, start=1):
         settled, face = taken.get(n - 1, (part, None))

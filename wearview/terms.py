@@ -87,6 +87,7 @@ SHOTS_DO_NOT_FIT, SHOTS_DISAGREE = "shots do not fit", "shots disagree"
 SHOTS_EITHER_WAY = "shots fit either way"
 GAP = "gap in the row"
 SHOTS_LEFT_OUT = (SHOTS_DO_NOT_FIT, SHOTS_EITHER_WAY)
+PAPER_OR_CARD = "paper or card"
 TWO_LIGHTS = "two lights"  # how a glaze was read, where not from one photo
 # Why a second light was left out.
 SECOND_NO_FIT, SECOND_NOT_KNOWN, SECOND_NOT_MOVED = SECOND_LEFT_OUT = (
@@ -201,6 +202,12 @@ _PUBLISHED = (
         "no neutral in view",
         "Nothing of known colour is in view.",
         "Put a sheet of plain white paper or a grey card in the picture.",
+        False,
+    ),
+    Problem(
+        PAPER_OR_CARD,
+        "The sheet here or beside the clean plate may be paper or a grey card: which one cannot be told.",
+        "Lay plain white paper in both, whole in view and in full light, and take them again.",
         False,
     ),
     Problem(

@@ -16,7 +16,7 @@ from wearview.photo import PhotoBytes, read_photo, read_photo_bytes
 from wearview.pipeline import grade_photos
 from wearview.record import Place, build_document, to_json, without_pictures
 from wearview.settings import load_settings
-from wearview.terms import STEEL
+from wearview.terms import PAPER_OR_CARD, STEEL
 
 DEMO = Path(__file__).parents[2] / "demo_images"
 CLEAN = str(DEMO / "reference-tan.jpg")
@@ -171,3 +171,39 @@ def test_a_doubtful_steel_is_taken_for_the_clean_lining_that_a_person_says_it_is
     calls = iter([doubtful, settle])
     monkeypatch.setattr(look, "settle_kinds", lambda *given: next(calls)(*given))
     assert clean_from_photo(CLEAN, SETTINGS).reference.lab_median == pytest.approx(believed)
+
+
+def read_as(monkeypatch, white, odds):
+    """Photos looked at from now on come with another white, and their sheet as sure as this."""
+    estimate = look.estimate_light
+
+    def changed(*what):
+        light = estimate(*what)
+        return replace(light, white=light.white * white, sheet_odds=odds)
+
+    monkeypatch.setattr(look, "estimate_light", changed)
+
+
+def test_a_card_taken_for_paper_is_read_as_a_card_where_the_clean_lining_is_known(monkeypatch):
+    clean = clean_from_photo(CLEAN, SETTINGS)
+    right = grade_photos(PACK[:1], SETTINGS, reference=clean).photos[0]
+    read_as(monkeypatch, 0.18 / 0.87, odds=3.0)  # reflectance of a card and of paper
+    settled = grade_photos(PACK[:1], SETTINGS, reference=clean).photos[0]
+    assert settled.light.method == "card"
+    assert PAPER_OR_CARD not in settled.problems
+    for one, other in zip(settled.parts, right.parts, strict=True):
+        assert one.grade.level == other.grade.level
+    lined = [(a.lining, b.lining) for a, b in zip(settled.parts, right.parts, strict=True) if a.lining]
+    assert lined
+    for one, other in lined:
+        assert one.delta_e00_median.value == pytest.approx(other.delta_e00_median.value, abs=0.01)
+
+
+@pytest.mark.parametrize("whose", ["photo", "clean"])
+def test_a_sheet_that_may_be_paper_or_card_is_said_with_what_to_do(monkeypatch, whose):
+    clean = clean_from_photo(CLEAN, SETTINGS)
+    if whose == "clean":
+        clean = replace(clean, light=replace(clean.light, sheet_odds=1.0))
+    else:
+        read_as(monkeypatch, 1.0, odds=1.0)
+    assert PAPER_OR_CARD in grade_photos(PACK[2:], SETTINGS, reference=clean).photos[0].problems

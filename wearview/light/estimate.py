@@ -109,6 +109,11 @@ class Light:
     shared: bool = False
     sheet_odds: float = math.inf
 
+    @property
+    def sheet_open(self) -> bool:
+        """Whether the sheet that white was read from may be of the other kind."""
+        return self.sheet_odds < SURE_KIND
+
     def relative(
         self, rgb8: NDArray[np.uint8], x: NDArray[np.floating], y: NDArray[np.floating]
     ) -> NDArray[np.float32]:
@@ -136,7 +141,7 @@ class Light:
         field_error = MAT_FIELD_ERROR if self.method == "mat" else FIELD_ERROR
         falloff = field_error * abs(here - (there if self.read_at else 0.0))
         place = PLACE_ERROR * math.hypot(x - from_x, y - from_y)
-        other_kind = OTHER_KIND if self.sheet_odds < SURE_KIND else 0.0
+        other_kind = OTHER_KIND if self.sheet_open else 0.0
         level = math.hypot(self.level_error, falloff, place, other_kind)
         root = (float(lab[0]) + 16) / 3
         # Below about L* 20 CIEDE2000 weighs lightness less, above 80 too; 0.8 is its mean weight between.
