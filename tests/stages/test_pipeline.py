@@ -162,6 +162,15 @@ def test_a_sure_steel_is_no_clean_lining_whatever_a_person_says():
         clean_from_photo(str(DEMO / "direct-pack-3.jpg"), SETTINGS)
 
 
+def test_a_used_pack_is_no_clean_reference_where_heat_has_parted_its_linings():
+    with pytest.raises(CleanReferenceError, match=r"not alike, Delta E .* Photograph clean plates"):
+        clean_from_photo(str(DEMO / "direct-pack-2.jpg"), SETTINGS)
+
+
+def test_several_clean_plates_of_one_lining_are_a_reference():
+    assert clean_from_photo(str(DEMO / "forward-pack-1.jpg"), SETTINGS).reference.source == "photo"
+
+
 def test_a_doubtful_steel_is_taken_for_the_clean_lining_that_a_person_says_it_is(monkeypatch):
     def doubtful(parts, rectified, settings):
         return [replace(part, kind=STEEL, kind_confidence=0.8) for part in parts]

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 
 from wearview.colour import delta_e
-from wearview.errors import CallError, CleanReferenceError
+from wearview.errors import CallError
 from wearview.library.recognise import FARTHEST
 from wearview.library.shelf import check_name, history, keep, read_library
 from wearview.library.stored import CleanPhoto, CleanPlate, Pooled, StoredLining, pool
@@ -17,9 +17,6 @@ from wearview.look import Source, clean_plates, name_of
 from wearview.reference import Reference, named_lining
 from wearview.settings import Settings
 from wearview.spread import in_quadrature
-
-# Median colours of clean plates of one lining are no farther apart; the contract calls 5 "seen side by side".
-_ALIKE = 5.0
 
 
 def measure_clean(source: Source, settings: Settings) -> CleanPhoto:
@@ -37,13 +34,6 @@ def measure_clean(source: Source, settings: Settings) -> CleanPhoto:
         assert clean.lab_median is not None
         lightness, a, b = (float(v) for v in clean.lab_median)
         plates.append(CleanPlate((lightness, a, b), face.grain, own_sheen(face, clean.lab_median)))
-    labs = np.array([plate.lab for plate in plates])
-    if (apart := float(max(delta_e(labs, lab).max() for lab in labs))) > _ALIKE:
-        raise CleanReferenceError(
-            file,
-            f"its plates are not alike, Delta E {apart:.1f} apart",
-            "Photograph clean plates of one lining only",
-        )
     light = float(np.mean([clean.light_uncertainty for _, clean in found.plates]))
     return CleanPhoto(Path(file).name, found.sha256, found.taken_at, found.light.method, light, tuple(plates))
 
