@@ -32,9 +32,9 @@ _BURNT_GRAIN = 1.0
 _GRAINIEST = 0.8
 # What the odds of an index of 60 or more say of the index: medians of tuned plates. And the half width of its
 # 90 % interval with which a normal error gives 60 or more just that chance.
-ODDS = (-5.0, -2.5, -1.0, 0.0, 1.2, 3.3, 7.0, 9.0)
-INDEX = (0.0, 14.0, 38.0, 60.0, 73.0, 77.0, 80.0, 100.0)
-HALF_WIDTH = (40.0, 53.0, 59.0, 44.0, 29.0, 16.0, 11.0, 10.0)
+ODDS = (-5.0, -2.5, -1.0, 0.0, 1.2, 3.3, 7.0, 7.7)
+INDEX = (0.0, 25.0, 47.0, 60.0, 73.0, 77.0, 80.0, 100.0)
+HALF_WIDTH = (40.0, 40.0, 35.0, 31.0, 29.0, 16.0, 11.0, 10.0)
 _EVERY = 3  # grid pixels, each way, whose light is compared with the own colour's
 _SECTORS, _LEAST_SECTOR = 8, 20
 _GREYEST = 0.95  # clean blue over red and green, at most
