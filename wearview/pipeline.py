@@ -249,9 +249,9 @@ def _faces(
         if surer is not light:
             light = surer
             faces = take_faces(photo, [found[k] for k in able], light, seen.targets, settings)
+        if light.sheet_open or (clean is not None and anchor is not None and anchor.sheet_open):
+            faces = [_of_open_sheet(part, face) for part, face in faces]
         taken = dict(zip(able, faces, strict=True))
-    if any(one is not None and one.sheet_open for one in (light, anchor if clean is not None else None)):
-        problems.append(PAPER_OR_CARD)
     parts = []
     for n, part in enumerate(found, start=1):
         settled, face = taken.get(n - 1, (part, None))
@@ -275,6 +275,13 @@ def _faces(
         tuple(parts),
         mm_per_px_of(seen),
     )
+
+
+def _of_open_sheet(part: Part, face: Face) -> tuple[Part, Face]:
+    """A lining whose colour may be 4.8 times as bright or dark: that is no error around what was read."""
+    if part.kind in LINED_KINDS:
+        face = replace(face, problems=(*face.problems, PAPER_OR_CARD))
+    return part, face
 
 
 def _seen_again(taken: GradedPhoto, photo: Photo, second: Photo, settings: Settings) -> GradedPhoto:

@@ -208,7 +208,7 @@ _PUBLISHED = (
         PAPER_OR_CARD,
         "The sheet here or beside the clean plate may be paper or a grey card: which one cannot be told.",
         "Lay plain white paper in both, whole in view and in full light, and take them again.",
-        False,
+        True,
     ),
     Problem(
         "grain not resolved",

@@ -16,7 +16,7 @@ from wearview.photo import PhotoBytes, read_photo, read_photo_bytes
 from wearview.pipeline import grade_photos
 from wearview.record import Place, build_document, to_json, without_pictures
 from wearview.settings import load_settings
-from wearview.terms import PAPER_OR_CARD, STEEL
+from wearview.terms import FRICTION, PAPER_OR_CARD, PROBLEMS, STEEL
 
 DEMO = Path(__file__).parents[2] / "demo_images"
 CLEAN = str(DEMO / "reference-tan.jpg")
@@ -199,7 +199,6 @@ def test_a_card_taken_for_paper_is_read_as_a_card_where_the_clean_lining_is_know
     read_as(monkeypatch, 0.18 / 0.87, odds=3.0)  # reflectance of a card and of paper
     settled = grade_photos(PACK[:1], SETTINGS, reference=clean).photos[0]
     assert settled.light.method == "card"
-    assert PAPER_OR_CARD not in settled.problems
     for one, other in zip(settled.parts, right.parts, strict=True):
         assert one.grade.level == other.grade.level
     lined = [(a.lining, b.lining) for a, b in zip(settled.parts, right.parts, strict=True) if a.lining]
@@ -209,10 +208,20 @@ def test_a_card_taken_for_paper_is_read_as_a_card_where_the_clean_lining_is_know
 
 
 @pytest.mark.parametrize("whose", ["photo", "clean"])
-def test_a_sheet_that_may_be_paper_or_card_is_said_with_what_to_do(monkeypatch, whose):
+def test_beside_a_sheet_that_may_be_paper_or_card_no_lining_gets_a_grade(monkeypatch, whose):
     clean = clean_from_photo(CLEAN, SETTINGS)
     if whose == "clean":
         clean = replace(clean, light=replace(clean.light, sheet_odds=1.0))
     else:
         read_as(monkeypatch, 1.0, odds=1.0)
-    assert PAPER_OR_CARD in grade_photos(PACK[2:], SETTINGS, reference=clean).photos[0].problems
+    # Under a card's light these would be charred, which linings can be.
+    photos = grade_photos([PACK[0], PACK[2]], SETTINGS, reference=clean).photos
+    parts = [part for photo in photos for part in photo.parts]
+    lined, steels = ([part for part in parts if part.part.kind == kind] for kind in (FRICTION, STEEL))
+    assert lined
+    assert steels
+    for part in lined:
+        assert part.grade.level is None
+        assert PAPER_OR_CARD in part.problems
+        assert PROBLEMS[PAPER_OR_CARD].remedy in part.grade.because
+    assert all(part.grade.level is not None for part in steels)
