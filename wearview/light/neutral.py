@@ -15,9 +15,9 @@ from wearview.ranks import quantile
 REFLECTANCE = {"paper": 0.87, "card": 0.18}
 SIDE = 480  # long side of the copy in which sheets are sought
 MIN_AREA, MAX_AREA = 0.004, 0.40  # of the photo
-# Thresholds per map and polarity, and of evenness. With 11 of the former 739 of 774 rendered photos with a
-# sheet are read by it, and by its right kind; with 18 as many.
-LEVELS, EVEN_LEVELS = 11, 18
+# Thresholds per map and polarity, and of evenness. With 10 or 11 as many sheets are found on benches,
+# but a small card and the one that a mat is calibrated by are not.
+LEVELS = 18
 CORNERS = (4, 6)  # a sheet whole in view has four, one cut by two edges of the frame six
 # Of the photo: smaller, what the frame cuts is more often a tray's rim or a rag. In 240 rendered photos no
 # true sheet that the frame cuts was under 0.050, seven of ten false ones under 0.035.
@@ -152,7 +152,7 @@ def _even_sheets(rgb8: NDArray[np.uint8], free8: NDArray[np.uint8]) -> list[NDAr
     mean = cv2.blur(level, (5, 5))
     variance = np.maximum(cv2.blur(level * level, (5, 5)) - mean * mean, 0)
     uneven = np.sqrt(variance.max(axis=2)) / (mean.max(axis=2) + 8)  # 8 codes: the noise of a dark pixel
-    limits = np.quantile(uneven[free8 > 0], np.linspace(0.05, 0.9, EVEN_LEVELS))
+    limits = np.quantile(uneven[free8 > 0], np.linspace(0.05, 0.9, LEVELS))
     return [
         outline
         for limit in limits
