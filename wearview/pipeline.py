@@ -249,7 +249,8 @@ def _faces(
         if surer is not light:
             light = surer
             faces = take_faces(photo, [found[k] for k in able], light, seen.targets, settings)
-        if light.sheet_open or (clean is not None and anchor is not None and anchor.sheet_open):
+        beside_clean = anchor if clean is not None and clean.source == "photo" else None
+        if light.sheet_open or (beside_clean is not None and beside_clean.sheet_open):
             faces = [_of_open_sheet(part, face) for part, face in faces]
         taken = dict(zip(able, faces, strict=True))
     parts = []

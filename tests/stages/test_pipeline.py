@@ -225,3 +225,12 @@ def test_beside_a_sheet_that_may_be_paper_or_card_no_lining_gets_a_grade(monkeyp
         assert PAPER_OR_CARD in part.problems
         assert PROBLEMS[PAPER_OR_CARD].remedy in part.grade.because
     assert all(part.grade.level is not None for part in steels)
+
+
+def test_a_first_photo_whose_sheet_its_linings_settle_is_graded_against_a_lining_of_the_library(monkeypatch):
+    tan = clean_from_photo(CLEAN, SETTINGS).reference
+    lining = replace(tan, source="library", lining="tan", file=None)
+    read_as(monkeypatch, 0.18 / 0.87, odds=3.0)  # a card taken for paper, and not surely
+    photos = grade_photos([PACK[0], PACK[1]], SETTINGS, lining=lining).photos
+    assert {photo.light.method for photo in photos} == {"card"}
+    assert all(PAPER_OR_CARD not in part.problems for photo in photos for part in photo.parts)

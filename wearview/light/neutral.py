@@ -15,8 +15,8 @@ from wearview.ranks import quantile
 REFLECTANCE = {"paper": 0.87, "card": 0.18}
 SIDE = 480  # long side of the copy in which sheets are sought
 MIN_AREA, MAX_AREA = 0.004, 0.40  # of the photo
-# Thresholds per map and polarity, and of evenness. With 10 or 11 as many sheets are found on benches,
-# but a small card and the one that a mat is calibrated by are not.
+# Thresholds per map and polarity, and of evenness. With 10 or 11 as many sheets are found on benches, but a
+# small card is lost with 10, and with 11 the one that a mat is calibrated by.
 LEVELS = 18
 CORNERS = (4, 6)  # a sheet whole in view has four, one cut by two edges of the frame six
 # Of the photo: smaller, what the frame cuts is more often a tray's rim or a rag. In 240 rendered photos no
