@@ -17,7 +17,7 @@ from wearview.reference import Reference
 from wearview.settings import Rules
 from wearview.spread import SIGMAS_90
 from wearview.steel import HotSpots, SteelReadings
-from wearview.terms import CLEANEST_HERE, GLAZED, LINING_LEVELS, PROBLEMS, STEEL_LEVELS, TWO_LIGHTS
+from wearview.terms import CLEANEST_HERE, GLAZED, LINING_LEVELS, PROBLEMS, STEEL_LEVELS, TWO_LIGHTS, how_many
 
 LEVELS = 5
 _TOP = LEVELS - 1
@@ -356,7 +356,7 @@ def _bare_reasons(shares: tuple[float, ...], spots: int, rules: Rules) -> list[s
     little = "Heat colour on too little of the face to count"
     said = [f"{little}: {', '.join(seen)}." if seen else "No heat colour on the face."]
     if spots:
-        said.append(f"{_counted(spots, 'hot spot')} ({STEEL_LEVELS[3]} from {rules.spots_count}).")
+        said.append(f"{how_many(spots, 'hot spot')} ({STEEL_LEVELS[3]} from {rules.spots_count}).")
     return said
 
 
@@ -374,7 +374,7 @@ def _tint_reasons(
         ways.append((share >= limit, _row_sentence(share, f"of the face is {_TINTED[row - 1]}", name, limit)))
     if row == 3 and by_spots:
         count, least = int(spots.count.value), rules.spots_count
-        ways.append((count >= least, f"{_counted(count, 'hot spot')} ({name} from {least})."))
+        ways.append((count >= least, f"{how_many(count, 'hot spot')} ({name} from {least})."))
     if row == 4 and by_spots:
         held, limit = spots.area.value, rules.spots_area
         ways.append((held >= limit, _row_sentence(held, "of the face lies in hot spots", name, limit)))
@@ -384,10 +384,6 @@ def _tint_reasons(
 def _row_sentence(share: float, words: str, name: str, threshold: float) -> str:
     shown = _shown(100 * share, 100 * threshold) if share >= _SEEN else "Under 1"
     return f"{shown} % {words} ({name} from {100 * threshold:g} %)."
-
-
-def _counted(n: int, noun: str) -> str:
-    return f"{n} {noun}" if n == 1 else f"{n} {noun}s"
 
 
 def _shown(value: float, threshold: float) -> str:

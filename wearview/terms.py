@@ -351,3 +351,8 @@ CAUTIONS = (
     "here says that a unit is fit to drive. Have a doubtful unit checked before it goes on the road.",
     "Local codes, the manual of the unit and the judgement of a licensed or qualified technician come first.",
 )
+
+
+def how_many(n: int, noun: str) -> str:
+    """A number with what it counts: "1 plate", "2 plates"."""
+    return f"{n} {noun}" if n == 1 else f"{n} {noun}s"

@@ -143,7 +143,7 @@ def test_a_record_is_backed_up_restored_and_checked_by_command(run, keep, tmp_pa
     run("teardown", "new", "Job 7")
     keep("Job 7")
     told = run("backup", tmp_path / "shop.zip")
-    assert "1 teardowns, 1 gradings, 0 verdicts, 2 files, read back" in told
+    assert "1 teardown, 1 grading, 0 verdicts, 2 files, read back" in told
     assert run("check").splitlines() == ["8 rows and 2 files looked at", "all as it was stored"]
     assert json.loads(run("check", "--json", "-"))["findings"] == []
     assert "holds a record" in run("restore", tmp_path / "shop.zip", status=2)

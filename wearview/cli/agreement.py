@@ -19,6 +19,7 @@ from wearview.agreement import (
 from wearview.cli.outputs import write_text
 from wearview.cli.tables import printable, table
 from wearview.cli.where import open_record
+from wearview.terms import how_many
 
 LEVELS = ("0", "1", "2", "3", "4")
 GROUPS = (("given", SIGHT), ("technician", TECHNICIAN), ("quarter", QUARTER))
@@ -66,7 +67,8 @@ def agreement_text(counted: Counted) -> str:
 
 def _figures(found: Agreement) -> str:
     lines = [
-        f"{found.n} parts with a grade and a heat level of the technician's own, from {found.packs} packs"
+        f"{how_many(found.n, 'part')} with a grade and a heat level of the technician's own, "
+        f"from {how_many(found.packs, 'pack')}"
     ]
     if found.kappa is not None and found.interval is not None:
         low, high = found.interval

@@ -10,6 +10,7 @@ from wearview import store as record
 from wearview.cli.outputs import write_json
 from wearview.cli.tables import printable
 from wearview.cli.where import open_record, url_of_record
+from wearview.terms import how_many
 
 NOT_WHOLE = 1
 
@@ -28,9 +29,7 @@ def restore(args: argparse.Namespace) -> int:
     """Make the record again and look it through; 1 when the backup was made of a damaged record."""
     store = record.restore(url_of_record(args), Path(args.file))
     checked = record.check_record(store)
-    print(
-        f"{printable(store.label)}: {checked.rows} rows and {checked.files} files, compared with their seals"
-    )
+    print(f"{printable(store.label)}: {_looked_at(checked)}, compared with their seals")
     _tell(checked.findings)
     return NOT_WHOLE if checked.findings else 0
 
@@ -41,11 +40,11 @@ def check(args: argparse.Namespace) -> int:
     if args.json:
         write_json(args.json, asdict(checked))
     if args.json != "-":
-        print(f"{checked.rows} rows and {checked.files} files looked at")
+        print(f"{_looked_at(checked)} looked at")
         if checked.unnamed:
-            print(f"{checked.unnamed} more files in the photo folder belong to no grading")
+            print(f"in the photo folder, belonging to no grading: {how_many(checked.unnamed, 'more file')}")
         if checked.unfinished:
-            print(f"{checked.unfinished} half-written files of a stopped program removed")
+            print(f"{how_many(checked.unfinished, 'half-written file')} of a stopped program removed")
         print(f"{len(checked.findings)} missing or altered" if checked.findings else "all as it was stored")
     _tell(checked.findings)
     return NOT_WHOLE if checked.findings else 0
@@ -57,8 +56,9 @@ def _tell(findings: tuple[record.Finding, ...]) -> None:
 
 
 def _counted(manifest: dict[str, Any]) -> str:
-    tables = manifest["tables"]
-    return (
-        f"{tables['teardown']['rows']} teardowns, {tables['grading']['rows']} gradings, "
-        f"{tables['verdict']['rows']} verdicts, {len(manifest['files'])} files"
-    )
+    rows = [how_many(manifest["tables"][name]["rows"], name) for name in ("teardown", "grading", "verdict")]
+    return ", ".join([*rows, how_many(len(manifest["files"]), "file")])
+
+
+def _looked_at(checked: record.Checked) -> str:
+    return f"{how_many(checked.rows, 'row')} and {how_many(checked.files, 'file')}"

@@ -11,6 +11,7 @@ from wearview.cli.where import open_record
 from wearview.errors import CallError
 from wearview.record import LEAST_PACKS, LEAST_PLATES, Followed, Heat
 from wearview.report.words import ABOUT_PLACES, named_mileages, named_places
+from wearview.terms import how_many
 
 
 def history(args: argparse.Namespace) -> int:
@@ -32,8 +33,8 @@ def followed_text(found: Followed) -> str:
     """The figures with what they rest on."""
     whole = found.whole
     told = [
-        f"{printable(found.lining)}: {whole.n} graded plates and bands, {whole.packs} packs, "
-        f"{whole.units} units"
+        f"{printable(found.lining)}: {how_many(whole.n, 'graded part')}, {how_many(whole.packs, 'pack')}, "
+        f"{how_many(whole.units, 'unit')}"
     ]
     if whole.n < LEAST_PLATES:
         told.append(f"No share is given under {LEAST_PLATES} plates.")

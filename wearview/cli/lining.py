@@ -11,6 +11,7 @@ from wearview.cli.outputs import write_json
 from wearview.cli.tables import printable, table
 from wearview.library import StoredLining
 from wearview.shop import shop_settings
+from wearview.terms import how_many
 
 DARK = "nearly black: colour cannot show heat on it, only glaze and the steels beside it do"
 _REFINED = "Its clean colour is the mean of its photos, those in surer light weighing more."
@@ -77,14 +78,14 @@ def show(args: argparse.Namespace) -> int:
 def remove(args: argparse.Namespace) -> int:
     """Take a lining out of use; its versions stay."""
     gone = library.remove(args.name)
-    print(f"{gone.name}: removed from use; its {gone.version - 1} versions stay in the history.")
+    print(f"{gone.name}: removed from use; {how_many(gone.version - 1, 'version')} of it in the history.")
     return 0
 
 
 def lining_text(lining: StoredLining, dark_below: float) -> str:
     """A lining in sentences."""
     p, state = lining.pooled, "wet" if lining.wet else "dry"
-    of = f"{_counted(len(lining.photos), 'photo')} with {_counted(lining.plates, 'plate')}"
+    of = f"{how_many(len(lining.photos), 'photo')} with {how_many(lining.plates, 'plate')}"
     lines = [
         f"{lining.name}, version {lining.version}: clean {_lab(lining)}, {state}, from {of}",
         f"9 in 10 clean plates lie within Delta E {p.spread:.1f} of it",
@@ -151,10 +152,6 @@ def _history(lining: StoredLining) -> list[str]:
 
 def _lab(lining: StoredLining) -> str:
     return " ".join(f"{value:.1f}" for value in lining.pooled.lab)
-
-
-def _counted(n: int, word: str) -> str:
-    return f"{n} {word}" if n == 1 else f"{n} {word}s"
 
 
 def _or_none(value: float, how: str) -> str:

@@ -6,7 +6,7 @@ from typing import Any
 
 from wearview.files import base_name
 from wearview.record import HIDDEN, Duty, Element, PartLine, Teardown, Verdict, unexpected_heat
-from wearview.terms import GAP, NO_PASS, PROBLEMS, SHOTS_DISAGREE, TINTS
+from wearview.terms import GAP, NO_PASS, PROBLEMS, SHOTS_DISAGREE, TINTS, how_many
 
 WIDTH = 100
 RELATIVE = "Compared with the cleanest plate only: level 0 means the cleanest here."
@@ -73,7 +73,7 @@ def duty_text(duty: Duty) -> str:
     said = [
         f"applied in {duty.applied}" if duty.applied else None,
         f"its piston pushes {duty.direction}" if duty.direction else None,
-        f"{duty.plates} plates" if duty.plates else None,
+        how_many(duty.plates, "plate") if duty.plates else None,
         f"expected: {duty.told}" if duty.told else None,
     ]
     return printable("; ".join(part for part in said if part))
@@ -158,7 +158,7 @@ def _tint(tint: dict[str, Any] | None) -> str:
         return ""
     seen = [f"{name} {tint['area'][name]:.0%}" for name in reversed(TINTS[1:]) if tint["area"][name] >= 0.01]
     count = tint["hot_spots"]["count"]
-    spots = [f"{count} hot spot{'s' if count > 1 else ''}"] if count else []
+    spots = [how_many(count, "hot spot")] if count else []
     return ", ".join([*seen[:3], *spots]) or "bare"
 
 

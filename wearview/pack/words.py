@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from wearview.pack.pattern import shows_heat
 from wearview.pack.plates import Plate, sides_of
 from wearview.pack.trend import Trend
-from wearview.terms import FRICTION, PROBLEMS
+from wearview.terms import FRICTION, PROBLEMS, how_many
 
 _TOO_DARK = "lining too dark to show heat"
 _STEADY = 0.05  # p under which a trend is said without doubt: the usual convention
@@ -163,7 +163,7 @@ def _on_trend(graded: Sequence[Plate], pattern: str, trend: Trend) -> list[str]:
     if round(levels) < 1 or not (steady or pattern in ("reaction end", "apply end")):
         return []
     end = "reaction end" if trend.slope_per_position > 0 else "apply end"
-    change = f"about {round(levels)} level{'s' if round(levels) > 1 else ''}"
+    change = f"about {how_many(round(levels), 'level')}"
     doubt = "" if steady else " So few plates may show that by chance."
     return [f"Over the {len(graded)} {graded[0].kind}s, heat rises by {change} towards the {end}.{doubt}"]
 

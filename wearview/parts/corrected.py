@@ -13,6 +13,7 @@ from wearview.parts.band import SPINE_POINTS, Band, fill
 from wearview.parts.candidate import Plate, plate_between
 from wearview.parts.part import Ellipse
 from wearview.parts.rims import ANGLES, Rim
+from wearview.terms import how_many
 
 Point = tuple[float, float]
 FEWEST, SLANTED = 3, 5  # points of a circle, and of an ellipse
@@ -107,7 +108,9 @@ def fit_points(points: Sequence[Point]) -> Ellipse:
     Fisher (1999), IEEE Trans. PAMI 21, 476-480, as in OpenCV's `fitEllipseDirect`.
     """
     if len(points) < FEWEST:
-        raise CallError("rim", f"has {len(points)} points", f"Tap at least {FEWEST}, better five or six")
+        raise CallError(
+            "rim", f"has {how_many(len(points), 'point')}", f"Tap at least {FEWEST}, better five or six"
+        )
     xy = np.array(points, float)
     if len(points) >= SLANTED:
         # OpenCV gives full lengths and the direction of the first of them.
@@ -168,7 +171,9 @@ def check_band(band: BandEdges) -> tuple[NDArray[np.float64], NDArray[np.float64
 def _smooth_edge(points: Sequence[Point], along: int) -> NDArray[np.float64]:
     """Even places along the smooth curve nearest to points, from the end at which axis `along` is less."""
     if len(points) < FEWEST:
-        raise CallError("edge", f"has {len(points)} points", f"Set at least {FEWEST}, better five or six")
+        raise CallError(
+            "edge", f"has {how_many(len(points), 'point')}", f"Set at least {FEWEST}, better five or six"
+        )
     xy = np.array(points, float)
     xy = xy[::-1] if xy[0, along] > xy[-1, along] else xy
     at = np.concatenate([[0], np.cumsum(np.linalg.norm(np.diff(xy, axis=0), axis=1))])

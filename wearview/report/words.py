@@ -27,7 +27,17 @@ from wearview.record import (
     Verdict,
 )
 from wearview.report.packpic import PackPicture
-from wearview.terms import FOUND, FRICTION, GAP, NOT_LOOKED_AT, NOTHING_FOUND, PROBLEMS, REACTION, STEEL
+from wearview.terms import (
+    FOUND,
+    FRICTION,
+    GAP,
+    NOT_LOOKED_AT,
+    NOTHING_FOUND,
+    PROBLEMS,
+    REACTION,
+    STEEL,
+    how_many,
+)
 
 TITLES = {
     "report": "Teardown report",
@@ -207,7 +217,7 @@ def change_words(row: ThenNow) -> str:
         return ""
     if change == 0:
         return "level as it was"
-    return f"{abs(change)} level{'s' if abs(change) > 1 else ''} {'higher' if change > 0 else 'lower'}"
+    return f"{how_many(abs(change), 'level')} {'higher' if change > 0 else 'lower'}"
 
 
 def comparison_words(pair: Comparison, now: Teardown) -> list[str]:
@@ -218,7 +228,7 @@ def comparison_words(pair: Comparison, now: Teardown) -> list[str]:
         hotter, cooler = (sum(sign * change > 0 for change in changes) for sign in (1, -1))
         same = len(changes) - hotter - cooler
         said.append(
-            f"Of {len(changes)} positions graded both times {hotter} "
+            f"Of {how_many(len(changes), 'position')} graded both times {hotter} "
             f"show{'s' if hotter == 1 else ''} a higher level, {cooler} a lower one, {same} the same."
         )
     new = [f"{line.part} {', '.join(map(str, line.positions))}".strip() for line in pair.new]
@@ -235,7 +245,8 @@ def comparison_words(pair: Comparison, now: Teardown) -> list[str]:
 def _profile_words(profile: Profile) -> str:
     if not profile.graded:
         return "nothing graded."
-    heat = f"{profile.hot} of {profile.graded} graded parts show heat"
+    shows = "shows" if profile.hot == 1 else "show"
+    heat = f"{profile.hot} of {how_many(profile.graded, 'graded part')} {shows} heat"
     worst = f", the most at position {profile.worst_at}, level {profile.worst}" if profile.hot else ""
     pattern = f" {PATTERNS[profile.pattern]}" if profile.pattern else ""
     return f"{heat}{worst}.{pattern}"

@@ -8,6 +8,7 @@ import streamlit as st
 
 from wearview import store as record
 from wearview.record import Grading
+from wearview.terms import how_many
 from wearview.ui import again, here, pictures, show, told, tray
 from wearview.ui.bench import Bench, Seen
 from wearview.ui.photo_tools import ask_order
@@ -93,7 +94,7 @@ def _state(at: Watched, lying: Tray) -> None:
             st.session_state["shown as"] = lying.graded_as
             st.rerun()  # the whole page, with what was stored
         count = len(readable.photos)
-        st.success(f"Graded and stored: {'one photo' if count == 1 else f'{count} photos'}.")
+        st.success(f"Graded and stored: {how_many(count, 'photo')}.")
         st.page_link(here.page("pack"), label="See the pack", width="stretch")
         return
     if work.doing:
