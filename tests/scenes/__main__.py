@@ -13,7 +13,14 @@ import argparse
 import sys
 from pathlib import Path
 
-from tests.scenes.broad import broad_scenes, fresh_scenes, part_free_scenes, relit_scenes
+from tests.scenes.broad import (
+    broad_scenes,
+    fresh_scenes,
+    further_part_free_scenes,
+    further_scenes,
+    part_free_scenes,
+    relit_scenes,
+)
 from tests.scenes.catalogue import Scene, accuracy_scenes
 from tests.scenes.deposit_scenes import (
     FOLDER,
@@ -41,6 +48,7 @@ CATALOGUES = {
     ),
     "broad": (broad_scenes, "240 further scenes, more varied"),
     "fresh": (fresh_scenes, "120 more of the kind, all untouched"),
+    "further": (further_scenes, "120 more of the kind to find faults with, none untouched"),
     GLAZE_TRAINING: (
         glaze_scenes,
         "456 photos of lined plates to fit readings to, and 152 clean ones",
@@ -64,6 +72,7 @@ CATALOGUES = {
     ),
     TRAINING_FOLDER: (training_scenes, "more of them, to be fitted to alone, into a folder of that name"),
     PART_FREE: (part_free_scenes, "300 small photos without a part, into a folder of that name"),
+    "further-part-free": (further_part_free_scenes, "240 more, none untouched, likewise"),
 }
 
 
@@ -102,7 +111,7 @@ def main(arguments: list[str] | None = None) -> int:
         make_deposits(options.out / options.command, scenes, options.samples, options.variant, options.again)
         return 0
     task = Task(
-        out=options.out / PART_FREE if options.command == PART_FREE else options.out,
+        out=options.out / PART_FREE if options.command.endswith(PART_FREE) else options.out,
         relight=options.command in ("relight", "broad-relight"),
         keep_linear=options.linear,
         samples=options.samples,

@@ -20,10 +20,10 @@ from tests.scenes.look import Look
 from tests.scenes.round_things import MORE_ROUND_THINGS
 from tests.scenes.skin import BAND, FRICTION
 
-SHOPS, FRESH_SHOPS, A_SHOP = 60, 30, 4
+SHOPS, FRESH_SHOPS, FURTHER_SHOPS, A_SHOP = 60, 30, 30, 4
 SIZES = ((1600, 1200), (1600, 1200), (1440, 1080), (1760, 1320), (1680, 945))
 RELIGHT_TUNED, RELIGHT_UNTOUCHED = 27, 13
-PART_FREE = 300
+PART_FREE, FURTHER_PART_FREE = 300, 240
 WHOLE_PLATE = ("single friction", "steel row", "pair")  # what stands in a photo gone wrong
 
 
@@ -47,6 +47,14 @@ def fresh_scenes() -> tuple[Scene, ...]:
     )
 
 
+def further_scenes() -> tuple[Scene, ...]:
+    """120 more of the kind, none untouched, and their clean photos: faults that the others no longer show."""
+    rng = np.random.default_rng(20261129)
+    third, first = _Third(), SHOPS + FRESH_SHOPS
+    shops = [shop for shop in range(first, first + 2 * FURTHER_SHOPS) if shop % 3 != 2][:FURTHER_SHOPS]
+    return tuple(scene for shop in shops for scene in _shop(rng, shop, True, third))
+
+
 def relit_scenes() -> tuple[Scene, ...]:
     """The forty scenes of the broad catalogue that are photographed under four lights each."""
     able = [s for s in broad_scenes() if s.gradeable and s.neutral and not s.clean]
@@ -58,7 +66,13 @@ def relit_scenes() -> tuple[Scene, ...]:
 def part_free_scenes() -> tuple[Scene, ...]:
     """300 small photos of benches with round clutter and no part; every third is untouched."""
     rng = np.random.default_rng(20251108)
-    return tuple(_part_free(rng, k) for k in range(PART_FREE))
+    return tuple(_part_free(rng, k, k % 3 != 2) for k in range(PART_FREE))
+
+
+def further_part_free_scenes() -> tuple[Scene, ...]:
+    """240 more of the kind, none untouched."""
+    rng = np.random.default_rng(20261128)
+    return tuple(_part_free(rng, k, True) for k in range(PART_FREE, PART_FREE + FURTHER_PART_FREE))
 
 
 class _Third:
@@ -100,7 +114,7 @@ def _shop(rng: Generator, shop: int, tuned: bool, third: _Third) -> list[Scene]:
         clutter=_clutter(rng, 1),
         fill=0.62,
         size=(1200, 900),
-        taken_at=f"2025:09:{1 + shop // 3:02d} {9 + shop % 8:02d}:05:00",
+        taken_at=f"2025:09:{1 + shop // 3 % 30:02d} {9 + shop % 8:02d}:05:00",
         orientation=1,
         clean=True,
         alike=True,
@@ -147,7 +161,7 @@ def _scene(
         shadow_edge=light == "window" and rng.random() < 0.35,
         fill=fill_of(rng, len(parts), defect),
         size=size[::-1] if apply_end in ("top", "bottom") else size,
-        taken_at=f"2025:09:{1 + shop // 3:02d} {9 + shop % 8:02d}:{10 + 9 * k:02d}:00",
+        taken_at=f"2025:09:{1 + shop // 3 % 30:02d} {9 + shop % 8:02d}:{10 + 9 * k:02d}:00",
         first_on_top=bool(rng.random() < 0.4),
         alike=True,
         phone="varied",
@@ -155,8 +169,7 @@ def _scene(
     )
 
 
-def _part_free(rng: Generator, k: int) -> Scene:
-    tuned = k % 3 != 2
+def _part_free(rng: Generator, k: int, tuned: bool) -> Scene:
     names = list(ROUND_THINGS) * 4 + list(MORE_ROUND_THINGS) * 4 + list(OTHER_THINGS) + list(NEUTRALS)
     return Scene(
         id=f"f{k:03d}",
