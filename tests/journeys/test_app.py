@@ -16,6 +16,7 @@ from wearview.record import PACK, build_document
 from wearview.settings import load_settings
 from wearview.terms import CAUTIONS, FRICTION, REASONS, STEEL, VERDICTS
 from wearview.ui import bench, gate, tray
+from wearview.ui.demo import demo_url
 from wearview.ui.words import plain
 
 ROOT = Path(__file__).parents[2]
@@ -480,6 +481,14 @@ def test_the_demo_is_looked_at_in_a_record_of_its_own(app, url):
     assert record.list_teardowns(record.open_store(url)) == []
     press(app, "leave demo")
     assert "Demo of an invented shop" not in shown(turn_to(app, PHOTOS))
+
+
+def test_an_address_of_the_demo_shows_it_after_the_program_was_started_anew(app):
+    demo_url.cache_clear()  # the record goes with the program
+    app.query_params.update(record="demo", teardown="job-2317", element="direct clutch")
+    turn_to(run(app), PACK_PAGE)
+    assert "No teardown is open" not in shown(app)
+    assert "job-2317" in shown(app)
 
 
 def test_a_record_that_cannot_be_opened_is_said_in_words(app, monkeypatch):

@@ -21,7 +21,8 @@ from wearview.report.packpic import pack_picture
 from wearview.report.shop import Shop
 from wearview.report.view import report_view
 from wearview.report.words import profile_caption
-from wearview.terms import CAUTIONS, FRICTION, GAP, PROBLEMS, STEEL
+from wearview.terms import CAUTIONS, FRICTION, GAP, PROBLEMS, REACTION, STEEL
+from wearview.ui.words import PROFILE_SCALE
 
 WHEN = "2024-05-03T10:00:00+00:00"
 HOSTILE = '<script>document.title = "ran"</script>'
@@ -416,6 +417,14 @@ def test_a_pack_without_a_score_is_drawn_without_a_profile():
     untold = pack_picture([documents.part(photo, n, n, None) for n in (1, 2)])
     assert untold.lines == ()
     assert untold.drawn_height < told.drawn_height - told.profile_height
+
+
+def test_the_profile_of_twelve_plates_fits_a_phone_without_scrolling():
+    photo = documents.jpeg(1)
+    kinds = [*(STEEL, FRICTION) * 5, STEEL, REACTION]
+    picture = pack_picture([documents.part(photo, n, n, 1, kind) for n, kind in enumerate(kinds, 1)])
+    phone, beside = 360, 2 * 16 + 2 * 6.4  # px; the page's margins and the frame's, of `page.css`
+    assert PROFILE_SCALE[0] * picture.profile_width < phone - beside
 
 
 def test_bands_and_single_plates_have_no_pack_drawing():

@@ -10,6 +10,7 @@ _WIDTH = {FRICTION: 34.0, STEEL: 20.0, REACTION: 46.0}
 _UNSEEN_WIDTH = 20.0
 _GAP = 10.0
 _PISTON, _SNAP_RING = 80.0, 98.0  # room for the two ends and their labels
+_BESIDE_PROFILE = 58.0  # room for the scores and their name
 
 _TOP_SCORE = 5.0
 
@@ -83,6 +84,16 @@ class PackPicture:
     def last(self) -> float:
         """Right edge of the last plate."""
         return self.slots[-1].x + self.slots[-1].width
+
+    @property
+    def profile_left(self) -> float:
+        """Left edge of the profile with its numbers, where it stands alone."""
+        return self.first - _BESIDE_PROFILE
+
+    @property
+    def profile_width(self) -> float:
+        """Width of the profile where it stands alone, without room for the ends of the pack."""
+        return self.last + _GAP - self.profile_left
 
 
 def pack_picture(parts: list[dict[str, Any]]) -> PackPicture | None:

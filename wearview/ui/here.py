@@ -27,6 +27,8 @@ def remember() -> None:
             st.session_state[key] = st.query_params[key]
         elif key in st.session_state:
             st.session_state[key] = st.session_state[key]
+    if in_demo():
+        open_demo()  # an address outlives the program, and the demo's record ends with it
 
 
 def page(name: str, title: str | None = None, *, first: bool = False) -> st.Page:

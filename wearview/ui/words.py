@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from wearview.library import StoredLining
 
 FONT = "system-ui, sans-serif"
+PROFILE_SCALE = 0.55, 1.3  # px of the window for one of the drawing: numbers stay legible, and no poster
 _MARKDOWN = frozenset("\\`*_{}[]()<>#+-.!|~$:&^=\"'/@%")
 
 
@@ -22,18 +23,19 @@ def row_html(lines: list[PartLine]) -> str:
     return _pieces("plates.html").row(lines)
 
 
-def profile_svg(lines: list[PartLine], name: str) -> str | None:
-    """The heat score by position as a drawing that stands alone; None for bands and under two positions."""
+def profile_html(lines: list[PartLine], name: str, alt: str) -> str:
+    """The heat score by position as a drawing; it scrolls in a frame of its own where a phone is too narrow
+    for its numbers. Empty for bands, under two positions and without a score."""
     picture = pack_picture([line.part for line in lines])
-    return None if picture is None else _pieces("drawings.svg").profile_svg(picture, name, FONT).strip()
-
-
-def profile_html(svg: str, alt: str) -> str:
-    """A drawing that scrolls in a frame of its own where a phone is too narrow for its numbers."""
+    if picture is None or not picture.lines:
+        return ""
+    svg = _pieces("drawings.svg").profile_svg(picture, name, FONT).strip()
     data = base64.b64encode(svg.encode()).decode("ascii")
+    least, most = (round(share * picture.profile_width) for share in PROFILE_SCALE)
     return (
-        '<div class="wv wv-profile" tabindex="0" role="region" aria-label="Heat score by position">'
-        f'<img src="data:image/svg+xml;base64,{data}" alt="{escape(alt, quote=True)}"></div>'
+        f'<div class="wv wv-profile" style="max-width:{most}px" tabindex="0" role="region" '
+        f'aria-label="Heat score by position"><img style="min-width:{least}px" '
+        f'src="data:image/svg+xml;base64,{data}" alt="{escape(alt, quote=True)}"></div>'
     )
 
 

@@ -31,7 +31,6 @@ from wearview.ui.words import (
     plate_html,
     plate_style,
     profile_html,
-    profile_svg,
     row_html,
     said_html,
     suggested_html,
@@ -80,8 +79,8 @@ def _element(store: record.Store, teardown: Teardown, element: Element, grading:
         st.warning(said)
     show.html(said_html(element))
     _plate(store, teardown, element, grading, lines)
-    if svg := profile_svg(lines, element.name):
-        show.html(profile_html(svg, _profile_words(lines)))
+    if profile := profile_html(lines, element.name, _profile_words(lines)):
+        show.html(profile)
         st.caption(profile_caption(line.part["kind"] for line in lines))
     show.html(pack_html(grading.document, lines))
     # Not in an expander: what one hides is made and sent all the same, at every tap.
