@@ -77,7 +77,7 @@ def test_heat_where_none_is_expected_is_told_first(run, keep):
     assert news < shown.index("Direct") < shown.index("expected: shift element")
     line = shown[news:].splitlines()[1]
     assert line == "  Forward, expected: should always look clean; position 2 (1 light heat), 3 (3 burnt)"
-    assert "3 of 9 plates are in the photos" in shown
+    assert "The photos show 3 plates; the pack is stated to have 9." in shown
     record_of = json.loads(run("teardown", "show", "Job 7", "--json", "-"))
     direct, forward = record_of["elements"]
     assert len(forward["unexpected_heat"]) == 2

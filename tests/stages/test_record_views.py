@@ -15,6 +15,7 @@ from wearview.record import (
     Teardown,
     Verdict,
     compare,
+    miscount,
     parts_list,
     schema,
     unexpected_heat,
@@ -229,3 +230,22 @@ def test_only_a_blind_teardown_is_veiled():
 def test_unexpected_heat_is_no_news_while_it_is_hidden():
     [hidden] = veil(teardown(element(pack([0, 3]), expects="clean"), blind=True)).elements
     assert hot(hidden) == []
+
+
+def test_another_number_of_plates_than_stated_is_said_in_words():
+    assert "show 1 plate; the pack is stated to have 3" in miscount(element(pack([0]), plates=3))
+    assert "at an end of its row" in miscount(element(pack([0, 1]), plates=3))
+    assert "photographed twice" in miscount(element(pack([0, 1, 2, 3]), plates=3))
+
+
+def test_two_sides_of_a_plate_are_one_plate():
+    two_sided = pack([0, 1])
+    for part, side in zip(two_sided.document["photos"][0]["parts"], ("apply", "reaction"), strict=True):
+        part |= {"position": 1, "side": side}
+    assert miscount(element(two_sided, plates=1)) == ""
+
+
+def test_no_number_is_missed_where_none_is_stated_or_nothing_was_graded():
+    assert miscount(element(pack([0, 1]))) == ""
+    assert miscount(element(None, plates=3)) == ""
+    assert miscount(element(pack([0, 1]), plates=2)) == ""

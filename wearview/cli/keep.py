@@ -2,14 +2,16 @@
 
 import argparse
 import hashlib
+import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
 from wearview import store as record
+from wearview.cli.tables import printable
 from wearview.cli.where import open_record
 from wearview.draw import overlay_photo
 from wearview.errors import CallError
-from wearview.record import Document, Graded
+from wearview.record import Document, Graded, miscount
 from wearview.report import jpeg
 
 
@@ -27,7 +29,12 @@ def keeper(args: argparse.Namespace) -> Callable[[Graded, Document], Document]:
 
     def kept(graded: Graded, document: Document) -> Document:
         stored = keep(store, args.teardown, args.element, graded, document)
-        return _as_shown(store, args.teardown, args.element) or stored
+        teardown = record.get_teardown(store, args.teardown)
+        [element] = [e for e in teardown.elements if e.name == args.element.strip()]
+        if wrong := miscount(element):
+            print(f"wearview: {printable(element.name)}: {wrong}", file=sys.stderr)
+        # The grades of one that is judged blind are hidden.
+        return element.latest.document if teardown.blind and element.latest else stored
 
     return kept
 
@@ -53,12 +60,3 @@ def _original(file: str, sha256: str) -> bytes:
     if hashlib.sha256(original).hexdigest() != sha256:
         raise CallError(file, "changed while it was graded", "Grade it again")
     return original
-
-
-def _as_shown(store: record.Store, teardown: str, element: str) -> Document | None:
-    """What may be seen of the grading just stored; None where all of it may."""
-    found = record.get_teardown(store, teardown)
-    if not found.blind:
-        return None
-    [latest] = [e.latest for e in found.elements if e.name == element.strip() and e.latest]
-    return latest.document

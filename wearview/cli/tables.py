@@ -5,7 +5,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
 from wearview.files import base_name
-from wearview.record import HIDDEN, Duty, Element, PartLine, Teardown, Verdict, unexpected_heat
+from wearview.record import HIDDEN, Duty, Element, PartLine, Teardown, Verdict, miscount, unexpected_heat
 from wearview.terms import GAP, NO_PASS, PROBLEMS, SHOTS_DISAGREE, TINTS, how_many
 
 WIDTH = 100
@@ -102,9 +102,8 @@ def element_text(element: Element, lines: Sequence[PartLine]) -> str:
     else:
         paragraphs = [pack_text(element.name, element.latest.document, lines)]
     told_duty = [duty_text(element.duty)] if element.duty != Duty() else []
-    seen = len({line.part["position"] for line in lines})
-    if lines and element.duty.plates not in (None, seen):
-        told_duty.append(f"{seen} of {element.duty.plates} plates are in the photos")
+    if wrong := miscount(element):
+        told_duty.append(wrong)
     if told_duty:
         paragraphs.append("\n".join(textwrap.fill(line, WIDTH) for line in told_duty))
     told = [f"verdict on the pack: {verdict_text(v)}" for v in element.pack_verdicts[-1:]]

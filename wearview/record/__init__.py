@@ -33,6 +33,7 @@ from wearview.record.history import (
     Teardown,
     TeardownLine,
     differences,
+    miscount,
     part_lines,
     unexpected_heat,
 )
@@ -119,6 +120,7 @@ __all__ = [
     "measured_from",
     "measured_json",
     "mileage_json",
+    "miscount",
     "parse_kinds",
     "parse_length",
     "parse_mileage",

@@ -9,6 +9,7 @@ from wearview.record.inspection import Inspection
 from wearview.record.measured import Measured
 from wearview.record.mileage import Mileage
 from wearview.record.verdict import PACK, Verdict, position_label
+from wearview.terms import how_many
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -197,3 +198,22 @@ def unexpected_heat(element: Element) -> tuple[PartLine, ...]:
         near = pack["near_reaction_end"]["positions"]
         hot = [line for line in hot if line.part["position"] not in near]
     return tuple(hot)
+
+
+def miscount(element: Element) -> str:
+    """What to say where the photos show another number of plates than the pack is stated to have; empty where
+    they agree, and where nothing is stated or found.
+
+    A row with a plate missed at its end has no gap: nothing but its number tells.
+    """
+    seen = len({line.part["position"] for line in part_lines(element)})
+    stated = element.duty.plates
+    if not seen or stated is None or seen == stated:
+        return ""
+    told = f"The photos show {how_many(seen, 'plate')}; the pack is stated to have {stated}."
+    if seen < stated:
+        return (
+            f"{told} Where all were photographed, one was missed, perhaps at an end of its row: look which, "
+            "as the positions counted behind it are off."
+        )
+    return f"{told} Look whether one was photographed twice, or something else was taken for a plate."

@@ -13,6 +13,7 @@ from wearview.record import (
     Suggestion,
     Teardown,
     compare,
+    miscount,
     part_lines,
     suggestions,
     unexpected_heat,
@@ -77,6 +78,8 @@ def _element(store: record.Store, teardown: Teardown, element: Element, grading:
         st.warning(heat_news(tuple(line.label for line in hot)))
     for said in gap_words(line.label for line in lines if GAP in line.part["problems"]):
         st.warning(said)
+    if wrong := miscount(element):
+        st.warning(wrong)
     show.html(said_html(element))
     _plate(store, teardown, element, grading, lines)
     if profile := profile_html(lines, element.name, _profile_words(lines)):
