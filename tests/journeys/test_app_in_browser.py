@@ -109,6 +109,8 @@ def test_rims_are_set_by_tapping_and_the_part_is_graded_in_place(tmp_path):
         tab.wait_for("document.body.innerText.includes('Something was found wrongly')")
         tab.value("document.querySelector('.st-key-wrong input').click()")
         press(tab, "Tap the rims of position 1")
+        outer = before["outline"]["outer"]
+        assert shown_rim(tab) == pytest.approx([outer["cx"], outer["cy"], outer["major"]], abs=4)
         tap_rims(tab, before)
         after = wait_for_part(tab, bench.store)
     assert after["id"] == before["id"]
@@ -246,6 +248,19 @@ def tap_lines(tab, lines):
         for x, y in line:
             tab.value(TAP.format(x=x / WIDTH, y=y / HEIGHT))
         tab.value(f"{IN_SHADOW}('.next').click()")
+
+
+def shown_rim(tab):
+    """Centre and length of the outer rim as it is drawn over the photo, in the photo's pixels."""
+    picture, rim = (f"{IN_SHADOW}('{named}')" for named in ("img", ".found ellipse"))
+    tab.wait_for(f"{picture}?.complete && {picture}.naturalWidth > 0")
+    return tab.value(
+        f"((box, rim) => {{ const scale = {WIDTH} / box.width, to = rim.getScreenCTM();"
+        " const at = new DOMPoint(rim.cx.baseVal.value, rim.cy.baseVal.value).matrixTransform(to);"
+        " return [(at.x - box.left) * scale, (at.y - box.top) * scale,"
+        " 2 * rim.rx.baseVal.value * Math.hypot(to.a, to.b) * scale]; })"
+        f"({picture}.getBoundingClientRect(), {rim})"
+    )
 
 
 def wait_for_part(tab, store):

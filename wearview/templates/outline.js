@@ -25,6 +25,19 @@ function drawn(tag, values) {
   return made;
 }
 
+// What was found so far, thin and dashed, as a part's lines: in pixels of the photo, whose centres are whole numbers.
+function foundLines(shapes, [width, height]) {
+  const made = drawn("svg", { class: "found", viewBox: `-0.5 -0.5 ${width} ${height}`, width: "100%", height: "100%", preserveAspectRatio: "none" });
+  for (const shape of shapes) {
+    for (const kind of ["dark", "light"]) {
+      if (shape.polygon) { made.append(drawn("polygon", { class: kind, points: shape.polygon.join(" ") })); continue; }
+      const [cx, cy, major, minor, angle] = shape.ellipse;
+      made.append(drawn("ellipse", { class: kind, cx, cy, rx: major / 2, ry: minor / 2, transform: `rotate(${angle} ${cx} ${cy})` }));
+    }
+  }
+  return made;
+}
+
 export default function ({ parentElement, data, setTriggerValue }) {
   const find = (name) => parentElement.querySelector(name);
   const frame = find(".frame"), image = find("img"), drawing = find("svg"), next = find(".next"), back = find(".back"), cross = find(".cross"), lens = find(".lens");
@@ -40,6 +53,7 @@ export default function ({ parentElement, data, setTriggerValue }) {
     layer.style.aspectRatio = String(data.ratio);
   }
   lens.style.backgroundImage = `url("${data.photo}")`;
+  const found = foundLines(data.found, data.size);
   const points = [[], []];
   let at = 0, pulled = null, keyed = null;
   const ordered = (n) => (data.closed ? points[n] : inLine(points[n], data.ratio));
@@ -49,7 +63,7 @@ export default function ({ parentElement, data, setTriggerValue }) {
     next.textContent = step.next;
     next.disabled = left > 0;
     back.disabled = !at && !points[0].length;
-    drawing.replaceChildren(...points.map((group, n) => {
+    drawing.replaceChildren(found, ...points.map((group, n) => {
       const made = drawn("g", { class: GROUPS[n] });
       if (!data.closed) {
         const line = ordered(n);

@@ -1,6 +1,6 @@
 """What only a browser can do with photos: slide between one and its heat map, tap rims or edges, drag."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
@@ -54,6 +54,16 @@ def _crop(entry: dict[str, Any], part: dict[str, Any] | None, share: float) -> d
         "top": top / height,
         "shape": width / height,
     }
+
+
+def _shapes(part: dict[str, Any]) -> Iterator[dict[str, list[Any]]]:
+    """The lines by which a part was found: its rims, or the outline of a band."""
+    outline = part["outline"]
+    rims = [outline[name] for name in ("outer", "inner") if outline[name] is not None]
+    for rim in rims:
+        yield {"ellipse": [rim[name] for name in ("cx", "cy", "major", "minor", "angle_deg")]}
+    if not rims:
+        yield {"polygon": outline["polygon"]}
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,6 +142,8 @@ def ask_lines(
             "where": asked.where,
             "enough": asked.enough,
             "closed": asked.closed,
+            "size": [entry["width"], entry["height"]],
+            "found": [shape for other in entry["parts"] for shape in _shapes(other)],
             **_crop(entry, part, ROOM),
         },
         key=key,
