@@ -41,6 +41,8 @@ TEETH_LEVEL, TEETH_MIDDLE = -3.5, 0.47  # of ln (teeth / sheet / middle)
 # photos is 0.50, of steels, and 0.87 the one where a card was read as paper.
 BRIGHTEST_PARTS, PARTS_LEVEL = 0.6, -30.0  # of ln (parts / brightest), above it
 
+Level = NDArray[np.uint8] | NDArray[np.float32]
+
 
 @dataclass(frozen=True, slots=True)
 class Shape:
@@ -132,11 +134,10 @@ def find_neutrals(
     for level in _maps(tiny):
         seen = level[free].astype(np.float32)
         darkest, brightest = quantile(seen, 0.01), quantile(seen, 0.999)
-        steps = np.linspace(darkest, brightest, LEVELS)[1:-1]
-        for limit in np.unique(steps):
-            for side in (cv2.CMP_GT, cv2.CMP_LT):
-                mask = cv2.bitwise_and(cv2.compare(level, float(limit), side), free8)
-                outlines.extend(_sheets(mask, STANDS_OUT))
+        above, below = _without_specks(level, free8)
+        for limit in np.unique(np.linspace(darkest, brightest, LEVELS)[1:-1]):
+            for values, side in ((above, cv2.CMP_GT), (below, cv2.CMP_LT)):
+                outlines.extend(_sheets(cv2.compare(values, float(limit), side), STANDS_OUT))
 
     def judged(outlines: list[NDArray[np.int32]]) -> list[Neutral]:
         each = (_judge_sheet(one, tiny, rgb8, 1 / factor, teeth, parts) for one in _distinct(outlines))
@@ -151,16 +152,34 @@ def _even_sheets(rgb8: NDArray[np.uint8], free8: NDArray[np.uint8]) -> list[NDAr
     level = rgb8.astype(np.float32)
     mean = cv2.blur(level, (5, 5))
     variance = np.maximum(cv2.blur(level * level, (5, 5)) - mean * mean, 0)
-    uneven = np.sqrt(variance.max(axis=2)) / (mean.max(axis=2) + 8)  # 8 codes: the noise of a dark pixel
+    # 8 codes: the noise of a dark pixel.
+    uneven = np.asarray(np.sqrt(_highest(variance)) / (_highest(mean) + 8), np.float32)
     limits = np.quantile(uneven[free8 > 0], np.linspace(0.05, 0.9, LEVELS))
+    _, below = _without_specks(uneven, free8)
     return [
-        outline
-        for limit in limits
-        for outline in _sheets(cv2.bitwise_and(cv2.compare(uneven, float(limit), cv2.CMP_LT), free8), EVEN)
+        outline for limit in limits for outline in _sheets(cv2.compare(below, float(limit), cv2.CMP_LT), EVEN)
     ]
 
 
-def _maps(rgb8: NDArray[np.uint8]) -> list[NDArray[np.uint8] | NDArray[np.float32]]:
+def _highest(values: NDArray[np.float32]) -> NDArray[np.float32]:
+    """The largest of three channels."""
+    first, second, third = cv2.split(values)
+    return np.asarray(cv2.max(cv2.max(first, second), third))
+
+
+def _without_specks(level: Level, free8: NDArray[np.uint8]) -> tuple[Level, Level]:
+    """A level of 0..255 to see in what lies above a limit, and one for what lies below it, both in free
+    places three pixels wide or more.
+
+    Opened once for all limits: what is over a limit in an opened level is what opening leaves of all that is
+    over it (J. Serra, Image Analysis and Mathematical Morphology, 1982; from memory).
+    """
+    above, below = level.copy(), level.copy()
+    above[free8 == 0], below[free8 == 0] = 0, 255
+    return cv2.morphologyEx(above, cv2.MORPH_OPEN, _NEAR), cv2.morphologyEx(below, cv2.MORPH_CLOSE, _NEAR)
+
+
+def _maps(rgb8: NDArray[np.uint8]) -> list[Level]:
     """Darkest channel (white stands out from any colour), brightest channel, colourfulness."""
     red, green, blue = cv2.split(rgb8)
     low, high = cv2.min(cv2.min(red, green), blue), cv2.max(cv2.max(red, green), blue)
@@ -174,15 +193,12 @@ def _maps(rgb8: NDArray[np.uint8]) -> list[NDArray[np.uint8] | NDArray[np.float3
 
 def _sheets(piece: NDArray[np.uint8], shape: Shape) -> list[NDArray[np.int32]]:
     """Four-cornered outlines among the connected pieces of a mask."""
-    height, width = piece.shape
-    opened = cv2.morphologyEx(piece, cv2.MORPH_OPEN, _NEAR)
-    contours, _ = cv2.findContours(opened, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
+    least, most = MIN_AREA * piece.size, MAX_AREA * piece.size
+    contours, _ = cv2.findContours(piece, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
     found = []
     for contour in contours:
-        if len(contour) < 4:
-            continue
         area = cv2.contourArea(contour)
-        if not MIN_AREA * height * width < area < MAX_AREA * height * width:
+        if not least < area < most:
             continue
         hull = cv2.convexHull(contour)
         hull_area = cv2.contourArea(hull)
