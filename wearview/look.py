@@ -3,7 +3,7 @@
 import math
 from collections import deque
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 
@@ -22,7 +22,7 @@ from wearview.light import (
     known_colours,
 )
 from wearview.material import settle_kinds
-from wearview.parts import NOTHING_SAID, Corrections, Part, find_parts, nothing_found
+from wearview.parts import NOTHING_SAID, Corrections, Part, find_parts, nothing_found, row_order
 from wearview.parts import look as see
 from wearview.photo import (
     WORKING_SIDE,
@@ -37,7 +37,7 @@ from wearview.quality import Quality, judge
 from wearview.reference import Reference, reference_from_face
 from wearview.settings import Settings
 from wearview.surface import GRID, Face, diameter_of, rectify, take_face
-from wearview.terms import FRICTION, LINED_KINDS, PROBLEMS
+from wearview.terms import FRICTION, LINED_KINDS, PROBLEMS, WEAK_LIGHT
 
 Source = str | PhotoFile | PhotoBytes | Photo  # a file by its path, its bytes, or already read
 SMALL = 800  # long side of the copy in which the light is judged
@@ -57,6 +57,7 @@ class Seen:
     light: Light | None
     targets: Targets | None
     no_part: str | None = None  # why none was found, a name from `terms.PROBLEMS`
+    faces: tuple[tuple[Part, Face], ...] | None = None  # of its parts, where they were taken in its own light
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -107,7 +108,11 @@ def look_at(photo: Photo, said: Corrections = NOTHING_SAID, colours: KnownColour
 
 @contextmanager
 def look_ahead(
-    sources: Sequence[Source], said: Mapping[str, Corrections], colours: KnownColours, workers: int
+    sources: Sequence[Source],
+    said: Mapping[str, Corrections],
+    colours: KnownColours,
+    workers: int,
+    and_then: Callable[[Seen], Seen],
 ) -> Iterator[Callable[[int], Seen]]:
     """What looks at a source by its number; with several workers for each number once, in rising order.
 
@@ -120,6 +125,8 @@ def look_ahead(
     workers : int
         From two on, so many threads look at what comes next while the caller is at work on what came before,
         and so many photos more are held in memory. What is seen is the same.
+    and_then : callable
+        What these threads do besides with each photo; not called where the caller waits anyway.
 
     Raises
     ------
@@ -135,14 +142,18 @@ def look_ahead(
         yield look
         return
     pool = ThreadPoolExecutor(workers)
-    begun = deque(pool.submit(look, number) for number in range(min(workers, len(sources))))
+
+    def begin(number: int) -> Future[Seen]:
+        return pool.submit(lambda: and_then(look(number)))
+
+    begun = deque(begin(number) for number in range(min(workers, len(sources))))
 
     def looked(number: int) -> Seen:
         try:
             return begun.popleft().result()
         finally:
             if number + workers < len(sources):
-                begun.append(pool.submit(look, number + workers))
+                begun.append(begin(number + workers))
 
     try:
         yield looked
@@ -182,6 +193,21 @@ def take_faces(
         rectified.append(rectify(photo, part, light, mm_per_px))
     settled = settle_kinds(parts, rectified, settings)
     return [(part, take_face(photo, r, part, light)) for part, r in zip(settled, rectified, strict=True)]
+
+
+def with_faces(seen: Seen, apply_end: str | None, settings: Settings) -> Seen:
+    """The photo with its faces, in row order, where its own light will do: before the others are known."""
+    light = seen.light
+    if light is None or light.method in WEAK_LIGHT:
+        return seen
+    able = [part for part in in_row(seen.parts, apply_end) if not is_refused(part)]
+    return replace(seen, faces=tuple(take_faces(seen.photo, able, light, seen.targets, settings)))
+
+
+def in_row(parts: Sequence[Part], apply_end: str | None) -> list[Part]:
+    """The parts as they lie in a row, from the apply end."""
+    centres = np.array([centre_of(part) for part in parts]).reshape(-1, 2)
+    return [parts[i] for i in row_order(centres, apply_end)]
 
 
 @dataclass(frozen=True, slots=True, eq=False)

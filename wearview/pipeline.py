@@ -22,15 +22,17 @@ from wearview.look import (
     Source,
     centre_of,
     clean_from_photo,
+    in_row,
     is_refused,
     look_ahead,
     mm_per_px_of,
     name_of,
     read_source,
     take_faces,
+    with_faces,
 )
 from wearview.pack import Pack, PackEntry, profile_pack
-from wearview.parts import Corrections, Part, behind_gap, row_order
+from wearview.parts import Corrections, Part, behind_gap
 from wearview.photo import Photo, read_in_full
 from wearview.record import Graded, GradedPart, GradedPhoto, Place, SecondLight, Shows
 from wearview.reference import NO_REFERENCE, Reference, cleanest_part
@@ -153,7 +155,11 @@ def grade_photos(
     alone = kinds is None and places is None
     done_before = known if known is not None and alone else lambda source, position: None
     ahead = workers if known is None else 1
-    with look_ahead(order, corrections, known_colours(settings), ahead) as look:
+
+    def and_then(seen: Seen) -> Seen:
+        return seen if kinds else with_faces(seen, apply_end, settings)
+
+    with look_ahead(order, corrections, known_colours(settings), ahead, and_then) as look:
         if isinstance(reference, Clean):
             anchor, clean = reference.light, reference.reference
         elif reference is not None:
@@ -212,16 +218,11 @@ def grade_photos(
 def _with_kinds(parts: tuple[Part, ...], stated: list[str], apply_end: str | None) -> tuple[Part, ...]:
     """The parts in row order with kinds a person stated; those used up are taken off `stated`."""
     out = []
-    for part in _in_row(parts, apply_end):
+    for part in in_row(parts, apply_end):
         if stated:
             part = replace(part, kind=stated.pop(0), kind_confidence=1.0)
         out.append(part)
     return tuple(out)
-
-
-def _in_row(parts: Sequence[Part], apply_end: str | None) -> list[Part]:
-    centres = np.array([centre_of(part) for part in parts]).reshape(-1, 2)
-    return [parts[i] for i in row_order(centres, apply_end)]
 
 
 def _faces(
@@ -239,11 +240,14 @@ def _faces(
         problems.append("no neutral in view")
     if seen.light is not None:
         problems.extend(seen.light.problems)
-    found = _in_row(seen.parts, apply_end)
+    found = in_row(seen.parts, apply_end)
     taken: dict[int, tuple[Part, Face]] = {}
     if light is not None:
         able = [k for k, part in enumerate(found) if not is_refused(part)]
-        faces = take_faces(photo, [found[k] for k in able], light, seen.targets, settings)
+        if seen.faces is not None and light is seen.light:
+            faces = list(seen.faces)
+        else:
+            faces = take_faces(photo, [found[k] for k in able], light, seen.targets, settings)
         linings = [face for part, face in faces if part.kind in LINED_KINDS]
         surer = light if clean is None else settle_sheet(light, linings, clean)
         if surer is not light:

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from wearview import look
+from wearview import look, pipeline
 from wearview.errors import CleanReferenceError
 from wearview.look import clean_from_photo, look_at, read_source, take_faces
 from wearview.photo import PhotoBytes, read_photo, read_photo_bytes
@@ -117,6 +117,14 @@ def test_so_many_photos_are_looked_at_ahead_and_no_more(monkeypatch):
     )
     assert most[0] <= 3  # the one at hand and two ahead
     assert begun[0] == 4
+
+
+def test_faces_are_taken_ahead_too(monkeypatch):
+    clean = clean_from_photo(CLEAN, SETTINGS)
+    alone = grade_photos(PACK, SETTINGS, reference=clean)
+    monkeypatch.delattr(pipeline, "take_faces")
+    ahead = grade_photos(PACK, SETTINGS, reference=clean, workers=2)
+    assert to_json(build_document(ahead, SETTINGS)) == to_json(build_document(alone, SETTINGS))
 
 
 def test_a_bad_reference_is_told_though_photos_are_looked_at_ahead():
