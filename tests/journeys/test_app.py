@@ -2,12 +2,14 @@
 
 import io
 import tomllib
+from collections import Counter
 from pathlib import Path
 
 import pytest
 import streamlit as st
 from PIL import Image
 from streamlit.testing.v1 import AppTest
+from streamlit.testing.v1.local_script_runner import LocalScriptRunner
 
 from tests import documents
 from wearview import store as record
@@ -182,6 +184,29 @@ def test_photos_are_kept_before_they_are_graded_and_a_new_session_finds_them(pho
     other.query_params.update(teardown="Job 7", element="Forward")
     turn_to(run(other), PHOTOS)
     assert "a\\.jpg" in shown(other)
+
+
+def test_what_stands_below_has_its_place_though_nothing_of_the_tray_was_sent(photos_page, monkeypatch):
+    # What Streamlit drops where the tray looks again before its page was sent. A browser goes blank where
+    # anything is put behind a place that is not there.
+    sent = []
+    every = LocalScriptRunner.forward_msgs
+    monkeypatch.setattr(LocalScriptRunner, "forward_msgs", lambda self: kept(every(self), sent))
+    give(photos_page, photo(PLATES))
+    deltas = [message for message in sent if message.WhichOneof("type") == "delta"]
+    left = [message for message in deltas if not message.delta.fragment_id]
+    assert len(left) < len(deltas)
+    known = Counter()
+    for message in left:
+        *around, place = message.metadata.delta_path
+        assert place <= known[tuple(around)]
+        known[tuple(around)] = max(place + 1, known[tuple(around)])
+
+
+def kept(messages, last):
+    """The messages of a run, kept as the last ones."""
+    last[:] = messages
+    return messages
 
 
 def test_the_page_stores_what_the_command_finds(photos_page, url):

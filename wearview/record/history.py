@@ -212,8 +212,9 @@ def miscount(element: Element) -> str:
         return ""
     told = f"The photos show {how_many(seen, 'plate')}; the pack is stated to have {stated}."
     if seen < stated:
+        missed = "one was" if stated - seen == 1 else "some were"
         return (
-            f"{told} Where all were photographed, one was missed, perhaps at an end of its row: look which, "
-            "as the positions counted behind it are off."
+            f"{told} Where all were photographed, {missed} missed, perhaps at an end of a row: look, as the "
+            "positions counted behind are off."
         )
     return f"{told} Look whether one was photographed twice, or something else was taken for a plate."

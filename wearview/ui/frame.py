@@ -29,11 +29,17 @@ def run() -> None:
     chosen = st.navigation(pages, position="hidden")
     # Streamlit's own navigation folds away into a corner, out of sight on a phone.
     with st.container(horizontal=True, gap="small", key="pages"):
-        for page in pages:
-            st.page_link(page, width="stretch")
+        for each in pages:
+            st.page_link(each, width="stretch")
     if here.in_demo():
         with st.container(horizontal=True, key="in demo", vertical_alignment="center"):
             st.markdown("**Demo of an invented shop.** Nothing of it is kept in your record.")
             st.button("Back to your own record", on_click=here.leave_demo, key="leave demo")
-    chosen.run()
-    show.cautions()
+    # What stands below gets its place first. A fragment that looks again by itself may begin before the page
+    # around it was sent: Streamlit then drops what was sent of the fragment, and the browser of a busy
+    # machine, given what stands behind a place that is not there, goes blank for good.
+    page, below = st.container(), st.container()
+    with page:
+        chosen.run()
+    with below:
+        show.cautions()
