@@ -17,6 +17,12 @@ def printable(text: str) -> str:
     return "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in text)
 
 
+def wrapped(text: str, first: str = "", then: str = "") -> str:
+    """A sentence in lines that fit a terminal, `first` before the first and `then` before the others; a level
+    such as heat-marked stays in one piece."""
+    return textwrap.fill(text, WIDTH, initial_indent=first, subsequent_indent=then, break_on_hyphens=False)
+
+
 def table(header: Sequence[str], rows: Iterable[Sequence[str]], right: Sequence[int] = ()) -> str:
     """Columns in line, those of `right` set to the right; empty columns are left out."""
     cells = [[printable(cell) for cell in row] for row in rows]
@@ -91,7 +97,7 @@ def news_text(teardown: Teardown) -> str:
         if hot := unexpected_heat(element):
             places = ", ".join(f"{line.label} ({grade_text(line)})" for line in hot)
             told = printable(f"{element.name}, expected: {element.expectation}; position {places}")
-            lines.append(textwrap.fill(told, WIDTH, initial_indent="  ", subsequent_indent="    "))
+            lines.append(wrapped(told, "  ", "    "))
     return "\n".join(["heat where none is expected:", *lines]) if lines else ""
 
 
@@ -105,7 +111,7 @@ def element_text(element: Element, lines: Sequence[PartLine]) -> str:
     if wrong := miscount(element):
         told_duty.append(wrong)
     if told_duty:
-        paragraphs.append("\n".join(textwrap.fill(line, WIDTH) for line in told_duty))
+        paragraphs.append("\n".join(wrapped(line) for line in told_duty))
     told = [f"verdict on the pack: {verdict_text(v)}" for v in element.pack_verdicts[-1:]]
     told += [
         f"{printable(name)}: {verdict_text(given[-1])}" for name, given in element.named_verdicts.items()
@@ -113,7 +119,9 @@ def element_text(element: Element, lines: Sequence[PartLine]) -> str:
     told += [
         f"earlier photo, position {v.target}: {verdict_text(v)}" for v in element.verdicts_on_earlier_photos
     ]
-    return "\n\n".join([*paragraphs, *(["\n".join(told)] if told else [])])
+    return "\n\n".join(
+        [*paragraphs, *(["\n".join(wrapped(line, then="  ") for line in told)] if told else [])]
+    )
 
 
 def _heading(title: str, document: dict[str, Any]) -> str:
@@ -208,8 +216,8 @@ def _hindrances(lines: Sequence[PartLine]) -> list[str]:
 def _remedy(subject: str, name: str) -> str:
     problem = PROBLEMS.get(name)
     told = f"{problem.text} {problem.remedy}" if problem else name
-    return textwrap.fill(printable(f"{subject}: {told}"), WIDTH, subsequent_indent="  ")
+    return wrapped(printable(f"{subject}: {told}"), then="  ")
 
 
 def _bullet(sentence: str) -> str:
-    return textwrap.fill(printable(sentence), WIDTH, initial_indent="  - ", subsequent_indent="    ")
+    return wrapped(printable(sentence), "  - ", "    ")

@@ -1,7 +1,6 @@
 """`wearview teardown`: open, find, show and compare teardowns."""
 
 import argparse
-import textwrap
 from dataclasses import asdict
 from typing import Any
 
@@ -9,13 +8,13 @@ from wearview import store as record
 from wearview.cli.beside import findings_json, findings_text, measured_text
 from wearview.cli.outputs import write_json
 from wearview.cli.tables import (
-    WIDTH,
     element_text,
     grade_text,
     news_text,
     printable,
     table,
     verdict_cell,
+    wrapped,
     yes_or_no,
 )
 from wearview.cli.where import open_record
@@ -223,7 +222,7 @@ def _history_text(earlier: Teardown, now: Teardown, elements: list[Comparison]) 
     for pair in elements:
         header = ["pos", "then", "verdict then", "now", "verdict now", "what became of it"]
         rows = [[row.label, *_cells(row.then), *_cells(row.now), fate_words(row)] for row in pair.rows]
-        said = [textwrap.fill(printable(line), WIDTH) for line in comparison_words(pair, now)]
+        said = [wrapped(printable(line)) for line in comparison_words(pair, now)]
         paragraphs.append(
             "\n".join([printable(pair.now.name), table(header, rows) or "nothing graded", *said])
         )
