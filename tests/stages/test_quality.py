@@ -197,6 +197,23 @@ def test_a_white_border_all_round_is_a_page():
     assert judge(photo_of(framed)).problems == ("photo on a page",)
 
 
+@pytest.mark.parametrize("above", [True, False])
+@pytest.mark.parametrize("quality", [60, 92])
+def test_a_page_above_or_below_alone_is_a_page(above, quality):
+    margins = (400, 0) if above else (0, 400)
+    page = cv2.copyMakeBorder(bench(), *margins, 0, 0, cv2.BORDER_CONSTANT, value=(255, 255, 255))
+    buffer = io.BytesIO()
+    Image.fromarray(page).save(buffer, "JPEG", quality=quality)
+    assert judge(read_photo_bytes(buffer.getvalue(), "x.jpg")).problems == ("photo on a page",)
+
+
+def test_a_sheet_blown_out_along_the_lower_side_is_no_page():
+    y, x = np.mgrid[0:600, 0:600]
+    beside = bench()
+    beside[y + 0.01 * x > 450] = 255  # half a degree aslant
+    assert "photo on a page" not in judge(photo_of(beside)).problems
+
+
 def test_light_blown_out_along_two_sides_is_no_page():
     # Its end is ragged, as a lamp's is, or aslant, as a sheet's.
     lamp, sheet = bench(), bench()
