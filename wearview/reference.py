@@ -10,7 +10,6 @@ from numpy.typing import NDArray
 
 from wearview.colour import delta_e
 from wearview.errors import CleanReferenceError, ModelsError
-from wearview.ranks import median
 from wearview.settings import Settings
 from wearview.surface import Face
 
@@ -72,7 +71,7 @@ def reference_from_face(
     seen = face.seen
     if seen.sum() < 500:
         return None
-    lab = median(face.colours, 0).astype(float)
+    lab = face.usual.astype(float)
     spread = math.hypot(BATCH_SPREAD, 1.64 * face.noise)
     return Reference(source, file, lining, lab, spread, face.grain, None, face.light_uncertainty)
 

@@ -33,6 +33,14 @@ def test_a_shine_hides_part_of_a_burn_and_taking_it_off_shows_some_of_it_again(s
     assert hidden + 1 < seen < true + 0.5
 
 
+def test_a_median_that_is_known_need_not_be_worked_out_again():
+    shiny = face(BURNT_TAN, 0.05)
+    known = without_sheen(shiny, TAN, usual_lab=np.median(shiny, axis=0))
+    np.testing.assert_allclose(known, without_sheen(shiny, TAN), atol=1e-5)
+    other = without_sheen(shiny, TAN, usual_lab=np.median(face(BURNT_TAN), axis=0))
+    assert np.abs(other - known).max() > 1
+
+
 @pytest.mark.parametrize("lab", [TAN, BURNT_TAN, TAN - [8, 0, 2]])
 def test_a_face_without_a_shine_stays_as_it_is(lab: np.ndarray):
     pixels = face(lab)

@@ -6,6 +6,7 @@ import cv2
 import numpy as np
 import pytest
 
+from tests.faces import RING, ring_face
 from wearview.look import look_at
 from wearview.photo import read_photo
 from wearview.surface import rectify, take_face
@@ -110,3 +111,10 @@ def test_a_highlight_is_left_out_and_a_pale_patch_of_the_lining_is_not():
         kept[what] = (take_face(photo, rectified, part, light).mask & spot).sum() / plain.sum()
     assert kept["highlight"] < 0.1
     assert kept["pale"] > 0.7
+
+
+def test_the_usual_colour_of_a_face_is_the_median_of_what_is_measured():
+    lab = np.random.default_rng(5).normal(50, 9, (*RING.shape, 3))
+    face = ring_face(lab)
+    np.testing.assert_allclose(face.usual, np.median(lab[RING], axis=0), atol=1e-5)  # single precision
+    assert np.isnan(ring_face(mask=np.zeros_like(RING)).usual).all()

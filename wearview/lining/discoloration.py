@@ -133,7 +133,7 @@ def read_lining(
 
     glazing = glazing or read_glazing(face, reference)
     glaze = glazing.value / 100 if glazing.known else 0.0
-    lab = dimmed(without_sheen(face.colours, clean, glaze), too_bright)
+    lab = dimmed(without_sheen(face.colours, clean, glaze, face.usual), too_bright)
     difference = delta_e(lab, clean)
     delta_l = lab[:, 0] - np.float32(clean[0])
     everywhere = np.ones(n, dtype=bool)

@@ -189,8 +189,7 @@ def evidence_of_glaze(face: Face, reference: Reference) -> Evidence:
     assert face.fibres is not None
     clean_lab, fibres, lab = reference.lab_median, face.fibres, face.colours
     light_half = np.flatnonzero(lab[:, 0] >= middle(lab[:, 0]))
-    usual_lab = median(lab, 0)
-    colours = np.stack([usual_lab, median(np.take(lab, light_half, axis=0), 0), clean_lab])
+    colours = np.stack([face.usual, median(np.take(lab, light_half, axis=0), 0), clean_lab])
     usual, light, clean = lab_to_linear(colours).astype(float)
     dark, half, bright, top = (quantile(lab[:, 0], share) for share in (0.1, 0.5, 0.9, 0.98))
     blueness = float(min(clean[2] / max(clean[:2].mean(), 1e-4), _GREYEST))
@@ -214,7 +213,7 @@ def evidence_of_glaze(face: Face, reference: Reference) -> Evidence:
         blueness=blueness,
         shade=math.log((dark + 16) / (float(clean_lab[0]) + 16)),
         blue=blue,
-        faded=float(np.hypot(*clean_lab[1:]) - np.hypot(*usual_lab[1:])),
+        faded=float(np.hypot(*clean_lab[1:]) - np.hypot(*face.usual[1:])),
         swing=swing,
         speckle=fibres.speckle,
         grain=fibres.grain / reference.grain,

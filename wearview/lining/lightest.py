@@ -94,12 +94,17 @@ def dimmed(lab: NDArray[np.float32], too_bright: float) -> NDArray[np.float32]:
     return (lab + offset) * np.float32(math.exp(-too_bright / 3)) - offset
 
 
+def _without_sheen(face: Face, clean: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Median colour of a face, its sheen taken off."""
+    bare = without_sheen(face.colours, clean, usual_lab=face.usual)
+    return (face.usual if bare is face.colours else median(bare, 0)).astype(float)
+
+
 def _over_clean(face: Face, clean: NDArray[np.float64]) -> float:
     """How much more light than clean lining a face returns, natural log; -inf where it is of another hue."""
-    colours = face.colours
-    if len(colours) < MIN_PIXELS:
+    if len(face.colours) < MIN_PIXELS:
         return -math.inf
-    lab = median(without_sheen(colours, clean), 0).astype(float)
+    lab = _without_sheen(face, clean)
     factor = (lab[0] + 16) / (clean[0] + 16)
     if math.hypot(*(lab[1:] / factor - clean[1:])) > _SHEET_HUE:
         return -math.inf
@@ -107,10 +112,9 @@ def _over_clean(face: Face, clean: NDArray[np.float64]) -> float:
 
 
 def _too_bright(face: Face, clean: NDArray[np.float64]) -> float:
-    colours = face.colours
-    if len(colours) < MIN_PIXELS:
+    if len(face.colours) < MIN_PIXELS:
         return 0.0
-    lab = median(without_sheen(colours, clean), 0).astype(float)
+    lab = _without_sheen(face, clean)
     lighter = float(lab[0] - clean[0])
     if not AS_LIGHT_AS_CLEAN < lighter <= _MOST * face.light_uncertainty:
         return 0.0

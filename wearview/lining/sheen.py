@@ -72,7 +72,10 @@ def own_sheen(face: Face, clean_lab: NDArray[np.floating]) -> float:
 
 
 def without_sheen(
-    lab: NDArray[np.float32], clean_lab: NDArray[np.floating], glaze: float = 0.0
+    lab: NDArray[np.float32],
+    clean_lab: NDArray[np.floating],
+    glaze: float = 0.0,
+    usual_lab: NDArray[np.floating] | None = None,
 ) -> NDArray[np.float32]:
     """Colours of a lining with the neutral light over it taken off, as far as it is beyond doubt.
 
@@ -84,6 +87,8 @@ def without_sheen(
         Of the clean lining.
     glaze : float
         Share of a full glaze that the face has, 0..1.
+    usual_lab : ndarray, shape (3,), or None
+        Their median, where it is known.
 
     Notes
     -----
@@ -91,7 +96,8 @@ def without_sheen(
     hue is too noisy to part the two. On a grey lining, whose colour cannot tell, it is what its glaze
     returns.
     """
-    clean, usual = lab_to_linear(np.stack([clean_lab, median(lab, 0)])).astype(float)
+    usual_lab = median(lab, 0) if usual_lab is None else usual_lab
+    clean, usual = lab_to_linear(np.stack([clean_lab, usual_lab])).astype(float)
     if (over := veil(usual, clean)) is None:
         sure = _GREY_GLAZE * glaze
     else:

@@ -63,6 +63,8 @@ class Face:
         Measured pixels whose colour is known.
     colours : ndarray, shape (N, 3), float32
         Lab of the pixels `seen`, row by row.
+    usual : ndarray, shape (3,), float32
+        Median of `colours`; NaN where there are none.
     """
 
     lab: NDArray[np.float32]
@@ -82,12 +84,14 @@ class Face:
     light_shared: bool = False
     seen: NDArray[np.bool_] = field(init=False)
     colours: NDArray[np.float32] = field(init=False)
+    usual: NDArray[np.float32] = field(init=False)
 
     def __post_init__(self) -> None:
         # Once: every reading asks for them.
         known = self.mask & np.isfinite(self.lab[..., 0] + self.lab[..., 1] + self.lab[..., 2])
         colours = np.take(self.lab.reshape(-1, 3), np.flatnonzero(known), axis=0)
-        for name, value in (("seen", known), ("colours", colours)):
+        usual = median(colours, 0) if len(colours) else np.full(3, np.nan, np.float32)
+        for name, value in (("seen", known), ("colours", colours), ("usual", usual)):
             value.flags.writeable = False
             object.__setattr__(self, name, value)
 
@@ -127,7 +131,8 @@ def take_face(photo: Photo, rectified: Rectified, part: Part, light: Light) -> F
         mask &= ~what
     visible = max(1, int(whole.sum()))
     excluded = {name: float((what & whole).sum() / visible) for name, what in left_out.items()}
-    centre = [along[whole].mean() for along in cv2.split(rectified.xy)] if whole.any() else (0.0, 0.0)
+    at = np.flatnonzero(whole)
+    centre = [along.ravel().take(at).mean() for along in cv2.split(rectified.xy)] if len(at) else (0.0, 0.0)
     shown = np.take(lab.reshape(-1, 3), np.flatnonzero(mask), axis=0)
     usual = median(shown, 0) if len(shown) else np.array([50.0, 0, 0])
     problems = list(part.problems)
@@ -161,7 +166,8 @@ def _shine(lab: NDArray[np.float32], whole: NDArray[np.bool_]) -> NDArray[np.boo
     if whole.sum() < 200:
         return out
     chroma = np.sqrt(lab[..., 1] ** 2 + lab[..., 2] ** 2)
-    usual_l, usual_c = middle(lab[..., 0][whole]), middle(chroma[whole])
+    at = np.flatnonzero(whole)
+    usual_l, usual_c = (middle(values.ravel().take(at)) for values in (lab[..., 0], chroma))
     return np.asarray(whole & (lab[..., 0] > usual_l + 22) & (chroma < 0.6 * usual_c + 1))
 
 

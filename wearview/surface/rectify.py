@@ -233,15 +233,15 @@ def find_marks(
     the same.
     """
     width = max(5, round(diameter / 45)) | 1
-    filled = lightness.copy()
-    filled[~whole] = middle(lightness[whole]) if whole.any() else 0
+    filled, at = lightness.copy(), np.flatnonzero(whole)
+    filled[~whole] = middle(lightness.ravel().take(at)) if len(at) else 0
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (width, width))
     smooth = cv2.GaussianBlur(filled, (0, 0), 0.8)
     dark = cv2.morphologyEx(smooth, cv2.MORPH_CLOSE, kernel) - smooth
     light = smooth - cv2.morphologyEx(smooth, cv2.MORPH_OPEN, kernel)
     found = {}
     for name, height in (("groove", dark), ("ink", light)):
-        usual = middle(height[whole]) if whole.any() else 0.0
+        usual = middle(height.ravel().take(at)) if len(at) else 0.0
         strong = (height > max(3.5, 3.2 * usual)) & whole
         label, stats = pieces(strong)
         long_ = np.maximum(stats[:, cv2.CC_STAT_WIDTH], stats[:, cv2.CC_STAT_HEIGHT]) > 0.6 * width
