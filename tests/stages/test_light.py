@@ -100,6 +100,37 @@ def test_an_even_bench_scatters_less_than_a_stained_one():
     assert light_of(stained).bench_scatter > 0.05
 
 
+def brighter_to_the_right(what: NDArray[np.bool_], sheet: tuple[slice, slice]) -> NDArray[np.uint8]:
+    """A bench with a sheet, of which `what` is up to 1.7 times as bright at its right as at its left."""
+    linear = srgb_to_linear(bench_with((*sheet, 170))).astype(float)
+    linear *= np.where(what, np.linspace(0.75, 1.3, 640), 1.0)[..., None]
+    return np.round(255 * (1.055 * np.clip(linear, 0.003, 1) ** (1 / 2.4) - 0.055)).astype(np.uint8)
+
+
+def test_a_bench_that_shines_where_its_sheet_does_not_says_nothing_of_the_light():
+    sheet = np.s_[140:340, 60:420]
+    all_of_it, on_sheet = np.ones((480, 640), bool), np.zeros((480, 640), bool)
+    on_sheet[sheet] = True
+    ends = np.array([-0.8, 0.9]), np.zeros(2)
+    lit, shining = (light_of(brighter_to_the_right(what, sheet)) for what in (all_of_it, ~on_sheet))
+    dim, bright = lit.level(*ends)
+    assert bright / dim == pytest.approx(1.3 / 0.75, rel=0.15)
+    dim, bright = shining.level(*ends)
+    assert bright / dim == pytest.approx(1, abs=0.05)
+
+
+def test_a_bench_that_scatters_as_metal_does_is_half_believed():
+    shade = np.linspace(0.7, 1.3, 640)[None, :, None]
+    grains = np.random.default_rng(5).uniform(0.6, 1.4, (12, 16)).repeat(40, axis=0).repeat(40, axis=1)
+    even, metal = (
+        np.round(bench_with() * shade * stains[..., None]).clip(0, 255).astype(np.uint8)
+        for stains in (np.ones((480, 640)), grains)
+    )
+    ends = np.array([-0.8, 0.8]), np.zeros(2)
+    (dim, bright), (dim_metal, bright_metal) = (light_of(photo).level(*ends) for photo in (even, metal))
+    assert 0.2 < np.log(bright_metal / dim_metal) / np.log(bright / dim) < 0.8
+
+
 def test_what_a_matched_photo_shares_with_its_reference_is_not_counted_twice():
     def anchor(error: float) -> Light:
         return Light("metal", np.ones(3), np.zeros(6), error, error, np.array([0.2, 0.1, 0.06]), None)

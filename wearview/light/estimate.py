@@ -56,6 +56,11 @@ MAT_FIELD_ERROR = 0.08  # as FIELD_ERROR, of a field seen on matte paper all rou
 LEAST_SCATTER = 0.03  # log units between tiles of one bench, whatever it is made of
 UNSEEN_SCATTER = 0.1  # where too little of a bench is seen to tell
 MOST_FALLOFF = 0.9  # log units between two places of one bench; more is a shine or a shadow, not falloff
+# How far a bench's fall-off is the light's: by half where its tiles scatter this much off it, as metal does,
+# give or take so much; and as far as a matte sheet follows it, whose log level is uneven by so much anyway.
+# On 284 rendered faces whose light is known it is then off by 0.032 in the mean, where all of the fall-off is
+# off by 0.053 and none by 0.076; half or twice of each does nearly as well.
+HALF_BELIEVED, BELIEF_ERROR, SHEET_SLOPE_ERROR = 0.2, 0.3, 0.006
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -178,6 +183,7 @@ def estimate_light(
     for neutral in neutrals:
         sheets |= cv2.dilate(neutral.mask.astype(np.uint8), np.ones((9, 9), np.uint8)).astype(bool)
     field, scatter = _falloff(linear[..., 1], taken | sheets)
+    field = field * _share_of_light(field, scatter, linear[..., 1], neutrals)
     bench_at = np.zeros(taken.shape, bool)
     bench_at[::3, ::3] = ~(taken | sheets)[::3, ::3]
     bench = _flat_median(linear, bench_at, field) if bench_at.sum() > 60 else None
@@ -290,6 +296,28 @@ def match_light(light: Light, reference: Light) -> Light:
             sheet_odds=math.inf,
         )
     return light
+
+
+def _share_of_light(
+    field: NDArray[np.float64], scatter: float, level: NDArray[np.float32], neutrals: list[Neutral]
+) -> float:
+    """How much of the bench's fall-off is the light's, 0..1; the rest is the bench's own shine.
+
+    Of two estimates, by how far the bench scatters off its field and by how far the level inside the sheet
+    follows it, each counts by its error.
+    """
+    believed, weight = 1 / (1 + (scatter / HALF_BELIEVED) ** 2), BELIEF_ERROR**-2
+    if neutrals and neutrals[0].unrolled == 0:
+        height, width = level.shape
+        rows, columns = (at[::4] for at in np.nonzero(neutrals[0].mask))
+        bench = _log_level(field, 2 * columns / (width - 1) - 1, 2 * rows / (height - 1) - 1)
+        bench = bench - bench.mean()
+        sheet = np.log(np.maximum(level[rows, columns], 1e-4))
+        follows, varies = float((bench * sheet).mean()), float((bench * bench).mean())
+        believed = (believed * weight + follows / SHEET_SLOPE_ERROR**2) / (
+            weight + varies / SHEET_SLOPE_ERROR**2
+        )
+    return min(1.0, max(0.0, believed))
 
 
 def _flat_median(
