@@ -136,7 +136,7 @@ def test_pack_and_named_parts_have_verdicts_of_their_own(graded):
     [
         (lambda s: record.get_teardown(s, "Job 8"), "Known: Job 7"),
         (lambda s: record.new_teardown(s, "Job 7"), "there is a teardown of this name"),
-        (lambda s: record.new_teardown(s, " "), "cannot be a name"),
+        (lambda s: record.new_teardown(s, " "), "the name: is empty"),
         (lambda s: record.new_teardown(s, "a\nb"), "cannot be a name"),
         (lambda s: record.add_verdict(s, "Job 7", "Forwrad", "1", "reuse"), "Known: Forward"),
         (lambda s: record.add_verdict(s, "Job 7", "Forward", "9", "reuse"), "It has 1, 2, 3"),

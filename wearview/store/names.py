@@ -15,8 +15,10 @@ def checked_name(name: str) -> str:
         When it is none.
     """
     name = name.strip()
-    if not name or len(name) > 200 or not name.isprintable():
-        raise CallError(name or "an empty name", "cannot be a name", "Use 1 to 200 printable characters")
+    if not name:
+        raise CallError("the name", "is empty", "Type one")
+    if len(name) > 200 or not name.isprintable():
+        raise CallError(name, "cannot be a name", "Use 1 to 200 printable characters")
     return name
 
 

@@ -202,11 +202,13 @@ def _kinds_and_positions(store: record.Store, name: ElementName, lying: Tray, fo
 
 
 def _asked(line: PartLine) -> tuple[str, int]:
-    left, right = st.columns(2)
     part = line.part
     key = f"{part['id']} {part['position']} {part['kind']}"
-    position = left.number_input(f"Position of {line.label}", 1, 999, part["position"], key=f"position {key}")
-    kind = right.selectbox(f"Kind of {line.label}", KINDS, KINDS.index(part["kind"]), key=f"kind {key}")
+    with st.container(horizontal=True, gap="small"):  # beside each other on a phone too, unlike columns
+        position = st.number_input(
+            f"Position of {line.label}", 1, 999, part["position"], key=f"position {key}"
+        )
+        kind = st.selectbox(f"Kind of {line.label}", KINDS, KINDS.index(part["kind"]), key=f"kind {key}")
     return str(kind), int(position)
 
 

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from wearview.library import StoredLining
 
 FONT = "system-ui, sans-serif"
-PROFILE_SCALE = 0.55, 1.3  # px of the window for one of the drawing: numbers stay legible, and no poster
+PROFILE_SCALE = 0.55, 1.0  # px of the window for one of the drawing: numbers stay legible, and no poster
 _MARKDOWN = frozenset("\\`*_{}[]()<>#+-.!|~$:&^=\"'/@%")
 
 
