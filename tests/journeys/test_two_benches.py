@@ -12,7 +12,7 @@ from wearview import store as record
 from wearview.ui import gate, tray
 from wearview.ui.gate import Ticket
 
-STORED = "document.body.innerText.includes('Graded and stored: one photo')"
+STORED = "document.body.innerText.includes('Graded and stored: 1 photo')"
 
 
 @needed()
