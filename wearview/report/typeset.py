@@ -16,12 +16,13 @@ from wearview.files import reason
 from wearview.record import Verdict
 from wearview.report import words
 from wearview.report.before import BeforeView
+from wearview.report.element import Decided, ElementView, PartView
 from wearview.report.found import FoundView, MeasuredView
 from wearview.report.packpic import PackPicture
 from wearview.report.photos import PhotoView
 from wearview.report.pictures import ReportPicture
 from wearview.report.templates import templates
-from wearview.report.view import Decided, ElementView, PartView, ReportView
+from wearview.report.view import ReportView
 from wearview.terms import NO_PASS
 
 _FONT = "Libertinus Serif"  # comes inside typst; the system's fonts serve only for scripts that it lacks

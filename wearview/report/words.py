@@ -155,6 +155,12 @@ def level_words(level: int | None, name: str | None) -> str:
     return "Cannot tell" if level is None else f"Level {level}: {name}"
 
 
+def reasons(grade: dict[str, Any]) -> list[str]:
+    """A grade's reasons, a number and its per cent sign on one line, without what stands beside the level."""
+    said = (each for each in grade.get("because", ()) if each.rstrip(".").lower() != CLEANEST_ONLY)
+    return [each.replace(" %", "\u00a0%") for each in said]
+
+
 def line_words(line: PartLine | None) -> str:
     """A part's level as tables write it; what stands where no photo shows one."""
     if line is None:
