@@ -23,8 +23,8 @@ TEETH_WORTH, ENOUGH_TEETH = 1.5, 0.4  # of a face; and the regularity beyond whi
 SEEN_WORTH = 2.0  # of the face that the network sees between two rims, beside their support and width
 NARROWEST = 0.91  # inner over outer radius: the cage of a needle bearing is thinner than any plate
 # Log odds of a clutch plate, and for each unit of `Plate.cues`, with what the network sees and without.
-SEEN_WEIGHTS = (-5.0, 3.1, 0.8, -2.3, 10.7)
-ALONE_WEIGHTS = (0.0, 3.8, 4.1, -2.7, -3.4)
+SEEN_WEIGHTS = (-4.5, 2.6, 0.6, -1.7, 10.3)
+ALONE_WEIGHTS = (0.3, 3.0, 3.7, -2.7, -2.7)
 BESIDE = 0.3  # weight of a face that the network sees beside this one: a neighbour may lie there
 
 
