@@ -68,6 +68,20 @@ def test_a_glaze_on_a_grey_lining_returns_up_to_what_a_polished_surface_does():
     assert abs(seen - true) < 0.2 * (true - hidden)
 
 
+def test_as_much_shine_as_an_unglazed_lining_reads_as_is_left_on_a_grey_one():
+    pixels = face(GREY, 0.01)
+    assert without_sheen(pixels, GREY, 0.2) is pixels
+    assert without_sheen(pixels, GREY, 0.3) is not pixels
+
+
+def test_a_glaze_that_is_known_to_be_there_is_taken_off_a_coloured_lining_beside_what_its_hue_shows():
+    shiny = face(BURNT_TAN, 0.04)
+    dull, by_hue, glazed = (
+        float(np.median(without_sheen(shiny, TAN, glaze)[:, 0])) for glaze in (0.0, None, 1.0)
+    )
+    assert dull > by_hue > glazed > BURNT_TAN[0]
+
+
 def test_no_pixel_is_made_black():
     pixels = np.concatenate([face(TAN, 0.08), face(np.array([9.0, 1, 2]), n=30)])
     assert (without_sheen(pixels, TAN)[:, 0] > 0).all()

@@ -132,7 +132,7 @@ def read_lining(
         return _all_missing(face, ("too few pixels",), n)
 
     glazing = glazing or read_glazing(face, reference)
-    glaze = glazing.value / 100 if glazing.known else 0.0
+    glaze = glazing.value / 100 if glazing.known else None
     lab = dimmed(without_sheen(face.colours, clean, glaze, face.usual), too_bright)
     difference = delta_e(lab, clean)
     delta_l = lab[:, 0] - np.float32(clean[0])
