@@ -238,6 +238,14 @@ def test_another_number_of_plates_than_stated_is_said_in_words():
     assert "photographed twice" in miscount(element(pack([0, 1, 2, 3]), plates=3))
 
 
+def test_plates_may_be_missing_since_their_photo_could_not_be_graded():
+    blurred = pack([0, 1])
+    blurred.document["photos"].append(blurred.document["photos"][0] | {"parts": []})
+    assert "could not be graded" in miscount(element(blurred, plates=3))
+    assert miscount(element(blurred, plates=2)) == ""
+    assert "photographed twice" in miscount(element(blurred, plates=1))
+
+
 def test_two_sides_of_a_plate_are_one_plate():
     two_sided = pack([0, 1])
     for part, side in zip(two_sided.document["photos"][0]["parts"], ("apply", "reaction"), strict=True):

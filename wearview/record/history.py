@@ -208,9 +208,11 @@ def miscount(element: Element) -> str:
     """
     seen = len({line.part["position"] for line in part_lines(element)})
     stated = element.duty.plates
-    if not seen or stated is None or seen == stated:
+    if element.latest is None or not seen or stated is None or seen == stated:
         return ""
     told = f"The photos show {how_many(seen, 'plate')}; the pack is stated to have {stated}."
+    if seen < stated and any(not photo["parts"] for photo in element.latest.document["photos"]):
+        return f"{told} A photo that could not be graded may hold the others: take it again."
     if seen < stated:
         missed = "one was" if stated - seen == 1 else "some were"
         return (
