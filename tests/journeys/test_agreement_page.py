@@ -7,7 +7,8 @@ import pytest
 
 from tests import documents
 from tests.chromium import findings, needed
-from tests.journeys.test_app import add_hot_pack, app, run, shown, turn_to, url
+from tests.journeys.driven import add_hot_pack, run, shown, turn_to
+from tests.journeys.test_app import app, url
 from tests.journeys.test_app_in_browser import browser, served
 from tests.stages.test_followed import LINING
 from wearview import store as record

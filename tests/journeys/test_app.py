@@ -12,6 +12,23 @@ from streamlit.testing.v1 import AppTest
 from streamlit.testing.v1.local_script_runner import LocalScriptRunner
 
 from tests import documents
+from tests.journeys.driven import (
+    DEMO,
+    NAME,
+    ROOT,
+    add_hot_pack,
+    element_of,
+    give,
+    give_clean,
+    graded,
+    lying,
+    photo,
+    press,
+    run,
+    shown,
+    turn_to,
+    widget,
+)
 from wearview import store as record
 from wearview.pipeline import grade_photos
 from wearview.record import PACK, build_document
@@ -21,12 +38,9 @@ from wearview.ui import bench, gate, tray
 from wearview.ui.demo import demo_url
 from wearview.ui.words import plain
 
-ROOT = Path(__file__).parents[2]
 SCRIPT = str(ROOT / "wearview/ui/start/app.py")
-DEMO = ROOT / "demo_images"
 PLATES, LAST, CLEAN = "direct-pack-2.jpg", "direct-pack-3.jpg", "reference-tan.jpg"
 PHOTOS, PACK_PAGE, REPORT = (f"wearview/ui/pages/{name}.py" for name in ("photos", "pack", "report"))
-NAME = tray.ElementName("Job 7", "Forward")
 
 
 @pytest.fixture
@@ -42,74 +56,6 @@ def url(tmp_path, monkeypatch):
 @pytest.fixture
 def app(url):
     return run(AppTest.from_file(SCRIPT, default_timeout=60))
-
-
-def run(app):
-    app.run()
-    assert not app.exception
-    return app
-
-
-def press(app, key):
-    app.button(key=key).click()
-    return run(app)
-
-
-def turn_to(app, page):
-    app.switch_page(str(ROOT / page))
-    return run(app)
-
-
-def widget(app, kind, name):
-    """A widget of a form whose keys change each time the form is used."""
-    [found] = [w for w in getattr(app, kind) if w.key and w.key.rpartition(" ")[0] == name]
-    return found
-
-
-def photo(name, called=None):
-    return called or name, (DEMO / name).read_bytes(), "image/jpeg"
-
-
-def give(app, *photos):
-    widget(app, "file_uploader", "photos").set_value(list(photos))
-    return run(app)
-
-
-def give_clean(app, clean):
-    widget(app, "file_uploader", "clean").set_value(clean)
-    return run(app)
-
-
-def graded(app, url):
-    """Have the pack graded and wait for it."""
-    press(app, "grade")
-    bench.bench_of(url).wait(NAME)
-    return run(app)
-
-
-def shown(app):
-    """The page's HTML, texts and alerts, as one text."""
-    alerts = [*app.error, *app.warning, *app.info, *app.success]
-    return "\n".join(str(element.value) for element in [*app.get("html"), *app.markdown, *alerts])
-
-
-def element_of(url, teardown="Job 7"):
-    [element] = record.get_teardown(record.open_store(url), teardown).elements
-    return element
-
-
-def lying(url):
-    return [photo.name for photo in tray.read_tray(record.open_store(url), NAME).photos]
-
-
-def add_hot_pack(url):
-    """A stored teardown of three plates."""
-    store = record.open_store(url)
-    record.new_teardown(store, "Job 7", unit="four-speed", wish="make it fresh")
-    document, photos = documents.hot_pack()
-    files = [record.GradedPhoto(data, data) for data in photos.values()]
-    record.add_grading(store, "Job 7", "Forward", document, files)
-    return document["pack"]["order"]
 
 
 @pytest.fixture

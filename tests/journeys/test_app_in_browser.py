@@ -11,7 +11,7 @@ from PIL import Image
 
 from tests import documents
 from tests.chromium import findings, needed
-from tests.journeys.test_app import DEMO, add_hot_pack
+from tests.journeys.driven import DEMO, add_hot_pack
 from tests.served import DESK, browser, press, served
 from wearview import store as record
 from wearview.ui import tray

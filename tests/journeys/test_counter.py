@@ -5,7 +5,7 @@ from starlette.applications import Starlette
 from starlette.middleware import Middleware
 
 from tests.chromium import findings, needed
-from tests.journeys.test_app import add_hot_pack
+from tests.journeys.driven import add_hot_pack
 from tests.journeys.test_network import HERE, call
 from tests.served import browser, served
 from wearview import store as record

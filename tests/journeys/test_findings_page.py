@@ -3,7 +3,8 @@
 import pytest
 
 from tests import documents
-from tests.journeys.test_app import app, press, run, shown, turn_to, url, widget
+from tests.journeys.driven import press, run, shown, turn_to, widget
+from tests.journeys.test_app import app, url
 from wearview import store as record
 
 __all__ = ["app", "url"]

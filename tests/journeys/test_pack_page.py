@@ -1,7 +1,8 @@
 """The page Pack of what is no row of plates, and of a row that may lack one."""
 
 from tests import documents
-from tests.journeys.test_app import PACK_PAGE, app, press, run, shown, turn_to, url
+from tests.journeys.driven import press, run, shown, turn_to
+from tests.journeys.test_app import PACK_PAGE, app, url
 from wearview import store as record
 from wearview.report.words import gap_words
 from wearview.terms import GAP

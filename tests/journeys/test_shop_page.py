@@ -2,7 +2,8 @@
 
 import pytest
 
-from tests.journeys.test_app import CLEAN, app, photo, press, run, shown, turn_to, url, widget
+from tests.journeys.driven import photo, press, run, shown, turn_to, widget
+from tests.journeys.test_app import CLEAN, app, url
 from wearview import store as record
 from wearview.library import read_library
 from wearview.report import load_shop

@@ -5,14 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from tests.scenes.broad import (
-    broad_scenes,
-    fresh_scenes,
-    further_part_free_scenes,
-    further_scenes,
-    part_free_scenes,
-    relit_scenes,
-)
+from tests.scenes import broad
+from tests.scenes.broad import broad_scenes, part_free_scenes, relit_scenes
 from tests.scenes.catalogue import DEFECTS, Scene, accuracy_scenes
 from tests.scenes.linings import TOO_DARK_L, lining_named
 from tests.scenes.look import Look
@@ -66,14 +60,14 @@ def test_forty_scenes_are_relit_and_three_hundred_have_no_part():
 
 
 def test_further_scenes_are_to_be_tuned_to_and_share_nothing_with_untouched_ones():
-    further, others = further_scenes(), [s for s in (*SCENES, *fresh_scenes()) if not s.tuned]
+    further, others = broad.further_scenes(), [s for s in (*SCENES, *broad.fresh_scenes()) if not s.tuned]
     assert sum(not s.clean for s in further) == 120
-    assert all(s.tuned for s in (*further, *further_part_free_scenes()))
+    assert all(s.tuned for s in (*further, *broad.further_part_free_scenes()))
     assert not {s.seed for s in further} & {s.seed for s in others}
     assert not {p.lining for s in further for p in s.parts} & {
         p.lining for s in others for p in s.parts if p.lining
     }
-    assert not {s.seed for s in further_part_free_scenes()} & {s.seed for s in part_free_scenes()}
+    assert not {s.seed for s in broad.further_part_free_scenes()} & {s.seed for s in part_free_scenes()}
 
 
 def test_drawn_pairs_are_to_be_fitted_to_and_no_catalogue_has_their_linings():
