@@ -20,7 +20,8 @@ _BROWNED_LOOKS_LIKE, _BLUE_ERROR = 0.035, 0.03
 # What a glaze returns, of a white sheet's light: so much for a full one on a grey lining, none for the share
 # that unglazed linings read as. A polished surface of refractive index 1.5 returns 0.04 (Fresnel), a matte
 # one has some of it in its own colour. On a coloured lining hue and glaze both tell, each believed in part.
-# Chosen on 895 rendered plates; a third more or less of each does as well.
+# Chosen beside four other sets of values on 727 rendered plates beside a sheet: 0.813 of their levels come
+# out right, with the others 0.804 to 0.808, by hue alone, on grey ones glaze alone, 0.805.
 _GREY_GLAZE, _COLOURED_GLAZE, _UNGLAZED, _HUE_SHARE = 0.04, 0.02, 0.2, 0.7
 _MOST = 0.8  # of a pixel's light, so that a dark pixel under a shine keeps a colour
 
