@@ -1,5 +1,6 @@
 """The shop's linings: pooled, kept in versions, recognised, and chosen for the parts of a pack."""
 
+import hashlib
 import json
 import math
 from concurrent.futures import ThreadPoolExecutor
@@ -14,6 +15,7 @@ from wearview import library
 from wearview.cli import main
 from wearview.errors import CallError, CleanReferenceError, ModelsError
 from wearview.library import CleanPhoto, CleanPlate, StoredLining, choose, pool, recognise
+from wearview.library.add import UNEVEN
 from wearview.library.recognise import fit, least_heated
 from wearview.library.shelf import keep
 from wearview.lining.sheen import own_sheen
@@ -334,3 +336,27 @@ def test_a_nearly_black_lining_is_said_to_show_no_heat(tmp_path, monkeypatch, ca
 def test_a_photo_of_plates_that_are_not_alike_is_refused():
     with pytest.raises(CleanReferenceError, match="not alike"):
         library.measure_clean(str(DEMO / "direct-pack-2.jpg"), SETTINGS)
+
+
+def test_a_plate_as_uneven_as_heat_leaves_it_is_asked_about(tmp_path, monkeypatch, capsys):
+    # Common practice, no source: a clean lining is of one lightness all over, heat gathers in places.
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
+    assert main(["lining", "add", "tan", str(DEMO / "reference-tan.jpg")]) == 0
+    assert "unused" not in capsys.readouterr().err
+    assert main(["lining", "add", "band", str(DEMO / "intermediate-band.jpg")]) == 0
+    assert "intermediate-band.jpg: a face is uneven in lightness" in capsys.readouterr().err
+    kept = library.read_library()
+    assert kept["band"].photos[0].plates[0].uneven > 2 * UNEVEN
+    assert kept["tan"].photos[0].plates[0].uneven < UNEVEN / 2
+
+
+def test_a_library_from_before_unevenness_was_kept_is_read(tmp_path):
+    keep(stored("old", TAN), tmp_path)
+    [file] = tmp_path.rglob("*.toml")
+    lines = file.read_text("utf-8").splitlines(keepends=True)[:-1]
+    assert any("uneven" in line for line in lines)
+    text = "".join(line for line in lines if not line.startswith("uneven"))
+    file.write_text(f"{text}# seal {hashlib.sha256(text.encode()).hexdigest()}\n", "utf-8")
+    [plate] = library.read_library(tmp_path)["old"].photos[0].plates
+    assert math.isnan(plate.uneven)
+    assert not library.doubts([CleanPhoto("a.jpg", "0" * 64, None, "paper", 2.0, (plate,))])

@@ -28,6 +28,8 @@ def add(args: argparse.Namespace) -> int:
             f"wearview: {printable(photo.file)}: is in {args.name} already, not counted again.",
             file=sys.stderr,
         )
+    for doubt in library.doubts(photos):
+        print(f"wearview: {printable(doubt)}.", file=sys.stderr)
     print(lining_text(kept, settings.rules.too_dark_below))
     if len(kept.photos) > 1:
         print(_REFINED)

@@ -1,6 +1,6 @@
 """The shop's own clean linings: measured, kept in versions, recognised."""
 
-from wearview.library.add import add, find_lining, measure_clean, own_linings, remove
+from wearview.library.add import add, doubts, find_lining, measure_clean, own_linings, remove
 from wearview.library.choose import Chosen, choose, main_reference
 from wearview.library.recognise import Recognised, recognise
 from wearview.library.shelf import check_name, findings, history, read_library
@@ -16,6 +16,7 @@ __all__ = [
     "add",
     "check_name",
     "choose",
+    "doubts",
     "find_lining",
     "findings",
     "history",

@@ -58,12 +58,8 @@ class Recognised:
     fits: tuple[str, ...]
 
 
-def least_heated(face: Face) -> Array | None:
-    """Lab of the part of a face that heat has changed least; None when too little of it was measured.
-
-    Heat darkens a lining, so it is the lightest quarter of the medians of 6 rings by 12 sectors: medians, so
-    that a clean face's fibres do not make it lighter than it is.
-    """
+def cell_medians(face: Face) -> NDArray[np.float32]:
+    """Median Lab of each of a face's 6 rings by 12 sectors that was measured, shape (N, 3)."""
     seen = face.seen
     rings, sectors = _CELLS
     ring = np.clip(face.radius[seen] * rings, 0, rings - 1).astype(np.int16)
@@ -73,7 +69,16 @@ def least_heated(face: Face) -> Array | None:
     ends = np.cumsum(np.bincount(cell, minlength=rings * sectors))[:-1]
     cells = zip(*(np.split(channel.take(order), ends) for channel in face.colours.T), strict=True)
     measured = [[middle(channel) for channel in lab] for lab in cells if len(lab[0]) >= MIN_PIXELS]
-    medians = np.array(measured, np.float32).reshape(-1, 3)
+    return np.array(measured, np.float32).reshape(-1, 3)
+
+
+def least_heated(face: Face) -> Array | None:
+    """Lab of the part of a face that heat has changed least; None when too little of it was measured.
+
+    Heat darkens a lining, so it is the lightest quarter of the medians of its cells: medians, so that a clean
+    face's fibres do not make it lighter than it is.
+    """
+    medians = cell_medians(face)
     if not len(medians):
         return None
     lightest = np.argsort(medians[:, 0])[-max(1, round(_LIGHTEST * len(medians))) :]

@@ -185,7 +185,12 @@ def _as_table(lining: StoredLining, follows: str) -> dict[str, Any]:
                 "light": photo.light,
                 "light_uncertainty": round(photo.light_uncertainty, 3),
                 "plates": [
-                    {"lab": _rounded(p.lab), "grain": round(p.grain, 4), "sheen": round(p.sheen, 5)}
+                    {
+                        "lab": _rounded(p.lab),
+                        "grain": round(p.grain, 4),
+                        "sheen": round(p.sheen, 5),
+                        "uneven": round(p.uneven, 2),
+                    }
                     for p in photo.plates
                 ],
             }
@@ -206,7 +211,7 @@ def _from_table(table: dict[str, Any]) -> StoredLining:
             str(photo["taken_at"]) or None,
             str(photo["light"]),
             float(photo["light_uncertainty"]),
-            tuple(CleanPlate(_lab(p["lab"]), float(p["grain"]), float(p["sheen"])) for p in photo["plates"]),
+            tuple(map(_plate, photo["plates"])),
         )
         for photo in table["photo"]
     )
@@ -223,6 +228,11 @@ def _from_table(table: dict[str, Any]) -> StoredLining:
         photos,
         pooled,
     )
+
+
+def _plate(table: dict[str, Any]) -> CleanPlate:
+    uneven = float(table.get("uneven", math.nan))  # not kept by programs from before it
+    return CleanPlate(_lab(table["lab"]), float(table["grain"]), float(table["sheen"]), uneven)
 
 
 def _lab(values: Any) -> tuple[float, float, float]:

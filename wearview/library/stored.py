@@ -17,11 +17,13 @@ _USUAL_COUNTS_FOR = 4
 
 @dataclass(frozen=True, slots=True)
 class CleanPlate:
-    """One clean face: median Lab, grain as in `surface.Face`, sheen as in `lining.own_sheen`; NaN unknown."""
+    """One clean face: median Lab, grain as in `surface.Face`, sheen as in `lining.own_sheen`, and how far its
+    parts lie apart in lightness, in L* from the darkest to the lightest tenth; NaN unknown."""
 
     lab: tuple[float, float, float]
     grain: float
     sheen: float
+    uneven: float = math.nan
 
 
 @dataclass(frozen=True, slots=True)

@@ -108,7 +108,8 @@ def _linings() -> None:
             twice = f" Counted before: {', '.join(photo.file for photo in again)}." if again else ""
             show.let_go(photos)
             show.start_afresh()
-            show.tell(f"Kept: {lining.name}, version {lining.version}.{twice}")
+            asked = "".join(f" {doubt}." for doubt in library.doubts(measured))
+            show.tell(f"Kept: {lining.name}, version {lining.version}.{twice}{asked}")
             st.rerun()
     if kept:
         with st.expander("Take one out of use"):
