@@ -21,8 +21,8 @@ from wearview.spread import in_quadrature
 from wearview.surface import Face
 
 # L* between the darkest and the lightest tenth of a face's parts from which a clean plate is doubted.
-# Reckoned once: 2 of 86 clean photos of tuned scenes have more, and 47 of 60 photos whose linings are all at level
-# 2 or above and pass for alike.
+# Reckoned once: 2 of 86 clean photos of tuned scenes have more, and 47 of 60 photos whose linings are all
+# at level 2 or above and pass for alike.
 UNEVEN = 5.0
 
 
