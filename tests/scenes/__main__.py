@@ -20,6 +20,7 @@ from tests.scenes.broad import (
     further_scenes,
     part_free_scenes,
     relit_scenes,
+    second_fresh_scenes,
 )
 from tests.scenes.catalogue import Scene, accuracy_scenes
 from tests.scenes.deposit_scenes import (
@@ -30,8 +31,7 @@ from tests.scenes.deposit_scenes import (
     training_scenes,
 )
 from tests.scenes.four_lights import MAT, SHEET, four_light_scenes, make_four_lights
-from tests.scenes.glaze_scenes import FOLDER as GLAZE_TRAINING
-from tests.scenes.glaze_scenes import glaze_scenes
+from tests.scenes.glaze_scenes import HEAT, glaze_scenes
 from tests.scenes.pairs import drawn_pair_scenes, fresh_pair_scenes, make_pairs, pair_scenes
 from tests.scenes.piled import piled_scenes
 from tests.scenes.render import VARIANT
@@ -48,10 +48,15 @@ CATALOGUES = {
     ),
     "broad": (broad_scenes, "240 further scenes, more varied"),
     "fresh": (fresh_scenes, "120 more of the kind, all untouched"),
+    "second-fresh": (second_fresh_scenes, "120 others, all untouched"),
     "further": (further_scenes, "120 more of the kind to find faults with, none untouched"),
-    GLAZE_TRAINING: (
+    "glaze-training": (
         glaze_scenes,
         "456 photos of lined plates to fit readings to, and 152 clean ones",
+    ),
+    "heat-training": (
+        lambda: glaze_scenes(HEAT),
+        "252 others, their heat brown to sooty, and 84 clean ones",
     ),
     "broad-relight": (relit_scenes, "forty of them under four lights each"),
     ON_MAT: (

@@ -21,6 +21,7 @@ from tests.scenes.round_things import MORE_ROUND_THINGS
 from tests.scenes.skin import BAND, FRICTION
 
 SHOPS, FRESH_SHOPS, FURTHER_SHOPS, A_SHOP = 60, 30, 30, 4
+SECOND_FRESH_SHOPS = range(150, 180)
 SIZES = ((1600, 1200), (1600, 1200), (1440, 1080), (1760, 1320), (1680, 945))
 RELIGHT_TUNED, RELIGHT_UNTOUCHED = 27, 13
 PART_FREE, FURTHER_PART_FREE = 300, 240
@@ -45,6 +46,13 @@ def fresh_scenes() -> tuple[Scene, ...]:
     return tuple(
         scene for shop in range(SHOPS, SHOPS + FRESH_SHOPS) for scene in _shop(rng, shop, False, third)
     )
+
+
+def second_fresh_scenes() -> tuple[Scene, ...]:
+    """120 others, all untouched, and their clean photos: the first have been read often."""
+    rng = np.random.default_rng(20261131)
+    third = _Third()
+    return tuple(scene for shop in SECOND_FRESH_SHOPS for scene in _shop(rng, shop, False, third))
 
 
 def further_scenes() -> tuple[Scene, ...]:

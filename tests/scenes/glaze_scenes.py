@@ -1,10 +1,13 @@
 """Scenes of lined plates to fit readings to alone: ``python -m tests.scenes glaze-training``.
 
 Each shop has a lining of its own, a clean photo of it, and photos of glazed, wet, oily, heated and plain
-plates of it under lamps and by phones of their own. Nothing here is held out anywhere.
+plates of it under lamps and by phones of their own. ``heat-training`` has others, whose heat turns some of
+them brown and others sooty. Nothing here is held out anywhere.
 """
 
 from __future__ import annotations
+
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.random import Generator
@@ -17,9 +20,7 @@ from tests.scenes.linings import drawn_lining
 from tests.scenes.look import Look
 from tests.scenes.skin import FRICTION
 
-FOLDER = "glaze-training"
-SHOPS, A_SHOP = 152, 3
-FIRST_LINING = 3000  # of `drawn_lining`, far from those of other catalogues
+A_SHOP = 3
 # Of one, two and three plates: pixels of the photo, and the share of it that they fill.
 SIZES = {1: (1200, 900), 2: (1440, 1080), 3: (1600, 1200)}
 FILL = {1: (0.5, 0.9), 2: (0.8, 0.92), 3: (0.85, 0.94)}
@@ -28,31 +29,57 @@ _BENCHES = [name for name in (*BENCHES, *MORE_BENCHES) if name not in _HELD_OUT]
 _LIGHTS = [name for name in (*LIGHTS, *MORE_LIGHTS) if name not in _HELD_OUT]
 
 
-def glaze_scenes() -> tuple[Scene, ...]:
-    """`A_SHOP` photos and a clean one of each of `SHOPS` linings."""
-    rng = np.random.default_rng(20261129)
-    free = [n for n in range(FIRST_LINING, FIRST_LINING + 2 * SHOPS) if not drawn_lining(n).held_out]
-    return tuple(scene for shop in range(SHOPS) for scene in _shop(rng, shop, f"drawn {free[shop]}"))
+@dataclass(frozen=True, slots=True)
+class Series:
+    """One catalogue of the kind."""
+
+    letter: str  # that its ids begin with
+    shops: int
+    seed: int
+    first_lining: int  # of `drawn_lining`, far from those of other catalogues
+    first_scene: int  # seed of its first photo
+    levels: tuple[float, ...]  # share of each
+    glazed: float  # share of plates that reach their level with the help of glaze
+    brownness: tuple[float, float] | None = None  # of `heat_path`; None leaves it to chance
 
 
-def _shop(rng: Generator, shop: int, lining: str) -> list[Scene]:
-    shape_seed = 73000 + shop
+GLAZE = Series("g", 152, 20261129, 3000, 70000, (0.25, 0.3, 0.25, 0.15, 0.05), 0.5)
+HEAT = Series("h", 84, 20261132, 4000, 80000, (0.3, 0.3, 0.2, 0.12, 0.08), 0.35, (0.15, 1.2))
+
+
+def glaze_scenes(series: Series = GLAZE) -> tuple[Scene, ...]:
+    """`A_SHOP` photos and a clean one of each of its linings."""
+    rng = np.random.default_rng(series.seed)
+    numbers = range(series.first_lining, series.first_lining + 2 * series.shops)
+    free = [n for n in numbers if not drawn_lining(n).held_out]
+    return tuple(
+        scene for shop in range(series.shops) for scene in _shop(rng, series, shop, f"drawn {free[shop]}")
+    )
+
+
+def _shop(rng: Generator, series: Series, shop: int, lining: str) -> list[Scene]:
+    name, first = f"{series.letter}{shop:03d}", series.first_scene + shop * (A_SHOP + 1)
+    shape_seed = series.first_scene + 3000 + shop
     scenes = [
-        _photo(rng, f"g{shop:03d}{'abc'[k]}", shop * 4 + k, lining, shape_seed, _parts(rng, lining))
+        _photo(rng, f"{name}{'abc'[k]}", first + k, shape_seed, _parts(rng, series, lining), f"{name}r")
         for k in range(A_SHOP)
     ]
     parts = (PartSpec(FRICTION, 0, lining, Look(ink=False, oil=False)),)
-    return [*scenes, _photo(rng, f"g{shop:03d}r", shop * 4 + A_SHOP, lining, shape_seed, parts, clean=True)]
+    return [*scenes, _photo(rng, f"{name}r", first + A_SHOP, shape_seed, parts)]
 
 
-def _parts(rng: Generator, lining: str) -> tuple[PartSpec, ...]:
+def _parts(rng: Generator, series: Series, lining: str) -> tuple[PartSpec, ...]:
     count = int(rng.choice([1, 2, 3], p=(0.4, 0.3, 0.3)))
     return tuple(
         PartSpec(
             FRICTION,
-            int(rng.choice(5, p=(0.25, 0.3, 0.25, 0.15, 0.05))),
+            int(rng.choice(5, p=series.levels)),
             lining,
-            Look(by_glaze=bool(rng.random() < 0.5), oil=bool(rng.random() < 0.35)),
+            Look(
+                by_glaze=bool(rng.random() < series.glazed),
+                oil=bool(rng.random() < 0.35),
+                brownness=float(rng.uniform(*series.brownness)) if series.brownness else None,
+            ),
         )
         for _ in range(count)
     )
@@ -61,15 +88,15 @@ def _parts(rng: Generator, lining: str) -> tuple[PartSpec, ...]:
 def _photo(
     rng: Generator,
     name: str,
-    number: int,
-    lining: str,
+    seed: int,
     shape_seed: int,
     parts: tuple[PartSpec, ...],
-    clean: bool = False,
+    reference: str | None = None,
 ) -> Scene:
+    """Of used plates beside the clean photo `reference`; without one, that clean photo."""
     return Scene(
         id=name,
-        seed=70000 + number,
+        seed=seed,
         tuned=True,
         bench=str(rng.choice(_BENCHES)),
         light=str(rng.choice(_LIGHTS)),
@@ -78,11 +105,11 @@ def _photo(
         shape_seed=shape_seed,
         slant_deg=float(np.clip(rng.gamma(2.0, 8.0), 0, 40)),
         neutral=str(rng.choice(["white paper", "grey card"])),
-        reference=None if clean else f"g{number // 4:03d}r",
+        reference=reference,
         fill=float(rng.uniform(*FILL[len(parts)])),
         size=SIZES[len(parts)],
         orientation=1,
-        clean=clean,
+        clean=reference is None,
         alike=True,
         phone="varied",
     )

@@ -156,7 +156,8 @@ def _heat_and_glaze(
     heat = np.clip(heat * uneven, 0, 1).astype(np.float32)
     clean = (body.lining.roughness, body.lining.specular)
     gloss = wear.glaze(rng, grid, land, clean, index, rng.uniform(0, 1))
-    return heat, float(rng.uniform(0.75, 1.15)), gloss, kind
+    brownness = float(rng.uniform(0.75, 1.15))
+    return heat, brownness if look.brownness is None else look.brownness, gloss, kind
 
 
 def _apply_zones(grid: Grid) -> Field:

@@ -16,6 +16,7 @@ class Look:
     wet: bool = False  # the whole part, and so its clean colour
     by_glaze: bool | None = None  # reach the level with the help of glaze (lining, levels 1 to 3)
     heat: str | None = None  # a kind of wear.heat_shape
+    brownness: float | None = None  # of linings.heat_path
     spots: int | None = None  # hot spots on a steel; from three on they decide the level
     one_sided: bool | None = None  # hot spots on one side only
     deposit: str | None = None  # one of deposits.DEPOSITS, on a steel; None is none

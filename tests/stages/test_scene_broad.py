@@ -8,6 +8,7 @@ import pytest
 from tests.scenes import broad
 from tests.scenes.broad import broad_scenes, part_free_scenes, relit_scenes
 from tests.scenes.catalogue import DEFECTS, Scene, accuracy_scenes
+from tests.scenes.glaze_scenes import HEAT, glaze_scenes
 from tests.scenes.linings import TOO_DARK_L, lining_named
 from tests.scenes.look import Look
 from tests.scenes.make import make_skin, random_plate_shape
@@ -68,6 +69,18 @@ def test_further_scenes_are_to_be_tuned_to_and_share_nothing_with_untouched_ones
         p.lining for s in others for p in s.parts if p.lining
     }
     assert not {s.seed for s in broad.further_part_free_scenes()} & {s.seed for s in part_free_scenes()}
+
+
+def test_second_fresh_scenes_are_untouched_and_share_nothing_with_any_other():
+    scenes = broad.second_fresh_scenes()
+    others = (*SCENES, *broad.fresh_scenes(), *broad.further_scenes(), *glaze_scenes(), *glaze_scenes(HEAT))
+    assert sum(not s.clean for s in scenes) == 120
+    assert not any(s.tuned for s in scenes)
+    assert not {s.seed for s in scenes} & {s.seed for s in others}
+    assert not {s.id for s in scenes} & {s.id for s in others}
+    assert not {p.lining for s in scenes for p in s.parts if p.lining} & {
+        p.lining for s in others for p in s.parts if p.lining
+    }
 
 
 def test_drawn_pairs_are_to_be_fitted_to_and_no_catalogue_has_their_linings():
