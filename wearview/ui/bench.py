@@ -99,7 +99,7 @@ class Bench:
         tray. Its pack is graded where its photos were given, or where somebody asks for it."""
         if self._looked.get(place) != lying.signature:
             self._looked[place] = lying.signature
-            if any(True for _ in self._unseen(lying)):
+            if next(self._unseen(lying), None) or self._moved(self.readable(lying)):
                 self._call(place, NEVER)
 
     def _call(self, place: ElementName, pack: str) -> None:
@@ -194,7 +194,7 @@ class Bench:
         return bool(lying.photos) and lying.graded_as != lying.signature
 
     def _photos(self, place: ElementName) -> None:
-        """Grade every photo of a tray that was not graded yet."""
+        """Grade the photos of a tray that were not graded yet, then those whose positions have changed."""
         lying = tray.read_tray(self.store, place)
         if not lying.photos:
             self._prepare(lying)
@@ -205,32 +205,40 @@ class Bench:
             seen = sum(self.seen(lying, other) is not None for other in views)
             told = f"Grading {photo.name}: {seen} of {len(views)} photos done"
             self._work[place] = Work(told, seen / len(views))
-            second = lying.second_lights.get(photo.sha256)
-            alone = replace(
-                self._asked(lying),
-                photos=(self._picture(photo),),
-                seconds=(self._second(lying, photo),),
-                begins=self._begins(lying, photo),
-            )
-            try:
-                answer = self._grader.grade(alone)
-            except WearviewError as error:
-                if lying.reference is not None and error.subject == lying.reference.name:
-                    raise
-                self._refuse(lying, photo, str(error))
-                continue
-            # A phone gives all its photos one name, so which one is unread the document tells.
-            [entry] = answer.document["photos"] or [None]
-            if second is not None and entry is not None and "second_light" not in entry:
-                self._refuse(lying, second, answer.unread[second.name])
-            if entry is None and photo.name in answer.unread:
-                self._refuse(lying, photo, answer.unread[photo.name])
-                continue
-            overlay = answer.overlays.get(photo.sha256)
-            small = None if overlay is None else self._hold(small_picture(overlay.read_bytes(), SMALL_WIDTH))
-            self._seen[self._key(lying, photo)] = Seen(answer.document, small, None)
-            if entry is not None and entry["taken_at"] and not photo.taken_at:
-                tray.note_taken(self.store, place, photo.sha256, entry["taken_at"])
+            self._photo(place, lying, photo)
+        # Nobody waits for a number while there is something else to do.
+        while self._calls.empty() and (photo := self._moved(lying)) is not None:
+            self._work[place] = Work(f"Counting the positions in {photo.name}")
+            self._photo(place, lying, photo)
+
+    def _photo(self, place: ElementName, lying: Tray, photo: GivenPhoto) -> None:
+        """Grade one photo alone."""
+        second = lying.second_lights.get(photo.sha256)
+        alone = replace(
+            self._asked(lying),
+            photos=(self._picture(photo),),
+            seconds=(self._second(lying, photo),),
+            begins=self._begins(lying)[dict(lying.views)[photo].parts],
+        )
+        try:
+            answer = self._grader.grade(alone)
+        except WearviewError as error:
+            if lying.reference is not None and error.subject == lying.reference.name:
+                raise
+            self._refuse(lying, photo, str(error))
+            return
+        # A phone gives all its photos one name, so which one is unread the document tells.
+        [entry] = answer.document["photos"] or [None]
+        if second is not None and entry is not None and "second_light" not in entry:
+            self._refuse(lying, second, answer.unread[second.name])
+        if entry is None and photo.name in answer.unread:
+            self._refuse(lying, photo, answer.unread[photo.name])
+            return
+        overlay = answer.overlays.get(photo.sha256)
+        small = None if overlay is None else self._hold(small_picture(overlay.read_bytes(), SMALL_WIDTH))
+        self._see(self._key(lying, photo), Seen(answer.document, small, None))
+        if entry is not None and entry["taken_at"] and not photo.taken_at:
+            tray.note_taken(self.store, place, photo.sha256, entry["taken_at"])
 
     def _prepare(self, lying: Tray) -> None:
         """Look at the clean plate, or load at least, while the first photo is still being taken."""
@@ -298,9 +306,14 @@ class Bench:
         by_sha = {photo.sha256: photo for photo in lying.photos}
         for entry in answer.document["photos"]:  # the record has the overlays now
             key, alone = self._key(lying, by_sha[entry["sha256"]]), answer.document | {"photos": [entry]}
-            if (before := self._seen.get(key)) is not None and before.overlay is not None:
-                self._overlays.pop(before.overlay, None)
-            self._seen[key] = Seen(alone, None, None)
+            self._see(key, Seen(alone, None, None))
+
+    def _see(self, key: tuple[str, str], seen: Seen) -> None:
+        """Keep what a photo shows, and let go of the overlay that was drawn of it before."""
+        before = self._seen.get(key)
+        self._seen[key] = seen
+        if before is not None and before.overlay is not None and before.overlay != seen.overlay:
+            self._overlays.pop(before.overlay, None)
 
     def _key(self, lying: Tray, photo: GivenPhoto) -> tuple[str, str]:
         """What the grading of one photo alone depends on: a second light only where both can be read."""
@@ -322,21 +335,35 @@ class Bench:
         self._overlays[sha256] = overlay
         return sha256
 
-    def _begins(self, lying: Tray, photo: GivenPhoto) -> int:
-        """The position of a photo's first part, as far as those before it in the pack have been seen."""
-        counts: dict[int, int] = {}  # for each that shows parts of its own
+    def _begins(self, lying: Tray) -> dict[int, int]:
+        """The position of the first of the parts that photos show, by `Shows.parts`, as far as the photos
+        before them in the pack have been seen."""
+        counts: dict[int, int] = {}
         views = lying.views
-        for other, shows in views if lying.layout.first == "apply" else reversed(views):
-            counts[shows.parts] = max(counts.get(shows.parts, 0), self._parts(lying, other))
-        before = itertools.takewhile(lambda parts: parts != dict(views)[photo].parts, counts)
-        return 1 + sum(counts[parts] for parts in before)
+        for photo, shows in views if lying.layout.first == "apply" else reversed(views):
+            counts[shows.parts] = max(counts.get(shows.parts, 0), self._parts(lying, photo))
+        return dict(zip(counts, itertools.accumulate(counts.values(), initial=1), strict=False))
 
     def _parts(self, lying: Tray, photo: GivenPhoto) -> int:
         """How many parts a photo shows; before it was seen one, most likely."""
         seen = self.seen(lying, photo)
-        if seen is None:
-            return 1
-        return 0 if seen.document is None else sum(len(entry["parts"]) for entry in seen.document["photos"])
+        return 1 if seen is None else len(_positions(seen))
+
+    def _moved(self, lying: Tray) -> GivenPhoto | None:
+        """A photo that shows other positions than its parts have by now, since one before it came, was moved
+        or left out; None where a person stated positions, and where the pack was graded as it lies."""
+        if lying.layout.positions is not None or lying.graded_as == lying.signature:
+            return None
+        firsts: dict[int, dict[GivenPhoto, int]] = {}
+        for photo, shows in lying.views:
+            if positions := _positions(self.seen(lying, photo)):
+                firsts.setdefault(shows.parts, {})[photo] = min(positions)
+        begins = self._begins(lying)
+        for parts, first in firsts.items():
+            # A shot that misses the first of its parts begins later, and rightly so.
+            if min(first.values()) != begins[parts]:
+                return next(photo for photo, at in first.items() if at != begins[parts])
+        return None
 
     def _asked(self, lying: Tray) -> Asked:
         clean = self._picture(lying.reference) if lying.reference else None
@@ -354,6 +381,12 @@ class Bench:
 def _by_itself(lying: Tray, photo: GivenPhoto) -> tuple[str, str]:
     """What the grading of one photo depends on that has no second light."""
     return photo.sha256, f"{lying.alone} {lying.said.get(photo.sha256)}"
+
+
+def _positions(seen: Seen | None) -> list[int]:
+    """The positions of the parts that a photo shows."""
+    photos = [] if seen is None or seen.document is None else seen.document["photos"]
+    return [part["position"] for photo in photos for part in photo["parts"]]
 
 
 def _lit_by(entry: Mapping[str, Any]) -> str | None:
