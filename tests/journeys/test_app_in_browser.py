@@ -6,6 +6,7 @@ import re
 import time
 
 import numpy as np
+import pillow_heif
 import pytest
 from PIL import Image
 
@@ -219,6 +220,25 @@ def test_forty_photos_at_once_are_on_the_disk_and_outlive_a_reload_in_the_middle
             other.ask("Page.navigate", url=f"{address}/photos?teardown=Job+7&element=Forward")
             other.wait_for("document.body.innerText.includes('40. 40.jpg')", 180)
     assert [photo.name for photo in tray.read_tray(store, name).photos] == [photo.name for photo in photos]
+
+
+def test_a_field_for_photos_says_what_it_takes_and_takes_it(tmp_path):
+    url = f"sqlite:///{tmp_path}/record.sqlite"
+    store = record.open_store(url)
+    record.new_teardown(store, "Job 7")
+    record.add_element(store, "Job 7", "Forward")
+    names = ["a.heic", "b.png", "c.tif", "d.webp"]
+    pillow_heif.register_heif_opener()
+    for name in names:
+        Image.new("RGB", (64, 64)).save(tmp_path / name)
+    with served(tmp_path, url) as (address, _), browser(tmp_path, "phone", "about:blank", 390) as tab:
+        tab.ask("Page.navigate", url=f"{address}/photos?teardown=Job+7&element=Forward")
+        tab.wait_for("document.body.innerText.includes('HEIC, PNG, WebP or TIFF, up to 200 MB each')")
+        assert "per file" not in tab.text()  # Streamlit's own line calls all but two of them "image"
+        tab.upload("[class*=st-key-photos] input", [tmp_path / name for name in names])
+        for number, name in enumerate(names, start=1):
+            tab.wait_for(f"document.body.innerText.includes('{number}. {name}')")
+    assert [photo.name for photo in tray.read_tray(store, ElementName("Job 7", "Forward")).photos] == names
 
 
 WIDTH, HEIGHT = 2000, 1500  # of the demo's photos

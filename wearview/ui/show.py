@@ -12,6 +12,9 @@ from streamlit.runtime.uploaded_file_manager import UploadedFile
 from wearview.errors import WearviewError
 from wearview.ui.words import cautions_html, plain
 
+# "image/*" makes a phone offer its camera; some systems do not know the others as images.
+PHOTO_TYPES = ["image/*", "heic", "heif", "tif", "tiff"]
+
 
 def look() -> None:
     """The page's own look."""
@@ -30,6 +33,25 @@ def in_words() -> Iterator[None]:
         yield
     except WearviewError as error:
         st.error(plain(str(error)))
+
+
+def ask_photo(label: str, key: str) -> UploadedFile | None:
+    """A field for one photo, with what it takes."""
+    photo = st.file_uploader(label, type=PHOTO_TYPES, key=key)
+    _what_photos()
+    return photo
+
+
+def ask_photos(label: str, key: str) -> list[UploadedFile]:
+    """A field for photos, with what it takes."""
+    photos = st.file_uploader(label, type=PHOTO_TYPES, accept_multiple_files=True, key=key)
+    _what_photos()
+    return photos
+
+
+def _what_photos() -> None:
+    """What a field for photos takes: Streamlit's own line there says it wrongly, and the look hides it."""
+    st.caption(f"JPEG, HEIC, PNG, WebP or TIFF, up to {st.get_option('server.maxUploadSize')} MB each")
 
 
 def let_go(uploads: Iterable[UploadedFile]) -> None:

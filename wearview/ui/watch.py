@@ -15,8 +15,6 @@ from wearview.ui.photo_tools import ask_order
 from wearview.ui.tray import ElementName, GivenPhoto, Layout, Tray
 from wearview.ui.words import plain
 
-# "image/*" makes a phone offer its camera; some systems do not know the others as images.
-PHOTO_TYPES = ["image/*", "heic", "heif", "tif", "tiff"]
 HOW_TO = (
     "Lay the plates flat on a plain surface in the order of the pack, with a sheet of plain white paper in "
     "view, and take them whole in even light. Add one photo of a clean plate of the same lining: without it, "
@@ -246,7 +244,7 @@ def lay(store: record.Store, bench: Bench, name: ElementName, layout: Layout) ->
 
 def _retake(at: Watched, photo: GivenPhoto) -> None:
     """A field whose photo takes the place of one that could not be used."""
-    taken = st.file_uploader("Take it again", type=PHOTO_TYPES, key=f"again {photo.sha256[:12]}")
+    taken = show.ask_photo("Take it again", f"again {photo.sha256[:12]}")
     if taken is not None:
         tray.replace_photo(at.store, at.name, photo.sha256, taken.name, taken.getvalue())
         show.let_go([taken])

@@ -13,7 +13,6 @@ from wearview.terms import LENGTH_UNITS, OUTCOMES
 from wearview.ui import pictures, show
 from wearview.ui.decide import BY
 from wearview.ui.head import on_teardown
-from wearview.ui.watch import PHOTO_TYPES
 from wearview.ui.words import found_html, measured_html, plain
 
 NOTHING_YET = (
@@ -76,9 +75,7 @@ def _note(store: record.Store, teardown: Teardown, lines: list[CheckLine]) -> No
         "What was found", OUTCOMES, format_func=FOUND_WORDS.__getitem__, key=show.fresh("outcome")
     )
     note = st.text_area("Note, in your own words", key=show.fresh("finding note"))
-    photos = st.file_uploader(
-        "Photos of it", type=PHOTO_TYPES, accept_multiple_files=True, key=show.fresh("finding photos")
-    )
+    photos = show.ask_photos("Photos of it", show.fresh("finding photos"))
     by = st.text_input("By", st.session_state.get(BY, ""), key="finding by")
     st.session_state[BY] = by
     if st.button("Note it", type="primary", width="stretch", key="note finding"):
@@ -141,12 +138,7 @@ def _measure(store: record.Store, teardown: Teardown) -> None:
         source = st.text_input(
             "Where the limit is from", key=show.fresh("limit from"), placeholder="the manual and its page"
         )
-        photos = st.file_uploader(
-            "Photos of it, if any",
-            type=PHOTO_TYPES,
-            accept_multiple_files=True,
-            key=show.fresh("measured photos"),
-        )
+        photos = show.ask_photos("Photos of it, if any", show.fresh("measured photos"))
         pressed = st.form_submit_button("Keep the value", type="primary", width="stretch", key="keep value")
     if pressed:
         given = record.add_measured(

@@ -12,7 +12,7 @@ from wearview.ui.bench import Bench
 from wearview.ui.elements import new_element
 from wearview.ui.gate import OPEN_NETWORK, Ticket, the_gate
 from wearview.ui.tray import ElementName, GivenPhoto
-from wearview.ui.watch import PHOTO_TYPES, Watched, lay, watch
+from wearview.ui.watch import Watched, lay, watch
 from wearview.ui.words import plain
 
 ENDS = ("left", "right", "top", "bottom")
@@ -55,11 +55,8 @@ def page() -> None:
 
 def _give(store: record.Store, bench: Bench, name: ElementName) -> None:
     """Photos go to the disk as soon as they are here, and the field is empty again."""
-    photos = st.file_uploader(
-        "Photos of this pack or band, in position order from the apply piston on",
-        type=PHOTO_TYPES,
-        accept_multiple_files=True,
-        key=show.fresh("photos"),
+    photos = show.ask_photos(
+        "Photos of this pack or band, in position order from the apply piston on", show.fresh("photos")
     )
     if photos:
         for photo in photos:
@@ -100,10 +97,8 @@ def _clean(store: record.Store, bench: Bench, teardown: Teardown, name: ElementN
     lying = tray.read_tray(store, name)
     title = f"Clean reference: {lying.reference.name}" if lying.reference else "Clean reference: none so far"
     with st.expander(plain(title), expanded=lying.reference is None):
-        photo = st.file_uploader(
-            "Photo of a clean plate of the same lining, if there is one",
-            type=PHOTO_TYPES,
-            key=show.fresh("clean"),
+        photo = show.ask_photo(
+            "Photo of a clean plate of the same lining, if there is one", show.fresh("clean")
         )
         if photo:
             tray.set_reference(store, name, photo.name, photo.getvalue())

@@ -15,7 +15,6 @@ from wearview.report.shop import MOST_LINES, PAPERS
 from wearview.shop import shop_settings
 from wearview.ui import here, show
 from wearview.ui.gate import the_gate
-from wearview.ui.watch import PHOTO_TYPES
 from wearview.ui.words import linings_html, plain
 
 PAPER_WORDS = {"a4": "A4", "us-letter": "US letter"}
@@ -88,12 +87,7 @@ def _linings() -> None:
             key=show.fresh("lining"),
         ).strip()
         wet = st.checkbox("The plates are wet", key=show.fresh("wet"))
-        photos = st.file_uploader(
-            "Photos of clean plates of this lining only",
-            type=PHOTO_TYPES,
-            accept_multiple_files=True,
-            key=show.fresh("clean plates"),
-        )
+        photos = show.ask_photos("Photos of clean plates of this lining only", show.fresh("clean plates"))
         if st.button("Measure and keep", width="stretch", key="keep lining"):
             library.check_name(name)
             if not photos:
