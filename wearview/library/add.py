@@ -10,7 +10,7 @@ import numpy as np
 
 from wearview.colour import delta_e
 from wearview.errors import CallError
-from wearview.library.recognise import FARTHEST, cell_medians
+from wearview.library.recognise import FARTHEST, lightness_of_cells, measured_cells
 from wearview.library.shelf import check_name, history, keep, read_library
 from wearview.library.stored import CleanPhoto, CleanPlate, Pooled, StoredLining, pool
 from wearview.lining.sheen import own_sheen
@@ -137,7 +137,7 @@ def own_linings(folder: Path | None = None) -> list[Reference]:
 
 
 def _uneven(face: Face) -> float:
-    lightness = cell_medians(face)[:, 0]
+    lightness = lightness_of_cells(face, measured_cells(face))
     return float(np.subtract(*np.quantile(lightness, (0.9, 0.1)))) if len(lightness) else math.nan
 
 

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from wearview.colour import delta_e, lab_to_linear, linear_to_lab
 from wearview.lining.sheen import without_sheen
-from wearview.ranks import middle
+from wearview.ranks import median, middle
 from wearview.reading import MIN_PIXELS
 from wearview.reference import Reference
 from wearview.spread import in_quadrature, lab_errors
@@ -58,8 +58,8 @@ class Recognised:
     fits: tuple[str, ...]
 
 
-def cell_medians(face: Face) -> NDArray[np.float32]:
-    """Median Lab of each of a face's 6 rings by 12 sectors that was measured, shape (N, 3)."""
+def measured_cells(face: Face) -> list[NDArray[np.intp]]:
+    """Where in a face's colours those of each of its 6 rings by 12 sectors stand that was measured."""
     seen = face.seen
     rings, sectors = _CELLS
     ring = np.clip(face.radius[seen] * rings, 0, rings - 1).astype(np.int16)
@@ -67,9 +67,13 @@ def cell_medians(face: Face) -> NDArray[np.float32]:
     cell = ring * np.int16(sectors) + sector
     order = np.argsort(cell, kind="stable")  # of 16 bits: counted, not compared
     ends = np.cumsum(np.bincount(cell, minlength=rings * sectors))[:-1]
-    cells = zip(*(np.split(channel.take(order), ends) for channel in face.colours.T), strict=True)
-    measured = [[middle(channel) for channel in lab] for lab in cells if len(lab[0]) >= MIN_PIXELS]
-    return np.array(measured, np.float32).reshape(-1, 3)
+    return [one for one in np.split(order, ends) if len(one) >= MIN_PIXELS]
+
+
+def lightness_of_cells(face: Face, cells: Sequence[NDArray[np.intp]]) -> NDArray[np.float32]:
+    """Median L* of each of a face's `measured_cells`."""
+    lightness = np.ascontiguousarray(face.colours[:, 0])
+    return np.array([middle(lightness.take(cell)) for cell in cells], np.float32)
 
 
 def least_heated(face: Face) -> Array | None:
@@ -78,11 +82,12 @@ def least_heated(face: Face) -> Array | None:
     Heat darkens a lining, so it is the lightest quarter of the medians of its cells: medians, so that a clean
     face's fibres do not make it lighter than it is.
     """
-    medians = cell_medians(face)
-    if not len(medians):
+    cells = measured_cells(face)
+    if not cells:
         return None
-    lightest = np.argsort(medians[:, 0])[-max(1, round(_LIGHTEST * len(medians))) :]
-    return np.asarray(np.median(medians[lightest], axis=0), float)
+    lightest = np.argsort(lightness_of_cells(face, cells))[-max(1, round(_LIGHTEST * len(cells))) :]
+    medians = [median(face.colours.take(cells[k], axis=0), 0) for k in lightest]
+    return np.asarray(np.median(medians, axis=0), float)
 
 
 def heated(clean: NDArray[np.floating]) -> tuple[Array, Array]:
