@@ -63,8 +63,7 @@ def missing(unit: str, method: str, *flags: str, n_pixels: int = 0) -> Reading:
 
 def seen_values(values: NDArray[np.floating], mask: NDArray[np.bool_]) -> NDArray[np.floating]:
     """Finite values under the mask, one-dimensional."""
-    chosen = values[mask]
-    return chosen[np.isfinite(chosen)]
+    return values[mask & np.isfinite(values)]
 
 
 def quantile(

@@ -145,7 +145,8 @@ def _rings(
     radius: NDArray[np.float32], x: NDArray[np.float32], y: NDArray[np.float32], tolerance: float
 ) -> tuple[Ring, ...]:
     """Rings among edges at these offsets from a centre; those of one ring lie within `tolerance`."""
-    sector = ((np.arctan2(y, x) / np.float32(2 * np.pi) + 0.5) * SECTORS).astype(int) % SECTORS
+    sector = ((np.arctan2(y, x) / np.float32(2 * np.pi) + 0.5) * SECTORS).astype(int)
+    sector[sector == SECTORS] = 0
     step = (radius / RADIUS_STEP).astype(int)
     seen = np.zeros((step.max() + 2, SECTORS), np.uint8)
     seen.ravel()[step * SECTORS + sector] = 1
@@ -153,10 +154,9 @@ def _rings(
     joined = cv2.dilate(seen, np.ones((width, 1), np.uint8))
     within, each = (cv2.reduce(place, 1, cv2.REDUCE_SUM, dtype=cv2.CV_32F) for place in (joined, seen))
     coverage = np.asarray(within, float)[:, 0] / SECTORS
-    count = cv2.GaussianBlur(each, (1, 2 * width + 1), 0)[:, 0]
-    peak = (count == cv2.dilate(count[:, None], np.ones((2 * width + 1, 1), np.uint8))[:, 0]) & (
-        coverage > 0.2
-    )
+    count = cv2.GaussianBlur(each.reshape(1, -1), (2 * width + 1, 1), 0)  # along a row: a third of the time
+    highest = cv2.dilate(count, np.ones((1, 2 * width + 1), np.uint8))
+    peak = (count == highest)[0] & (coverage > 0.2)
     return tuple(Ring((i + 0.5) * RADIUS_STEP, float(coverage[i])) for i in np.flatnonzero(peak))
 
 
