@@ -28,7 +28,7 @@ from wearview.settings import load_settings
 REFERENCE = "reference-tan.jpg"
 PHOTOS = {"one plate": REFERENCE, "five plates": "forward-pack-1.jpg"}
 ASKED = {"find parts": "asked: at most 1.5 times"}
-MEASURING = ("rectify", "kinds", "face", "readings and grade", "pack")
+MEASURING = ("rectify", "kinds", "face", "which lining", "readings and grade", "pack")
 REPEATS = 5
 PACK = 8
 
@@ -85,7 +85,7 @@ def _stages(folder: Path) -> Iterator[str]:
         yield row("cv2.imread", floor, floor)
         for stage in (*STAGES, "document"):
             yield row(f"  {stage}", medians(s[stage] for s in spent), floor, ASKED.get(stage, ""))
-        yield row("measure: the last four and pack", medians(s["measured"] for s in spent), floor)
+        yield row("measure: rectify to pack", medians(s["measured"] for s in spent), floor)
         yield row("photo to graded JSON", medians(whole), floor, "asked: at most 3 times")
         for label, seconds, least in keeping(folder / f"record-{parts}", file, graded, text):
             yield row(label, seconds, least)

@@ -13,7 +13,7 @@ from wearview import look, pipeline
 
 # What a reader would call it: the stage functions as one photo and the pipeline call them.
 STAGES = {
-    "read": ("read_photo",),
+    "read": ("read_photo", "read_in_full"),
     "quality": ("judge",),
     "find parts": ("see", "find_parts"),
     "mat and chart": ("find_targets",),
@@ -21,6 +21,7 @@ STAGES = {
     "rectify": ("rectify",),
     "kinds": ("settle_kinds",),
     "face": ("take_face",),
+    "which lining": ("choose",),
     "readings and grade": ("read_lining", "grade_lining", "read_steel", "grade_steel"),
     "pack": ("_pack",),
 }
