@@ -1,11 +1,14 @@
 """The grading process of the page: what was graded photo by photo is not graded again for the pack."""
 
+import contextlib
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from wearview.record import parts_of
+from wearview.settings import PrintedMat
+from wearview.shop import keep_mat
 from wearview.ui.grading import Asked, Grader, Picture
 
 DEMO = Path(__file__).parents[2] / "demo_images"
@@ -42,3 +45,13 @@ def test_a_pack_takes_photos_graded_alone_where_their_position_and_all_else_is_t
     )
     assert set(grader.grade(replace(asked, apply_end="right")).overlays.values()).isdisjoint(alone.values())
     assert set(grader.grade(replace(asked, reference=None)).overlays.values()).isdisjoint(alone.values())
+
+
+def test_what_was_graded_before_the_mat_was_measured_is_graded_anew(pictures, tmp_path, monkeypatch):
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
+    first, _, clean = pictures
+    with contextlib.closing(Grader()) as grader:
+        before, again = (grader.grade(Asked((first,), clean)).overlays for _ in range(2))
+        assert before == again
+        keep_mat(PrintedMat("1", "card", {"paper": (93.0, 0.0, 2.0)}), "measured")
+        assert set(grader.grade(Asked((first,), clean)).overlays.values()).isdisjoint(before.values())

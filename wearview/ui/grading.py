@@ -216,6 +216,7 @@ def _grade(asked: Mapping[str, Any], shelf: _Shelf, tell: Callable[[Mapping[str,
     from wearview.shop import shop_settings
 
     settings = shop_settings()
+    by = f"{settings.rules.sha256} {settings.mat}"  # which the shop may change while this process runs
     shelf.tidy()
     overlays: dict[str, str] = {}
     shows = None if asked["shows"] is None else [Shows(**one) for one in asked["shows"]]
@@ -226,7 +227,7 @@ def _grade(asked: Mapping[str, Any], shelf: _Shelf, tell: Callable[[Mapping[str,
     def key(sha256: str, name: str, position: int) -> str:
         alone = [asked[what] for what in ("reference", "apply_end", "kinds", "positions")]
         alone += [same_parts.get(sha256), second.get(sha256)]
-        return json.dumps([sha256, name, position, asked["said"].get(sha256), settings.rules.sha256, alone])
+        return json.dumps([sha256, name, position, asked["said"].get(sha256), by, alone])
 
     def known(source: "Source", position: int) -> "GradedPhoto | None":
         if asked["reference"] is None:
@@ -250,7 +251,7 @@ def _grade(asked: Mapping[str, Any], shelf: _Shelf, tell: Callable[[Mapping[str,
     graded = grade_photos(
         [PhotoFile(**picture) for picture in asked["photos"]],
         settings,
-        reference=_clean(**asked["reference"], rules=settings.rules.sha256) if asked["reference"] else None,
+        reference=_clean(**asked["reference"], by=by) if asked["reference"] else None,
         own=own_linings(),
         seconds=[light and PhotoFile(**light) for light in asked["seconds"]],
         apply_end=asked["apply_end"],
@@ -284,8 +285,8 @@ def _same_parts(
 
 
 @lru_cache(maxsize=8)
-def _clean(path: str, name: str, rules: str) -> "Clean":
-    """The clean lining of a kept photo, looked at once under rules of this hash; its path holds its own."""
+def _clean(path: str, name: str, by: str) -> "Clean":
+    """The clean lining of a kept photo, looked at once by these rules and mat; its path holds its hash."""
     from wearview.look import clean_from_photo
     from wearview.photo import PhotoFile
     from wearview.shop import shop_settings
