@@ -43,7 +43,8 @@ def check_name(name: str) -> None:
     CallError
     """
     if not NAME.fullmatch(name) or len(name) > 60:
-        raise CallError(name, "is no name for a lining", "Use small letters, digits and hyphens: tan-paper")
+        how = "Use small letters, digits and hyphens: tan-paper"
+        raise CallError(name or "an empty name", "is no name for a lining", how)
     if name.startswith(DEMO):
         raise CallError(name, f"begins with {DEMO}, which the demo's linings do", "Give another name")
 
