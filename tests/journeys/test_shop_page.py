@@ -8,6 +8,7 @@ from wearview import store as record
 from wearview.library import read_library
 from wearview.report import load_shop
 from wearview.ui import gate
+from wearview.ui.words import plain
 
 __all__ = ["app", "url"]
 SHOP = "wearview/ui/pages/shop.py"
@@ -48,6 +49,8 @@ def test_the_shop_settles_whether_new_teardowns_are_judged_blind(shop, app, url)
 
 def test_a_clean_lining_is_measured_kept_and_taken_out_of_use(shop, app):
     turn_to(app, SHOP)
+    press(app, "keep lining")
+    assert app.error[0].value.startswith(plain("an empty name: is no name for a lining."))
     widget(app, "text_input", "lining").set_value("tan-paper")
     widget(app, "file_uploader", "clean plates").set_value([photo(CLEAN)])
     press(run(app), "keep lining")

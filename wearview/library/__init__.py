@@ -1,12 +1,14 @@
-"""The shop's own clean linings: measured, kept in versions, recognised."""
+"""The shop's own clean linings: measured, kept in versions, recognised; the colours of its bench mat."""
 
 from wearview.library.add import add, doubts, find_lining, measure_clean, own_linings, remove
 from wearview.library.choose import Chosen, choose, main_reference
+from wearview.library.printed import BESIDE, calibrate
 from wearview.library.recognise import Recognised, recognise
 from wearview.library.shelf import check_name, findings, history, read_library
 from wearview.library.stored import CleanPhoto, CleanPlate, Pooled, StoredLining, pool
 
 __all__ = [
+    "BESIDE",
     "Chosen",
     "CleanPhoto",
     "CleanPlate",
@@ -14,6 +16,7 @@ __all__ = [
     "Recognised",
     "StoredLining",
     "add",
+    "calibrate",
     "check_name",
     "choose",
     "doubts",

@@ -5,6 +5,10 @@ import typst
 
 from wearview.mat.design import ASKED, DESIGN, MARKER, MARKER_CELLS, MARKERS, PATCH, ROOM, RULER, Design
 
+HOW_TO_PRINT = (
+    'Print it at 100 % (not "fit to page") on matte white paper and measure the printed line: 150 mm. '
+    "Lay the plate in its middle and get the whole mat into the picture."
+)
 _TITLE = "bench mat for plate photos"
 _WORDS = (
     "Print at 100 % on matte white paper. Lay it flat, clean and dry, with no glossy film over it.",

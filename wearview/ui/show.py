@@ -1,7 +1,7 @@
 """What the pages share: their look, forms that empty themselves, errors in words."""
 
 import contextlib
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from importlib.resources import files
 
 import streamlit as st
@@ -74,15 +74,19 @@ def start_afresh() -> None:
     st.session_state["forms used"] = st.session_state.get("forms used", 0) + 1
 
 
-def tell(text: str) -> None:
-    """Say something at the next run, once."""
-    st.session_state["told"] = text
+def tell(text: str, *, asked: Sequence[str] = (), place: str = "") -> None:
+    """Say something at the next run, once, and ask what has to be answered beside it: where `told` names the
+    same place, since what stands on top of a long page is not seen from further down."""
+    st.session_state["told"] = place, text, tuple(asked)
 
 
-def told() -> None:
-    """What `tell` was given."""
-    if text := st.session_state.pop("told", None):
+def told(place: str = "") -> None:
+    """What `tell` was given for this place."""
+    if st.session_state.get("told", (None,))[0] == place:
+        _, text, asked = st.session_state.pop("told")
         st.success(plain(text))
+        for question in asked:
+            st.warning(plain(question))
 
 
 def html(piece: str) -> None:

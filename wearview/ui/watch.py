@@ -17,8 +17,9 @@ from wearview.ui.words import plain
 
 HOW_TO = (
     "Lay the plates flat on a plain surface in the order of the pack, with a sheet of plain white paper in "
-    "view, and take them whole in even light. Add one photo of a clean plate of the same lining: without it, "
-    "plates can at best be compared with each other."
+    "view, and take them whole in even light; on the bench mat that the page Shop prints, grades are surer. "
+    "Add one photo of a clean plate of the same lining: without it, plates can at best be compared with each "
+    "other."
 )
 BLIND = "Judged blind: what the photos show is told on the page Pack once your verdict is in."
 LOOK_AGAIN_S, LOOK_SELDOM_S = 0.7, 5.0  # how often the page looks while the bench works, and for other phones

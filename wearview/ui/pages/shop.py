@@ -8,36 +8,45 @@ from wearview import library
 from wearview import store as record
 from wearview.errors import CallError
 from wearview.mat import design_for
-from wearview.mat.sheet import mat_pdf
-from wearview.photo import PhotoBytes
+from wearview.mat.sheet import HOW_TO_PRINT, mat_pdf
+from wearview.photo import PhotoBytes, read_photo_bytes
 from wearview.report import keep_logo, keep_shop, load_shop, shop_folder
 from wearview.report.shop import MOST_LINES, PAPERS
 from wearview.shop import shop_settings
+from wearview.terms import CHART_EDITIONS
 from wearview.ui import here, show
 from wearview.ui.gate import the_gate
 from wearview.ui.words import linings_html, plain
 
 PAPER_WORDS = {"a4": "A4", "us-letter": "US letter"}
+REPORTS, LININGS, MAT = "On your reports", "Clean linings", "Bench mat"
 MATS = {"a4": "Mat for A4 paper", "letter": "Mat for US letter paper"}
-HOW_TO_PRINT = (
-    'Print it at 100 % (not "fit to page") on matte white paper and measure the printed line: 150 mm. Lay '
-    "the plate in its middle and get the whole mat into the picture."
+WHAT_FOR = (
+    "A sheet that lies under the plates and is in every photo. Its markers give the scale, its squares the "
+    "light: grades become surer, and the same under another lamp."
 )
+WHY_MEASURE = (
+    "What your printer made of the colours is not known until they are measured, once for each print: until "
+    "then only the mat's paper serves, as a white. Lay a 24-patch chart or an 18 % grey card on the bare "
+    "mat's middle and take one photo by daylight: under a lamp, inks and chart may look alike that are not."
+)
+EDITION_WORDS = {"after-2014": "since November 2014", "before-2014": "before November 2014"}
 
 
 def page() -> None:
     """Show and change them, one section each."""
     st.title("Shop")
-    show.told()
     for title, section in (
-        ("On your reports", _on_reports),
-        ("Clean linings", _linings),
-        ("Bench mat to print", _mat),
+        (REPORTS, _on_reports),
+        (LININGS, _linings),
+        (MAT, _mat),
         ("How teardowns are judged", _judging),
         ("Where it is kept", _storage),
         ("Other devices", _devices),
     ):
         st.subheader(title)
+        with st.container():  # there at every run: what opens below it would fold when the words go
+            show.told(title)
         with show.in_words():
             section()
 
@@ -66,7 +75,7 @@ def _on_reports() -> None:
         if logo is not None:
             keep_logo(folder, logo.getvalue())
         show.start_afresh()
-        show.tell("Kept. The next report bears it.")
+        show.tell("Kept. The next report bears it.", place=REPORTS)
         st.rerun()
 
 
@@ -102,8 +111,8 @@ def _linings() -> None:
             twice = f" Counted before: {', '.join(photo.file for photo in again)}." if again else ""
             show.let_go(photos)
             show.start_afresh()
-            asked = "".join(f" {doubt}." for doubt in library.doubts(measured))
-            show.tell(f"Kept: {lining.name}, version {lining.version}.{twice}{asked}")
+            asked = [f"{doubt}." for doubt in library.doubts(measured)]
+            show.tell(f"Kept: {lining.name}, version {lining.version}.{twice}", asked=asked, place=LININGS)
             st.rerun()
     if kept:
         with st.expander("Take one out of use"):
@@ -112,13 +121,13 @@ def _linings() -> None:
             if st.button("Take it out of use", width="stretch", key="remove lining", disabled=gone is None):
                 library.remove(str(gone))
                 show.start_afresh()
-                show.tell(f"{gone} is out of use.")
+                show.tell(f"{gone} is out of use.", place=LININGS)
                 st.rerun()
 
 
 def _mat() -> None:
-    """The mat as PDF."""
-    st.markdown(HOW_TO_PRINT)
+    """The mat to print, and its colours as printed."""
+    st.markdown(f"{WHAT_FOR}\n\n{HOW_TO_PRINT}")
     with st.container(horizontal=True, gap="small"):
         for paper, label in MATS.items():
             st.download_button(
@@ -130,6 +139,26 @@ def _mat() -> None:
                 width="stretch",
                 key=f"mat {paper}",
             )
+    mat = shop_settings().mat
+    state = "not measured so far" if mat is None else f"measured beside {library.BESIDE[mat.by]}"
+    with st.expander(f"Its colours as printed: {state}"):
+        st.markdown(WHY_MEASURE)
+        photo = show.ask_photo("Photo of the bare mat with chart or card", show.fresh("bare mat"))
+        edition = st.radio(
+            "If there is a 24-patch chart, it was made",
+            CHART_EDITIONS,
+            format_func=EDITION_WORDS.__getitem__,
+            horizontal=True,
+            key="chart edition",
+        )
+        pressed = st.button("Measure and keep", width="stretch", key="calibrate mat", disabled=photo is None)
+        if pressed and photo is not None:
+            with st.spinner("Measuring"):
+                _, told = library.calibrate(read_photo_bytes(photo.getvalue(), photo.name), str(edition))
+            show.let_go([photo])
+            show.start_afresh()
+            show.tell(f"The mat's colours are kept: {'; '.join(told).rstrip('.')}.", place=MAT)
+            st.rerun()
 
 
 def _mat_pdf(paper: str) -> bytes:
