@@ -122,11 +122,13 @@ def _unrolled(mask: Mask, at: tuple[Plane, Plane]) -> Mask:
 def _texture(fine: Plane, coarse: Plane, measured: Mask) -> dict[str, float]:
     """Log contrast round the plate, in per cent of L* + 16, over about one and two fibres."""
     steps, both = np.abs(np.diff(fine, axis=1)), measured[:, 1:] & measured[:, :-1]
-    every = 1 + int(both.sum()) // SAMPLE
-    clear = steps[both][::every] if both.sum() > FEW else np.ones(1)
+    count = int(np.count_nonzero(both))
+    every = 1 + count // SAMPLE
+    clear = steps[both][::every] if count > FEW else np.ones(1)
     usual, strong = quantile(clear, 0.5), quantile(clear, 0.95)
     far = measured[:, 2:] & measured[:, :-2]
-    wide = middle(np.abs(coarse[:, 2:] - coarse[:, :-2])[far][::every]) if far.sum() > FEW else 1.0
+    far_enough = np.count_nonzero(far) > FEW
+    wide = middle(np.abs(coarse[:, 2:] - coarse[:, :-2])[far][::every]) if far_enough else 1.0
     return {
         "grain": math.log(usual + NOISE_FLOOR),
         "flocks": math.log(wide + NOISE_FLOOR),

@@ -176,7 +176,8 @@ def estimate_light(
         What is known of theirs.
     """
     linear = USUAL.decoded8(small)
-    teeth = middle(linear[..., 1][metal_mask]) if metal_mask.sum() > ENOUGH_METAL else None
+    enough_metal = np.count_nonzero(metal_mask) > ENOUGH_METAL
+    teeth = middle(linear[..., 1][metal_mask]) if enough_metal else None
     # The mat's own squares would pass for cards.
     sheets = np.zeros(taken.shape, bool) if targets is None else targets.sheet(taken.shape)
     neutrals = find_neutrals(small, taken | sheets, teeth)
@@ -186,8 +187,8 @@ def estimate_light(
     field = field * _share_of_light(field, scatter, linear[..., 1], neutrals)
     bench_at = np.zeros(taken.shape, bool)
     bench_at[::3, ::3] = ~(taken | sheets)[::3, ::3]
-    bench = _flat_median(linear, bench_at, field) if bench_at.sum() > 60 else None
-    metal = _flat_median(linear, metal_mask, field) if metal_mask.sum() > ENOUGH_METAL else None
+    bench = _flat_median(linear, bench_at, field) if np.count_nonzero(bench_at) > 60 else None
+    metal = _flat_median(linear, metal_mask, field) if enough_metal else None
     problems: tuple[str, ...] = ()
     if targets is not None:
         known, problems = known_light(targets, colours, field)
@@ -364,7 +365,7 @@ def _falloff(level: NDArray[np.float32], taken: NDArray[np.bool_]) -> tuple[NDAr
             ys = slice(row * height // down, (row + 1) * height // down)
             xs = slice(column * width // across, (column + 1) * width // across)
             free = ~taken[ys, xs]
-            if free.size and free.mean() > 0.35:
+            if free.size and np.count_nonzero(free) / free.size > 0.35:
                 places.append(((column + 0.5) / across * 2 - 1, (row + 0.5) / down * 2 - 1))
                 # The lower part of a tile's values: shine adds light, and only adds.
                 values.append(math.log(max(1e-4, quantile(level[ys, xs][free], 0.4))))

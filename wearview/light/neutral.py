@@ -238,7 +238,7 @@ def _judge_sheet(
     mask = np.zeros(tiny.shape[:2], np.uint8)
     cv2.fillConvexPoly(mask, outline, 1)
     inside = cv2.erode(mask, np.ones((5, 5), np.uint8), borderValue=0).astype(bool)
-    if inside.sum() < 40:
+    if np.count_nonzero(inside) < 40:
         return None
     red8, green8, blue8 = (channel[inside].astype(np.float32) for channel in cv2.split(tiny))
     level = (red8 + green8 + blue8) / np.float32(3)

@@ -8,6 +8,7 @@ edges.
 """
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -125,12 +126,12 @@ def edge_readings(rays: Rays, teeth: Teeth, *, outward: bool) -> NDArray[np.floa
     strip = _strip(rays, sign)
     bench = _bench(rays, sign)
     level = _middle_round(median(bench, 1), 4)
-    noise = middle(strongest_off(bench, level)) + 2.0
+    noise = middle(strongest_off(cv2.split(bench), level)) + 2.0
     face = _middle_round(median(strip[:, OFFSETS < FACE_ABOUT], 1), 2)
     light = _light(strip)
     from_bench, from_face = light - _light(level[:, None]), light - _light(face[:, None])
-    off_bench, off_face = _off(strip, level, noise), _off(strip, face, noise)
-    chroma = _chroma(strip)
+    channels, chroma = cv2.split(strip), cv2.split(_chroma(strip))
+    off_bench, off_face = _off(channels, level, noise), _off(channels, face, noise)
     steps = np.gradient(light, axis=1) / np.float32(STEP_UNIT)
     same_off_bench = off_bench
     turn: list[float | NDArray[np.float32]]
@@ -138,15 +139,15 @@ def edge_readings(rays: Rays, teeth: Teeth, *, outward: bool) -> NDArray[np.floa
         # What lies whole teeth away, up to two, and what lies half a tooth further.
         same = _mean_at(strip, teeth.count, (-2, -1, 0, 1, 2))
         other = _mean_at(strip, teeth.count, (-1.5, -0.5, 0.5, 1.5))
-        same_light = _light(same)
-        same_off_bench = _off(same, level, noise)
+        same_light, same_channels = _light(same), cv2.split(same)
+        same_off_bench = _off(same_channels, level, noise)
         turn = [
             same_light - _light(other),
             _times(strongest_channel(same - other), noise),
             same_off_bench,
             same_light - _light(level[:, None]),
-            _off(other, level, noise),
-            _off(same, face, noise),
+            _off(cv2.split(other), level, noise),
+            _off(same_channels, face, noise),
         ]
     else:
         turn = [0.0, 0.0, off_bench, from_bench, off_bench, off_face]
@@ -216,9 +217,11 @@ def _light(colour: NDArray[np.float32]) -> NDArray[np.float32]:
     return np.asarray(cv2.log(mean), np.float32).reshape(colour.shape[:2])
 
 
-def _off(colour: NDArray[np.float32], row: NDArray[np.float32], noise: float) -> NDArray[np.float32]:
-    """How far colours (n, m, 3) are off one of each row (n, 3), as `_times`."""
-    return _times(strongest_off(colour, row), noise)
+def _off(
+    channels: Sequence[NDArray[np.float32]], row: NDArray[np.float32], noise: float
+) -> NDArray[np.float32]:
+    """How far three channels, each of shape (n, m), are off one colour of each row (n, 3), as `_times`."""
+    return _times(strongest_off(channels, row), noise)
 
 
 def _times(apart: NDArray[np.float32], noise: float) -> NDArray[np.float32]:

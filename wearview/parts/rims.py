@@ -7,6 +7,7 @@ strong they are.
 """
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -91,10 +92,9 @@ def strongest_channel(signed: NDArray[np.float32]) -> NDArray[np.float32]:
     return np.asarray(cv2.max(cv2.max(first, second), third))
 
 
-def strongest_off(rgb: NDArray[np.float32], row: NDArray[np.float32]) -> NDArray[np.float32]:
-    """Largest difference over three channels, shape (n, m), of colours (n, m, 3) from one of each row
-    (n, 3)."""
-    first, second, third = (np.abs(c - row[:, k, None]) for k, c in enumerate(cv2.split(rgb)))
+def strongest_off(channels: Sequence[NDArray[np.float32]], row: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Largest difference over three channels, each of shape (n, m), from one colour of each row (n, 3)."""
+    first, second, third = (np.abs(c - row[:, k, None]) for k, c in enumerate(channels))
     return np.asarray(cv2.max(cv2.max(first, second), third))
 
 

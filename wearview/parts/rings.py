@@ -175,9 +175,9 @@ def _circle_centre(laid: PlaneEdges, fallback: NDArray[np.float64]) -> NDArray[n
     if len(laid) < 10:
         return fallback
     x, y = laid.x - np.float32(fallback[0]), laid.y - np.float32(fallback[1])
-    middle = np.array([x.mean(), y.mean()], float)
-    x, y = x - x.mean(), y - y.mean()  # about their mean the third unknown, the radius, drops out
-    return _moved(fallback, x, y, np.float32(1), (x * x + y * y) / 2, middle)
+    middle = x.mean(), y.mean()
+    x, y = x - middle[0], y - middle[1]  # about their mean the third unknown, the radius, drops out
+    return _moved(fallback, x, y, np.float32(1), (x * x + y * y) / 2, np.array(middle, float))
 
 
 def _moved(

@@ -47,7 +47,7 @@ def settle(plates: list[Plate], shape: tuple[int, int], sight: Sight | None) -> 
         for k in over[i]:
             _paste(cover, masks.origin, whole[k].part, whole[k].origin)
         face = masks.face & ~cover
-        share = 1 - float(face.sum()) / max(1, int(masks.face.sum()))
+        share = 1 - int(np.count_nonzero(face)) / max(1, int(np.count_nonzero(masks.face)))
         seen = replace(masks, part=masks.part & ~cover, face=face, metal=masks.metal & ~cover)
         visible.append(Visible(plate, seen, share))
     return visible

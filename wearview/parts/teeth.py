@@ -249,12 +249,12 @@ def bench_in_face(rays: Rays) -> float:
     """
     near, far = rays.column(1.18), rays.column(1.27)
     bench = median(rays.rgb[:, near : far + 1], 1)
-    texture = strongest_off(rays.rgb[:, near : far + 1], bench)
+    texture = strongest_off(cv2.split(rays.rgb[:, near : far + 1]), bench)
     limit = 10.0 + 1.5 * middle(texture)
     face = rays.rgb[:, rays.column(rays.ratio + 0.02) : rays.column(0.98)]
     if face.shape[1] < 3:
         return 1.0
-    alike = (strongest_off(face, bench) < limit).mean(axis=0)
+    alike = (strongest_off(cv2.split(face), bench) < limit).mean(axis=0)
     return quantile(alike, 0.9)
 
 

@@ -129,8 +129,8 @@ def take_face(photo: Photo, rectified: Rectified, part: Part, light: Light) -> F
     mask = cv2.erode(whole.astype(np.uint8), np.ones((3, 3), np.uint8), borderValue=0).astype(bool)
     for what in left_out.values():
         mask &= ~what
-    visible = max(1, int(whole.sum()))
-    excluded = {name: float((what & whole).sum() / visible) for name, what in left_out.items()}
+    visible = max(1, int(np.count_nonzero(whole)))
+    excluded = {name: int(np.count_nonzero(what & whole)) / visible for name, what in left_out.items()}
     at = np.flatnonzero(whole)
     centre = [along.ravel().take(at).mean() for along in cv2.split(rectified.xy)] if len(at) else (0.0, 0.0)
     shown = np.take(lab.reshape(-1, 3), np.flatnonzero(mask), axis=0)
@@ -163,7 +163,7 @@ def _shine(lab: NDArray[np.float32], whole: NDArray[np.bool_]) -> NDArray[np.boo
     """Sheen on a lining: brighter than its surroundings and greyer than the lining, as only added light
     is."""
     out = np.zeros(whole.shape, bool)
-    if whole.sum() < 200:
+    if np.count_nonzero(whole) < 200:
         return out
     chroma = np.sqrt(lab[..., 1] ** 2 + lab[..., 2] ** 2)
     at = np.flatnonzero(whole)

@@ -111,7 +111,7 @@ def _metal_lab(photo: Photo, part: Part, light: Light) -> NDArray[np.float64]:
     inside = cv2.erode(part.metal_mask.astype(np.uint8), np.ones((3, 3), np.uint8), borderValue=0).astype(
         bool
     )
-    if inside.sum() < 20:
+    if np.count_nonzero(inside) < 20:
         return np.full(3, np.nan)
     rows, columns = np.nonzero(inside)
     codes = photo.working[rows + part.origin[1], columns + part.origin[0]][None]
