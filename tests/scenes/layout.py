@@ -17,6 +17,7 @@ Array = NDArray[np.float64]
 Shape = PlateShape | BandShape
 
 AIR = 0.03  # mm between a plate and the one it leans on
+LOWEST = 60.0  # mm over the bench that a camera stands at least
 
 
 def yaw(angle_deg: float) -> Array:
@@ -106,8 +107,32 @@ def framed(
     fill: float,
     off_centre: tuple[float, float],
 ) -> Pinhole:
-    """A camera that sees ``points`` (N, 3) fill ``fill`` of the frame, their middle off by a share of it."""
-    target, distance = points.mean(axis=0) * [1, 1, 0], 600.0
+    """A camera that sees ``points`` (N, 3) fill ``fill`` of the frame, their middle off by a share of it.
+
+    Raises RuntimeError where none does.
+    """
+    # From the nearer start a long row may reach behind the camera, which then comes to lie on the bench.
+    for distance in (600.0, 2400.0):
+        camera = _framed_from(
+            distance, points, size, focal_px, slant_deg, turn_deg, roll_deg, fill, off_centre
+        )
+        if camera.centre[2] > LOWEST:
+            return camera
+    raise RuntimeError("no camera sees all of the bench that is asked for")
+
+
+def _framed_from(
+    distance: float,
+    points: Array,
+    size: tuple[int, int],
+    focal_px: float,
+    slant_deg: float,
+    turn_deg: float,
+    roll_deg: float,
+    fill: float,
+    off_centre: tuple[float, float],
+) -> Pinhole:
+    target = points.mean(axis=0) * [1, 1, 0]
     frame = np.array(size, float)
     for _ in range(12):
         camera = look_at(target, distance, slant_deg, turn_deg, roll_deg, size, focal_px)

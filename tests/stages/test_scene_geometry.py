@@ -19,7 +19,7 @@ from tests.scenes.clutter import THINGS
 from tests.scenes.demo import TEARDOWN, demo_photos
 from tests.scenes.geometry import Hits, Pose, look_at, part_mask, projected_circle, ring_face_mask
 from tests.scenes.icc import display_p3
-from tests.scenes.layout import leaning_row
+from tests.scenes.layout import framed, leaning_row
 from tests.scenes.linings import BY_NAME
 from tests.scenes.make import make_skin
 from tests.scenes.mesh import Mesh, band_solid, joined, plate_solid
@@ -35,6 +35,14 @@ def volume(*meshes: Mesh | None) -> float:
     whole = joined(*(m for m in meshes if m is not None))
     a, b, c = (whole.vertices[whole.faces[:, k]] for k in range(3))
     return float(np.einsum("ij,ij->i", a, np.cross(b, c)).sum() / 6)
+
+
+def test_a_camera_stands_off_a_row_longer_than_its_first_distance():
+    row = np.array([[x, y, 0.0] for x in (-80, 80) for y in (-700, 700)])
+    camera = framed(row, (1320, 1760), 2645, 45, 0, -2, 0.9, (0.0, 0.0))
+    seen = camera.project(row)
+    assert camera.centre[2] > 400
+    assert (np.ptp(seen, axis=0) / (1320, 1760)).max() == pytest.approx(0.9, abs=0.02)
 
 
 def test_a_tilted_ring_projects_to_the_worked_ellipses():
