@@ -45,6 +45,13 @@ def test_where_no_part_was_found_there_is_nothing_to_list_or_compare(app, url):
     assert [toggle.label for toggle in page.toggle] == ["Something was found wrongly"]
 
 
+def test_why_no_part_was_graded_is_said_before_a_verdict_is_asked_for(app, url):
+    page = pack_page(app, url)
+    drawn = [str(getattr(element, "value", "")) for element in page.main]
+    [why] = [n for n, text in enumerate(drawn) if "a.jpg could not be graded." in text]
+    assert why < drawn.index("Your verdict")
+
+
 def test_a_gap_in_the_row_is_said_above_it(app, url):
     parts = [documents.part(PHOTO, n, n, 0, left=200 * n) for n in (1, 2, 3, 4)]
     parts[2]["problems"] = [GAP]

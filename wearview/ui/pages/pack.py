@@ -81,11 +81,14 @@ def _element(store: record.Store, teardown: Teardown, element: Element, grading:
     if wrong := miscount(element):
         st.warning(wrong)
     show.html(said_html(element))
+    if not lines:
+        show.html(pack_html(grading.document, lines))  # why there is no part to tap
     _plate(store, teardown, element, grading, lines)
     if profile := profile_html(lines, element.name, _profile_words(lines)):
         show.html(profile)
         st.caption(profile_caption(line.part["kind"] for line in lines))
-    show.html(pack_html(grading.document, lines))
+    if lines:
+        show.html(pack_html(grading.document, lines))
     # Not in an expander: what one hides is made and sent all the same, at every tap.
     if lines and st.toggle("All parts in a table", key="table"):
         show.html(parts_html(lines, with_verdicts=True))
