@@ -116,6 +116,8 @@ def test_a_filled_page_has_no_serious_fault_of_access(tmp_path, width, scheme):
         assert tab.value("document.documentElement.scrollWidth") <= width
         assert tab.value(SMALL_BUTTONS) == []
         assert tab.value("[...document.images].every(i => i.alt && i.naturalWidth)")
+        # Its 14 units of the drawing's 660 across are read on a phone too.
+        assert tab.value("document.querySelector('.wv-drawing img').getBoundingClientRect().width") >= 560
 
 
 # What a greasy finger taps in the page itself, not in Streamlit's own bar: 44 px (WCAG 2.2, 2.5.5).

@@ -24,17 +24,22 @@ def row_html(lines: list[PartLine]) -> str:
 
 
 def profile_html(lines: list[PartLine], name: str, alt: str) -> str:
-    """The heat score by position as a drawing; it scrolls in a frame of its own where a phone is too narrow
-    for its numbers. Empty for bands, under two positions and without a score."""
+    """The heat score by position as a drawing. Empty for bands, under two positions and without a score."""
     picture = pack_picture([line.part for line in lines])
     if picture is None or not picture.lines:
         return ""
     svg = _pieces("drawings.svg").profile_svg(picture, name, FONT).strip()
-    data = base64.b64encode(svg.encode()).decode("ascii")
     least, most = (round(share * picture.profile_width) for share in PROFILE_SCALE)
+    return drawing_html(svg, "Heat score by position", alt, least, most)
+
+
+def drawing_html(svg: str, name: str, alt: str, least: int, most: int) -> str:
+    """A drawing between `least` and `most` px wide; it scrolls in a frame of its own where a phone is too
+    narrow for its numbers."""
+    data = base64.b64encode(svg.encode()).decode("ascii")
     return (
-        f'<div class="wv wv-profile" style="max-width:{most}px" tabindex="0" role="region" '
-        f'aria-label="Heat score by position"><img style="min-width:{least}px" '
+        f'<div class="wv wv-drawing" style="max-width:{most}px" tabindex="0" role="region" '
+        f'aria-label="{name}"><img style="min-width:{least}px" '
         f'src="data:image/svg+xml;base64,{data}" alt="{escape(alt, quote=True)}"></div>'
     )
 
