@@ -415,6 +415,15 @@ def test_a_blind_teardown_tells_nothing_until_the_verdict_is_in(app, url):
     assert "Chance of each level" in shown(app)
 
 
+def test_a_closed_teardown_takes_no_photo_until_it_is_opened_again(photos_page, url):
+    record.close_teardown(record.open_store(url), "Job 7")
+    assert not run(photos_page).file_uploader
+    assert "This teardown is closed" in shown(photos_page)
+    press(photos_page, "reopen")
+    give(photos_page, photo(LAST))
+    assert lying(url) == [LAST]
+
+
 def test_a_closed_teardown_takes_no_verdict_until_it_is_opened_again(pack_page, url):
     press(turn_to(pack_page, REPORT), "close")
     turn_to(pack_page, PACK_PAGE)

@@ -101,6 +101,14 @@ def test_a_mistake_is_taken_back(page, url):
     assert (job(url).inspections, job(url).measured) == ((), ())
 
 
+def test_nothing_is_asked_of_a_closed_teardown_that_lacks_it(page, url):
+    record.close_teardown(record.open_store(url), "Job 7")
+    assert [info.value for info in run(page).info if info.value.startswith("Nothing")] == [
+        "Nothing was noted.",
+        "Nothing was measured.",
+    ]
+
+
 def test_a_closed_teardown_is_shown_and_takes_nothing(page, url):
     documents.add_beside(record.open_store(url), "Job 7")
     record.close_teardown(record.open_store(url), "Job 7")

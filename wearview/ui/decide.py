@@ -8,6 +8,7 @@ from wearview.report.words import DECISIONS
 from wearview.report.words import REASONS as REASON_WORDS
 from wearview.terms import BAND, LINING_LEVELS, REASONS, STEEL_LEVELS, VERDICTS
 from wearview.ui import show
+from wearview.ui.head import offer_reopening
 from wearview.ui.words import decided_html
 
 NO_REASON = "no reason given"
@@ -19,10 +20,7 @@ def decide(store: record.Store, teardown: Teardown, element: Element, chosen: Pa
     """Ask for a verdict on the tapped plate, on the whole pack, or on a part by its name, and store it."""
     st.subheader("Your verdict")
     if teardown.closed:
-        st.info("This teardown is closed: nothing is decided or graded in it.")
-        if st.button("Open it again", width="stretch", key="reopen"):
-            record.reopen_teardown(store, teardown.name)
-            st.rerun()
+        offer_reopening(store, teardown)
         return
     if chosen is not None:
         st.html(decided_html(chosen))

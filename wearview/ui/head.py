@@ -1,4 +1,4 @@
-"""The head that the pages of one teardown share."""
+"""What the pages of one teardown share: their head, and the way back into a closed one."""
 
 from collections.abc import Callable
 
@@ -21,3 +21,11 @@ def on_teardown(title: str, rest: Callable[[record.Store, Teardown], None]) -> N
         if teardown is not None:
             show.html(job_html(teardown))
             rest(store, teardown)
+
+
+def offer_reopening(store: record.Store, teardown: Teardown) -> None:
+    """Say that a teardown is closed, and open it again at a tap."""
+    st.info("This teardown is closed: nothing is decided, graded or added in it.")
+    if st.button("Open it again", width="stretch", key="reopen"):
+        record.reopen_teardown(store, teardown.name)
+        st.rerun()

@@ -12,7 +12,7 @@ from wearview.report.words import FOUND_WORDS
 from wearview.terms import LENGTH_UNITS, OUTCOMES
 from wearview.ui import pictures, show
 from wearview.ui.decide import BY
-from wearview.ui.head import on_teardown
+from wearview.ui.head import offer_reopening, on_teardown
 from wearview.ui.words import found_html, measured_html, plain
 
 NOTHING_YET = (
@@ -27,12 +27,12 @@ def _page(store: record.Store, teardown: Teardown) -> None:
     lines = check_lines(teardown.checklist, teardown.inspections)
     st.subheader("Beside the packs")
     if not lines:
-        st.info(NOTHING_YET)
+        st.info("Nothing was noted." if teardown.closed else NOTHING_YET)
     elif teardown.checklist:
         st.markdown(f"**{counted(lines)}**")
     show.html(found_html(lines, _address))
     if teardown.closed:
-        st.info("This teardown is closed: nothing is added to it. Open it again on the page Pack.")
+        offer_reopening(store, teardown)
     else:
         _note(store, teardown, lines)
     _checklist(store, teardown)
@@ -40,7 +40,7 @@ def _page(store: record.Store, teardown: Teardown) -> None:
     if teardown.measured:
         show.html(measured_html(teardown.measured, _address))
     else:
-        st.info(NOTHING_MEASURED)
+        st.info("Nothing was measured." if teardown.closed else NOTHING_MEASURED)
     if not teardown.closed:
         _mileage(store, teardown)
         _measure(store, teardown)

@@ -11,6 +11,7 @@ from wearview.ui import here, show, tray
 from wearview.ui.bench import Bench
 from wearview.ui.elements import new_element
 from wearview.ui.gate import OPEN_NETWORK, Ticket, the_gate
+from wearview.ui.head import offer_reopening
 from wearview.ui.tray import ElementName, GivenPhoto
 from wearview.ui.watch import Watched, lay, watch
 from wearview.ui.words import plain
@@ -38,6 +39,9 @@ def page() -> None:
         if teardown is None:
             return
         st.caption(plain(" · ".join(filter(None, (teardown.name, teardown.unit, teardown.customer)))))
+        if teardown.closed:
+            offer_reopening(store, teardown)
+            return
         element = here.element_here(teardown)
         with st.expander("Add a clutch or brake", expanded=element is None):
             new_element(store, teardown)

@@ -36,7 +36,7 @@ def _page(store: record.Store, teardown: Teardown) -> None:
     _handed_over(store, teardown)
     if not teardown.closed and st.button("Close this teardown", width="stretch", key="close"):
         record.close_teardown(store, teardown.name)
-        show.tell("Closed. It can be opened again on the page Pack.")
+        show.tell("Closed. It can be opened again on the pages Photos, Pack and Findings.")
         st.rerun()
 
 
