@@ -85,12 +85,9 @@ def grade_lining(readings: LiningReadings, reference: Reference, rules: Rules) -
     because = _lining_reasons(readings, colour_level, glazed, rules)
     if relative:
         because.append("Compared with the cleanest plate only.")
-    if _is_lighter(readings) and colour_level > 0:
+    if colour_level > 0 and (why := _no_heat(readings)) is not None:
         problems = tuple(dict.fromkeys((*problems, "does not fit the reference")))
-        sentence = (
-            "The face is lighter than the clean lining, and heat darkens: check that both are the same "
-            "lining, in the same light, both dry or both wet."
-        )
+        sentence = f"{why}: check that both are the same lining, in the same light, both dry or both wet."
         return _cannot_tell(relative, problems, [sentence], measured=because)
     names = (CLEANEST_HERE, *LINING_LEVELS[1:]) if relative else LINING_LEVELS
     if (open_grades := _too_uncertain(chances, rules)) is not None:
@@ -278,8 +275,14 @@ def _listed(chances: tuple[float, ...], names: tuple[str, ...]) -> str:
     return ", ".join(f"{name} {100 * p:.0f} %" for name, p in zip(names, chances, strict=True) if p >= 0.05)
 
 
-def _is_lighter(readings: LiningReadings) -> bool:
-    return readings.delta_l_median.value > max(readings.uncertainty, LIMITS[0])
+def _no_heat(readings: LiningReadings) -> str | None:
+    """Why what is off about a lining's colour cannot be heat; None where it can."""
+    beyond_doubt = max(readings.uncertainty, LIMITS[0])
+    if readings.delta_l_median.value > beyond_doubt:
+        return "The face is lighter than the clean lining, and heat darkens"
+    if readings.beside_heat > beyond_doubt:
+        return "The face has a colour that heat does not give this clean lining"
+    return None
 
 
 def _lining_name(level: int, glazed: bool, names: tuple[str, ...]) -> str:

@@ -282,6 +282,18 @@ def test_a_colour_that_is_off_because_it_is_lighter_is_no_heat():
     assert "lighter than the clean lining" in grade.because[0]
 
 
+def test_a_colour_that_heat_does_not_give_is_another_lining_or_another_light():
+    # A green face beside a clean tan lining; browned to the same lightness it is heat.
+    green = grade_lining(read_lining(ring_face((50, -9, 17)), PHOTO, SETTINGS), PHOTO, RULES)
+    assert green.level is None
+    assert green.problems == ("does not fit the reference",)
+    assert "heat does not give" in green.because[0]
+    assert "same lining" in green.because[0]
+    brown = grade_lining(read_lining(ring_face((50, 8, 17)), PHOTO, SETTINGS), PHOTO, RULES)
+    assert brown.level is not None
+    assert brown.level > 0
+
+
 def test_light_taken_down_is_said_with_its_share():
     readings = replace(lining(0.9, 0.0, 0.0, 0.0), too_bright=math.log(1.25))
     assert any("taken down by 20 %" in s for s in grade_lining(readings, PHOTO, RULES).because)

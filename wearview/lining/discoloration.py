@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from wearview.colour import delta_e
 from wearview.lining.glazing import read_glazing
+from wearview.lining.heat_colours import beside_heat
 from wearview.lining.lightest import AS_LIGHT_AS_CLEAN, dimmed
 from wearview.lining.sheen import without_sheen
 from wearview.ranks import middle
@@ -64,6 +65,8 @@ class LiningReadings:
         Names from `terms.PROBLEMS`.
     too_bright : float
         Natural log of the factor by which the light was taken down, as in `read_too_bright`.
+    beside_heat : float
+        Delta E between the face's usual colour and the nearest that heat can give the clean lining.
     """
 
     delta_e00_median: Reading
@@ -84,6 +87,7 @@ class LiningReadings:
     delta_e_map: NDArray[np.float32]
     problems: tuple[str, ...]
     too_bright: float = 0.0
+    beside_heat: float = 0.0
 
     @property
     def areas(self) -> tuple[Reading, Reading, Reading, Reading]:
@@ -174,6 +178,7 @@ def read_lining(
         delta_e_map=difference_map,
         problems=tuple(problems),
         too_bright=too_bright,
+        beside_heat=beside_heat(face.usual, clean),
     )
 
 
