@@ -187,6 +187,19 @@ def test_a_sheet_as_bright_as_its_bench_is_found_by_how_even_it_is():
     np.testing.assert_allclose(sheet.white, srgb_to_linear(np.uint8([112] * 3)) / 0.18, rtol=0.02)
 
 
+def test_a_tile_between_joints_is_no_sheet_and_leaves_one_that_the_frame_cuts():
+    # Both would pass for a card, and the tile is whole and the larger of the two.
+    joints = [(np.s_[at : at + 5], slice(None)) for at in (40, 300)]
+    joints += [(slice(None), np.s_[at : at + 5]) for at in (60, 380)]
+    whole = [(np.s_[:480], np.s_[:640], 90)]
+    tiled = bench_with(*whole, *((*joint, 140) for joint in joints))
+    assert find_neutrals(tiled, NOTHING) == []
+    beside = bench_with(*whole, *((*joint, 140) for joint in joints), (np.s_[120:260], np.s_[430:640], 180))
+    [card] = find_neutrals(beside, NOTHING)
+    assert card.cut
+    assert card.centre == pytest.approx((534, 190), abs=6)
+
+
 def test_an_even_patch_that_has_no_four_corners_is_no_sheet():
     photo = blotched(18)
     bench = photo[260:].copy()

@@ -1,6 +1,7 @@
 """Plain white paper and grey cards in view: flat, four-cornered, of one colour, and as grey as the light lets
 them be."""
 
+import math
 from dataclasses import dataclass
 
 import cv2
@@ -27,6 +28,11 @@ UNIFORM = 0.075  # scatter of a sheet's smoothed level over the level itself
 # Log ratios of red and blue to green under which a sheet can still be white: the phone's own white balance
 # has taken out most of the lamp. Cardboard (about +0.3, -0.6) and blue shop towels (-0.4, +0.4) lie outside.
 RED, BLUE = (-0.32, 0.32), (-0.52, 0.36)
+# How far off a sheet's surroundings begin and end, of the picture's long side; and the natural log of light,
+# in the channel where it is most, by which the sheet differs from them at least. Of 572 outlines in 400 tuned
+# photos none of the 451 on a sheet differs by less than 0.09, and 96 of the 121 on none by less than 0.06:
+# tiles, squares of a cutting mat.
+SURROUNDINGS, LEAST_CONTRAST = (0.0075, 0.01875), 0.08
 _NEAR = np.ones((3, 3), np.uint8)
 # A phone rolls highlights off instead of breaking them: above the shoulder a code stands for more light than
 # sRGB says. Shape and place are those of our rendered phones, so what is undone adds to the uncertainty.
@@ -117,7 +123,8 @@ def find_neutrals(
     -----
     Level sets of brightness, darkness and colourfulness are searched for four-cornered pieces, as in
     maximally stable extremal regions (J. Matas and others, BMVC 2002): a sheet keeps its outline over many
-    thresholds. Where that shows none, a sheet as bright as its bench may still stand out by how even it is.
+    thresholds. What has the colour of its surroundings is a piece of the bench between joints or lines. Where
+    nothing is found, a sheet as bright as its bench may still stand out by how even it is.
     """
     height, width = taken.shape
     factor = min(1.0, SIDE / max(height, width))
@@ -143,7 +150,24 @@ def find_neutrals(
         each = (_judge_sheet(one, tiny, rgb8, 1 / factor, teeth, parts) for one in _distinct(outlines))
         return sorted((one for one in each if one is not None), key=lambda one: -_quality(one))
 
-    return judged(outlines) or judged(_even_sheets(tiny, free8))
+    if seen := judged(outlines):
+        return [one for one in seen if _contrast(one, rgb8, taken) >= LEAST_CONTRAST]
+    return judged(_even_sheets(tiny, free8))
+
+
+def _contrast(sheet: Neutral, rgb8: NDArray[np.uint8], taken: NDArray[np.bool_]) -> float:
+    """Natural log of light by which a sheet differs from what lies round it, in the channel where it is most;
+    infinite where parts or the frame hide that."""
+    inside = sheet.mask.astype(np.uint8)
+    near, far = (
+        cv2.dilate(inside, np.ones((2 * reach + 1,) * 2, np.uint8))
+        for reach in (round(share * max(inside.shape)) for share in SURROUNDINGS)
+    )
+    around = (far > near) & ~taken
+    if not around.any():
+        return math.inf
+    own, other = (np.maximum(_median_light(rgb8, mask), 1e-3) for mask in (sheet.mask, around))
+    return float(np.abs(np.log(own / other)).max())
 
 
 def _even_sheets(rgb8: NDArray[np.uint8], free8: NDArray[np.uint8]) -> list[NDArray[np.int32]]:
