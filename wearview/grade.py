@@ -89,6 +89,9 @@ def grade_lining(readings: LiningReadings, reference: Reference, rules: Rules) -
         problems = tuple(dict.fromkeys((*problems, "does not fit the reference")))
         sentence = f"{why}: check that both are the same lining, in the same light, both dry or both wet."
         return _cannot_tell(relative, problems, [sentence], measured=because)
+    if _chance_too_dark(reference, rules) >= rules.rival:
+        problems = tuple(dict.fromkeys((*problems, "uncertainty spans grades")))
+        return _cannot_tell(relative, problems, _say_may_be_too_dark(reference), measured=because)
     names = (CLEANEST_HERE, *LINING_LEVELS[1:]) if relative else LINING_LEVELS
     if (open_grades := _too_uncertain(chances, rules)) is not None:
         if _too_uncertain(colour_chances, rules) is None:
@@ -273,6 +276,22 @@ def _say_glaze_open(chances: tuple[float, ...], names: tuple[str, ...], glazing:
 
 def _listed(chances: tuple[float, ...], names: tuple[str, ...]) -> str:
     return ", ".join(f"{name} {100 * p:.0f} %" for name, p in zip(names, chances, strict=True) if p >= 0.05)
+
+
+def _chance_too_dark(reference: Reference, rules: Rules) -> float:
+    """Chance that the clean lining is in truth too dark to show heat, though it was not measured so dark."""
+    if reference.lab_median is None or not reference.light_uncertainty > 0:
+        return 0.0
+    clean = NormalDist(float(reference.lab_median[0]), reference.light_uncertainty / SIGMAS_90)
+    return clean.cdf(rules.too_dark_below)
+
+
+def _say_may_be_too_dark(reference: Reference) -> list[str]:
+    return [
+        "The clean lining may be too dark for colour to show heat: how dark it is, is known to within "
+        f"{reference.light_uncertainty:.1f} of L* only.",
+        "Put a sheet of plain white paper or a grey card beside the clean plate and take that photo again.",
+    ]
 
 
 def _no_heat(readings: LiningReadings) -> str | None:

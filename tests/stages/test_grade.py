@@ -253,6 +253,18 @@ def test_a_lining_too_dark_is_not_graded_and_says_what_to_do():
     assert any("steels beside it" in sentence for sentence in grade.because)
 
 
+@pytest.mark.parametrize(("light", "graded"), [(0.0, True), (2.5, True), (6.0, False)])
+def test_a_lining_that_may_be_too_dark_is_graded_only_where_that_is_nearly_ruled_out(light, graded):
+    # Normal errors whose 90 % interval is as wide: at L* 34 of 30 the chance is 0.004 and 0.14.
+    dark = clean_lining((34, 2, 6), light=light)
+    grade = grade_lining(read_lining(ring_face((34, 2, 6)), dark, SETTINGS), dark, RULES)
+    assert (grade.level == 0) == graded
+    if not graded:
+        assert grade.problems == ("uncertainty spans grades",)
+        assert "may be too dark" in grade.because[0]
+        assert "beside the clean plate" in grade.because[1]
+
+
 def test_without_a_reference_there_is_no_grade_and_a_remedy():
     nothing = Reference("none", None, None, None, math.nan, math.nan, None, math.nan)
     grade = grade_lining(read_lining(ring_face(), nothing, SETTINGS), nothing, RULES)
