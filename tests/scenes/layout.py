@@ -111,40 +111,27 @@ def framed(
 
     Raises RuntimeError where none does.
     """
+    frame = np.array(size, float)
+
+    def from_start(distance: float) -> Pinhole:
+        target = points.mean(axis=0) * [1, 1, 0]
+        for _ in range(12):
+            camera = look_at(target, distance, slant_deg, turn_deg, roll_deg, size, focal_px)
+            xy = camera.project(points)
+            low, high = xy.min(axis=0), xy.max(axis=0)
+            distance *= float(((high - low) / frame).max()) / fill
+            miss = (low + high) / 2 - frame * (0.5 + np.array(off_centre))
+            right, down = camera.rotation[0], camera.rotation[1]
+            scale = distance / focal_px
+            shift = miss[0] * scale * right + miss[1] * scale * down
+            target = target + np.array([shift[0], shift[1] / max(np.cos(np.deg2rad(slant_deg)), 0.5), 0.0])
+        return look_at(target, distance, slant_deg, turn_deg, roll_deg, size, focal_px)
+
     # From the nearer start a long row may reach behind the camera, which then comes to lie on the bench.
-    for distance in (600.0, 2400.0):
-        camera = _framed_from(
-            distance, points, size, focal_px, slant_deg, turn_deg, roll_deg, fill, off_centre
-        )
+    for camera in map(from_start, (600.0, 2400.0)):
         if camera.centre[2] > LOWEST:
             return camera
     raise RuntimeError("no camera sees all of the bench that is asked for")
-
-
-def _framed_from(
-    distance: float,
-    points: Array,
-    size: tuple[int, int],
-    focal_px: float,
-    slant_deg: float,
-    turn_deg: float,
-    roll_deg: float,
-    fill: float,
-    off_centre: tuple[float, float],
-) -> Pinhole:
-    target = points.mean(axis=0) * [1, 1, 0]
-    frame = np.array(size, float)
-    for _ in range(12):
-        camera = look_at(target, distance, slant_deg, turn_deg, roll_deg, size, focal_px)
-        xy = camera.project(points)
-        low, high = xy.min(axis=0), xy.max(axis=0)
-        distance *= float(((high - low) / frame).max()) / fill
-        miss = (low + high) / 2 - frame * (0.5 + np.array(off_centre))
-        right, down = camera.rotation[0], camera.rotation[1]
-        scale = distance / focal_px
-        shift = miss[0] * scale * right + miss[1] * scale * down
-        target = target + np.array([shift[0], shift[1] / max(np.cos(np.deg2rad(slant_deg)), 0.5), 0.0])
-    return look_at(target, distance, slant_deg, turn_deg, roll_deg, size, focal_px)
 
 
 def on_bench(camera: Pinhole, xy: Array) -> Array:
