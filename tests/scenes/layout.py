@@ -17,7 +17,7 @@ Array = NDArray[np.float64]
 Shape = PlateShape | BandShape
 
 AIR = 0.03  # mm between a plate and the one it leans on
-LOWEST = 60.0  # mm over the bench that a camera stands at least
+NEAR_ENOUGH = 0.05  # of the share of the frame that is asked for
 
 
 def yaw(angle_deg: float) -> Array:
@@ -127,9 +127,11 @@ def framed(
             target = target + np.array([shift[0], shift[1] / max(np.cos(np.deg2rad(slant_deg)), 0.5), 0.0])
         return look_at(target, distance, slant_deg, turn_deg, roll_deg, size, focal_px)
 
-    # From the nearer start a long row may reach behind the camera, which then comes to lie on the bench.
+    # From the nearer start a long row may reach behind the camera, where the search goes astray.
     for camera in map(from_start, (600.0, 2400.0)):
-        if camera.centre[2] > LOWEST:
+        in_front = ((points - camera.centre) @ camera.rotation.T)[:, 2] > 0
+        filled = float((np.ptp(camera.project(points), axis=0) / frame).max())
+        if in_front.all() and abs(filled / fill - 1) < NEAR_ENOUGH:
             return camera
     raise RuntimeError("no camera sees all of the bench that is asked for")
 
