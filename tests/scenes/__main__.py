@@ -14,6 +14,7 @@ import sys
 from pathlib import Path
 
 from tests.scenes.broad import (
+    any_bench_scenes,
     broad_scenes,
     fresh_scenes,
     further_part_free_scenes,
@@ -21,6 +22,7 @@ from tests.scenes.broad import (
     part_free_scenes,
     relit_scenes,
     second_fresh_scenes,
+    third_fresh_scenes,
 )
 from tests.scenes.catalogue import Scene, accuracy_scenes
 from tests.scenes.deposit_scenes import (
@@ -49,6 +51,8 @@ CATALOGUES = {
     "broad": (broad_scenes, "240 further scenes, more varied"),
     "fresh": (fresh_scenes, "120 more of the kind, all untouched"),
     "second-fresh": (second_fresh_scenes, "120 others, all untouched"),
+    "third-fresh": (third_fresh_scenes, "120 others again, all untouched"),
+    "any-bench": (any_bench_scenes, "120 to find faults with, on benches put together by chance"),
     "further": (further_scenes, "120 more of the kind to find faults with, none untouched"),
     "glaze-training": (
         glaze_scenes,

@@ -7,6 +7,7 @@ from collections.abc import Callable
 import numpy as np
 from numpy.random import Generator
 
+from tests.scenes.any_board import random_board
 from tests.scenes.bench import BENCHES, Board, Surface, lab_colour
 
 Half = tuple[float, float]
@@ -105,4 +106,5 @@ MORE_BENCHES: dict[str, Callable[[Generator, Half, float], Surface]] = {
     "wet concrete": wet_concrete,
 }
 MORE_HELD_OUT_BENCHES = ("floor tiles", "wet concrete")
-ALL_BENCHES = {**BENCHES, **MORE_BENCHES}
+ANY = "any"
+ALL_BENCHES = {**BENCHES, **MORE_BENCHES, ANY: random_board}

@@ -7,12 +7,13 @@ every third shop lining, half the benches and some lamps are held out.
 from __future__ import annotations
 
 from collections import Counter
+from dataclasses import replace
 
 import numpy as np
 from numpy.random import Generator
 
 from tests.scenes.bench import BENCHES, HELD_OUT_BENCHES, LIGHTS
-from tests.scenes.boards import MORE_BENCHES, MORE_HELD_OUT_BENCHES
+from tests.scenes.boards import ANY, MORE_BENCHES, MORE_HELD_OUT_BENCHES
 from tests.scenes.catalogue import DEFECTS, TEMPLATES, PartSpec, Scene, draw_parts, fill_of
 from tests.scenes.clutter import NEUTRALS, OTHER_THINGS, ROUND_THINGS
 from tests.scenes.lamps import HELD_OUT_LIGHTS, MORE_LIGHTS
@@ -21,7 +22,7 @@ from tests.scenes.round_things import MORE_ROUND_THINGS
 from tests.scenes.skin import BAND, FRICTION
 
 SHOPS, FRESH_SHOPS, FURTHER_SHOPS, A_SHOP = 60, 30, 30, 4
-SECOND_FRESH_SHOPS = range(150, 180)
+SECOND_FRESH_SHOPS, THIRD_FRESH_SHOPS = range(150, 180), range(180, 210)
 SIZES = ((1600, 1200), (1600, 1200), (1440, 1080), (1760, 1320), (1680, 945))
 RELIGHT_TUNED, RELIGHT_UNTOUCHED = 27, 13
 PART_FREE, FURTHER_PART_FREE = 300, 240
@@ -53,6 +54,21 @@ def second_fresh_scenes() -> tuple[Scene, ...]:
     rng = np.random.default_rng(20261131)
     third = _Third()
     return tuple(scene for shop in SECOND_FRESH_SHOPS for scene in _shop(rng, shop, False, third))
+
+
+def third_fresh_scenes() -> tuple[Scene, ...]:
+    """120 others again, all untouched, and their clean photos."""
+    rng = np.random.default_rng(20261132)
+    third = _Third()
+    return tuple(scene for shop in THIRD_FRESH_SHOPS for scene in _shop(rng, shop, False, third))
+
+
+def any_bench_scenes() -> tuple[Scene, ...]:
+    """120 more, none untouched, each on a bench put together by chance, and their clean photos."""
+    rng = np.random.default_rng(20261133)
+    third, first = _Third(), THIRD_FRESH_SHOPS.stop
+    shops = [shop for shop in range(first, first + 2 * FURTHER_SHOPS) if shop % 3 != 2][:FURTHER_SHOPS]
+    return tuple(replace(scene, bench=ANY) for shop in shops for scene in _shop(rng, shop, True, third))
 
 
 def further_scenes() -> tuple[Scene, ...]:

@@ -71,11 +71,16 @@ def test_further_scenes_are_to_be_tuned_to_and_share_nothing_with_untouched_ones
     assert not {s.seed for s in broad.further_part_free_scenes()} & {s.seed for s in part_free_scenes()}
 
 
-def test_second_fresh_scenes_are_untouched_and_share_nothing_with_any_other():
-    scenes = broad.second_fresh_scenes()
-    others = (*SCENES, *broad.fresh_scenes(), *broad.further_scenes(), *glaze_scenes(), *glaze_scenes(HEAT))
+@pytest.mark.parametrize("name", ["second_fresh", "third_fresh", "any_bench"])
+def test_later_scenes_share_nothing_with_any_other(name):
+    makers = {
+        n: getattr(broad, f"{n}_scenes")
+        for n in ("fresh", "second_fresh", "third_fresh", "further", "any_bench")
+    }
+    scenes = makers.pop(name)()
+    others = (*SCENES, *(s for make in makers.values() for s in make()), *glaze_scenes(), *glaze_scenes(HEAT))
     assert sum(not s.clean for s in scenes) == 120
-    assert not any(s.tuned for s in scenes)
+    assert {s.tuned for s in scenes} == {name == "any_bench"}
     assert not {s.seed for s in scenes} & {s.seed for s in others}
     assert not {s.id for s in scenes} & {s.id for s in others}
     assert not {p.lining for s in scenes for p in s.parts if p.lining} & {

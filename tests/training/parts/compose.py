@@ -8,6 +8,7 @@ import numpy as np
 from numpy.random import Generator
 
 from tests.scenes import layout, piles
+from tests.scenes.any_board import random_board
 from tests.scenes.bench import Lamp, Light, room_around
 from tests.scenes.clutter import NEUTRALS, OTHER_THINGS, Finish, Thing, rag
 from tests.scenes.colours import lab_to_linear_srgb
@@ -20,7 +21,6 @@ from tests.scenes.render import PlacedPart, Stage, bench_mesh, edge_finishes
 from tests.scenes.round_things import ALL_THINGS
 from tests.scenes.shapes import random_band_shape, random_plate_shape
 from tests.scenes.skin import BAND, FRICTION, REACTION, STEEL, BandShape, PlateShape, Skin
-from tests.training.parts.boards import random_board
 from tests.training.parts.gbuffer import Surface
 from tests.training.parts.labels import BAND_LINING, BENCH, CLUTTER, SHEET, SIZE, STRAP, TEETH
 from tests.training.parts.ring_things import RING_THINGS
