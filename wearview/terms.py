@@ -169,8 +169,8 @@ _PUBLISHED = (
     Problem(
         "uncertainty spans grades",
         "What was measured leaves more than one grade open.",
-        "Put plain white paper or a grey card in the picture; where only the glaze is open, add a photo "
-        "with the lamp moved.",
+        "Lay plain white paper or a grey card close beside the part, and beside the clean plate too, and "
+        "take both again; where only the glaze is open, add a photo with the lamp moved.",
         True,
     ),
     Problem(
@@ -206,13 +206,14 @@ _PUBLISHED = (
     ),
     Problem(
         PAPER_OR_CARD,
-        "The sheet here or beside the clean plate may be paper or a grey card: which one cannot be told.",
-        "Lay plain white paper in both, whole in view and in full light, and take them again.",
+        "The sheet in this photo, or the one beside the clean plate, may be white paper or a grey card: "
+        "which of them cannot be told.",
+        "Lay plain white paper beside both, whole in view and in full light, and take both photos again.",
         True,
     ),
     Problem(
         "grain not resolved",
-        "The lining's grain is not resolved, so glazing was not measured.",
+        "The photo is not close or sharp enough to show the lining's grain, so glazing was not measured.",
         "Come closer.",
         False,
     ),
@@ -224,9 +225,10 @@ _PUBLISHED = (
     ),
     Problem(
         "does not fit the reference",
-        "The lining does not look like the clean reference's lining.",
-        "Check that both are the same lining.",
-        False,
+        "Heat does not turn the clean lining that this was compared with into what this face looks like.",
+        "Check that both are the same lining, in the same light, both dry or both wet. If it is another "
+        "lining, give a photo of a clean plate of that one.",
+        True,
     ),
     Problem(
         SECOND_NO_FIT,
@@ -274,13 +276,13 @@ _PUBLISHED = (
     Problem(
         "fits no library lining",
         "No lining of the library could look like this, clean or heated.",
-        "Use a photo of a clean plate of this lining, or add it: wearview lining add NAME PHOTO.",
+        "Give a photo of a clean plate of this lining, or add the lining to the library.",
         True,
     ),
     Problem(
         "lining not certain",
         "Several linings of the library could look like this, or heat has hidden which one it is.",
-        "Say which one it is: --lining NAME, or use a photo of a clean plate of this lining.",
+        "Give a photo of a clean plate of this lining.",
         True,
     ),
     Problem(
@@ -307,7 +309,7 @@ _PUBLISHED = (
     Problem(
         "mat not calibrated",
         "The bench mat's printed colours are not known, so only its paper serves, as a white.",
-        "Photograph the bare mat beside a grey card or 24-patch chart: wearview mat calibrate PHOTO.",
+        "Have them measured once, from a photo of the bare mat beside a grey card or 24-patch chart.",
         False,
     ),
     Problem(

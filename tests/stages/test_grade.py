@@ -11,7 +11,7 @@ from wearview.reading import Reading, missing
 from wearview.reference import Reference
 from wearview.settings import load_settings
 from wearview.steel import HotSpots, SteelReadings
-from wearview.terms import TINTS, TWO_LIGHTS
+from wearview.terms import PROBLEMS, TINTS, TWO_LIGHTS
 
 SETTINGS = load_settings()
 RULES = SETTINGS.rules
@@ -291,6 +291,7 @@ def test_a_colour_that_is_off_because_it_is_lighter_is_no_heat():
     grade = grade_lining(lining(0.9, 0.0, 0.0, 0.0, delta_l=8.0), PHOTO, RULES)
     assert grade.level is None
     assert grade.problems == ("does not fit the reference",)
+    assert PROBLEMS[grade.problems[0]].refuses  # what refuses is told on page, phone and report
     assert "lighter than the clean lining" in grade.because[0]
 
 

@@ -52,3 +52,9 @@ def test_a_gap_is_said_with_its_position():
     said = told_of(GAP)
     assert said.change == gap_words(["3"])
     assert said.again
+
+
+@pytest.mark.parametrize("problem", PROBLEMS.values(), ids=PROBLEMS)
+def test_what_to_do_names_no_command_as_it_is_read_on_pages_and_by_customers_too(problem):
+    assert "wearview" not in problem.remedy
+    assert "--" not in problem.remedy

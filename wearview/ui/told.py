@@ -15,11 +15,12 @@ from wearview.ui.tray import GivenPhoto, Tray
 BESIDE = {OWN: "other parts", SAME: "the same", TURNED: "other side", RELIT: "lamp moved"}
 
 
-# What another photo of the same parts does not mend: a clean lining is missing, or heat cannot show.
+# What another photo of the same parts does not mend: their clean lining is missing, or heat cannot show.
 NOT_THE_PHOTO = {
     "no clean reference",
     "fits no library lining",
     "lining not certain",
+    "does not fit the reference",
     "lining too dark to show heat",
 }
 # What is said beside what refuses.
