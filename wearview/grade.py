@@ -45,7 +45,7 @@ class Grade:
         Chance of each level 0..4 when the readings vary within their uncertainty; None when they could
         not be taken.
     because : tuple of str
-        Plain sentences.
+        Plain sentences; without a level, why there is none and what to do.
     problems : tuple of str
         Names from `terms.PROBLEMS`.
     """
@@ -82,23 +82,23 @@ def grade_lining(readings: LiningReadings, reference: Reference, rules: Rules) -
     level = colour_level + glazed
     colour_chances = _chances(readings.area_draws / rules.lining_areas, readings.draw_likelihood)
     chances = _raised_by_glaze(colour_chances, glazing, rules)
-    because = _lining_reasons(readings, colour_level, glazed, rules)
-    if relative:
-        because.append("Compared with the cleanest plate only.")
     if colour_level > 0 and (why := _no_heat(readings)) is not None:
         problems = tuple(dict.fromkeys((*problems, "does not fit the reference")))
         sentence = f"{why}: check that both are the same lining, in the same light, both dry or both wet."
-        return _cannot_tell(relative, problems, [sentence], measured=because)
+        return _cannot_tell(relative, problems, [sentence])
     if _chance_too_dark(reference, rules) >= rules.rival:
         problems = tuple(dict.fromkeys((*problems, "uncertainty spans grades")))
-        return _cannot_tell(relative, problems, _say_may_be_too_dark(reference), measured=because)
+        return _cannot_tell(relative, problems, _say_may_be_too_dark(reference))
     names = (CLEANEST_HERE, *LINING_LEVELS[1:]) if relative else LINING_LEVELS
     if (open_grades := _too_uncertain(chances, rules)) is not None:
         if _too_uncertain(colour_chances, rules) is None:
             sentences = _say_glaze_open(open_grades, names, glazing)
         else:
             sentences = _say_open(open_grades, names, readings.uncertainty)
-        return _cannot_tell(relative, problems, sentences, open_grades, because)
+        return _cannot_tell(relative, problems, sentences, open_grades)
+    because = _lining_reasons(readings, colour_level, glazed, rules)
+    if relative:
+        because.append("Compared with the cleanest plate only.")
     return Grade(
         level=level,
         name=_lining_name(level, glazed, names),
@@ -127,17 +127,16 @@ def grade_steel(readings: SteelReadings, rules: Rules) -> Grade:
         return _cannot_tell(False, readings.problems, refused or _say("too few pixels"))
     draws = _steel_progress(readings.area_draws, spots.count.value, spots.area.value, rules)
     chances = _chances(draws, readings.draw_likelihood)
-    because = _steel_reasons(readings, level, rules)
     if (open_grades := _too_uncertain(chances, rules)) is not None:
         sentences = _say_open(open_grades, STEEL_LEVELS, readings.uncertainty)
-        return _cannot_tell(False, readings.problems, sentences, open_grades, because)
+        return _cannot_tell(False, readings.problems, sentences, open_grades)
     return Grade(
         level=level,
         name=STEEL_LEVELS[level],
         relative=False,
         score=_score(level, progress),
         probability=_as_tuple(chances),
-        because=tuple(because),
+        because=tuple(_steel_reasons(readings, level, rules)),
         problems=readings.problems,
     )
 
@@ -243,12 +242,10 @@ def _cannot_tell(
     problems: tuple[str, ...],
     sentences: list[str],
     probability: tuple[float, ...] | None = None,
-    measured: list[str] | None = None,
 ) -> Grade:
     if probability is not None:
         problems = tuple(dict.fromkeys((*problems, "uncertainty spans grades")))
-    because = (*sentences, *(measured or ()))
-    return Grade(None, None, relative, None, probability or None, because, problems)
+    return Grade(None, None, relative, None, probability or None, tuple(sentences), problems)
 
 
 def _say_open(chances: tuple[float, ...], names: tuple[str, ...], uncertainty: float) -> list[str]:
@@ -257,7 +254,7 @@ def _say_open(chances: tuple[float, ...], names: tuple[str, ...], uncertainty: f
     return [
         "The colour is not known well enough to choose a grade.",
         f"Known to within {uncertainty:.1f} of colour difference, it could be: {_listed(chances, names)}.",
-        "Put a sheet of plain white paper or a grey card in the picture and take it again.",
+        "Lay plain white paper or a grey card close beside the part, in even light, and take it again.",
     ]
 
 

@@ -223,8 +223,8 @@ def test_beside_a_sheet_that_may_be_paper_or_card_no_lining_gets_a_grade(monkeyp
     else:
         read_as(monkeypatch, 1.0, odds=1.0)
     # Under a card's light these would be charred, which linings can be.
-    photos = grade_photos([PACK[0], PACK[2]], SETTINGS, reference=clean).photos
-    parts = [part for photo in photos for part in photo.parts]
+    graded = grade_photos([PACK[0], PACK[2]], SETTINGS, reference=clean)
+    parts = [part for photo in graded.photos for part in photo.parts]
     lined, steels = ([part for part in parts if part.part.kind == kind] for kind in (FRICTION, STEEL))
     assert lined
     assert steels
@@ -233,6 +233,9 @@ def test_beside_a_sheet_that_may_be_paper_or_card_no_lining_gets_a_grade(monkeyp
         assert PAPER_OR_CARD in part.problems
         assert PROBLEMS[PAPER_OR_CARD].remedy in part.grade.because
     assert all(part.grade.level is not None for part in steels)
+    written = [part for photo in build_document(graded, SETTINGS)["photos"] for part in photo["parts"]]
+    reasons = {part.id: list(part.grade.because) for part in lined}
+    assert {p["id"]: p["ungraded_because"] for p in written if "ungraded_because" in p} == reasons
 
 
 def test_a_first_photo_whose_sheet_its_linings_settle_is_graded_against_a_lining_of_the_library(monkeypatch):

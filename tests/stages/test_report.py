@@ -20,7 +20,7 @@ from wearview.report import write_report
 from wearview.report.packpic import pack_picture
 from wearview.report.shop import Shop
 from wearview.report.view import report_view
-from wearview.report.words import profile_caption
+from wearview.report.words import doubts, profile_caption
 from wearview.terms import CAUTIONS, FRICTION, GAP, PROBLEMS, REACTION, STEEL
 from wearview.ui.words import PROFILE_SCALE
 
@@ -288,6 +288,27 @@ def test_a_photo_that_could_not_be_graded_says_why_and_what_to_do(tmp_path):
     assert "Cannot tell" in text
 
 
+def test_why_a_measured_part_has_no_grade_is_said_in_its_own_words_once():
+    own = ["The colour is not known well enough.", "It could be: burnt 60 %, charred 40 %."]
+    part = documents.part(documents.jpeg(70), 1, 1, None)
+    part |= {"problems": ["glare", "uncertainty spans grades"], "ungraded_because": own}
+    glare = PROBLEMS["glare"]
+    said = ["The colour is not known well enough. It could be: burnt 60\u00a0%, charred 40\u00a0%."]
+    assert doubts(part, remedies=False) == [*said, glare.text]
+    assert doubts(part, remedies=True) == [*said, f"{glare.text} {glare.remedy}"]
+
+
+def test_what_a_part_says_itself_is_not_said_of_its_problem_again():
+    none = PROBLEMS["no clean reference"]
+    part = documents.part(documents.jpeg(70), 1, 1, None)
+    part |= {"problems": ["lining not certain", none.name], "ungraded_because": [none.text, none.remedy]}
+    uncertain = PROBLEMS["lining not certain"]
+    said = [f"{one.text} {one.remedy}" for one in (none, uncertain)]
+    assert doubts(part, remedies=True) == said
+    del part["ungraded_because"]  # as programs before this one stored it
+    assert doubts(part, remedies=True) == said[::-1]
+
+
 def test_a_gap_is_said_of_the_photo_and_not_of_the_plate(tmp_path):
     photo = documents.jpeg(70)
     parts = [documents.part(photo, n, n, 0, left=200 * n) for n in (1, 2, 3, 4)]
@@ -295,7 +316,7 @@ def test_a_gap_is_said_of_the_photo_and_not_of_the_plate(tmp_path):
     document = documents.document([documents.photo_entry(photo, "a.jpg", parts)])
     view = report_view(teardown(element(document)), Shop())
     [shown] = view.elements
-    assert [part.said_of_problems for part in shown.parts] == [()] * 4
+    assert [part.doubts for part in shown.parts] == [()] * 4
     assert shown.photos[0].said_of_problems == (f"Position 3: {PROBLEMS[GAP].text}",)
     write_report(teardown(element(document)), {documents.sha256(photo): photo}.__getitem__, tmp_path)
     assert page(tmp_path).text.count(PROBLEMS[GAP].text) == 1

@@ -123,6 +123,8 @@ def _part(graded: GradedPart, reference: dict[str, Any]) -> dict[str, Any]:
             "probability": [round(p, 4) for p in grade.probability],
             "because": list(grade.because),
         }
+    elif grade is not None:
+        entry["ungraded_because"] = list(grade.because)
     if part.outline_stated:
         entry["outline"]["stated"] = True
     if graded.side is not None:

@@ -19,12 +19,14 @@ from wearview.record import (
 )
 from wearview.report.before import BeforeView, before_view, lining_sentences
 from wearview.report.packpic import PackPicture, pack_picture
-from wearview.report.photos import PhotoView, problem_words
+from wearview.report.photos import PhotoView
 from wearview.report.words import (
     CLEANEST_ONLY,
     PATTERNS,
     day,
+    doubts,
     heat_news,
+    known_problem,
     level_words,
     own_reference_words,
     places,
@@ -38,7 +40,7 @@ from wearview.terms import GAP, PROBLEMS, TWO_LIGHTS, Problem
 class PartView:
     """A row of an element's table.
 
-    `problems` explain a missing grade; `verdicts` are oldest first; `reference` is what it was compared with,
+    `doubts` explain a missing grade; `verdicts` are oldest first; `reference` is what it was compared with,
     where that is another clean lining than the element's.
     """
 
@@ -48,7 +50,7 @@ class PartView:
     name: str | None
     relative: bool
     because: tuple[str, ...]
-    problems: tuple[Problem, ...]
+    doubts: tuple[str, ...]
     photo_number: int
     verdicts: tuple[Verdict, ...]
     reference: str | None
@@ -62,11 +64,6 @@ class PartView:
     def further(self) -> str:
         """Its other reasons; at level 0 nothing rests on them, and the page and parts.csv hold them."""
         return " ".join(self.because[1:]) if self.level else ""
-
-    @property
-    def said_of_problems(self) -> tuple[str, ...]:
-        """What casts doubt on its level; where there is none, also what to do."""
-        return tuple(problem_words(problem, remedy=self.level is None) for problem in self.problems)
 
 
 @dataclass(frozen=True, slots=True)
@@ -226,7 +223,7 @@ def _photo_views(element: Element, lines: list[PartLine], first_number: int) -> 
             taken_at=entry["taken_at"],
             light=entry["light"]["method"],
             positions=tuple(labels.get(sha256, ())),
-            problems=(*_known(entry["quality"]["problems"]), *_gaps(lines, sha256)),
+            problems=(*map(known_problem, entry["quality"]["problems"]), *_gaps(lines, sha256)),
             second_light=_second_light(entry),
         )
 
@@ -247,16 +244,11 @@ def _part_view(line: PartLine, numbers: dict[str, int]) -> PartView:
         name=grade.get("name"),
         relative=grade.get("relative", False),
         because=tuple(reasons(grade)),
-        problems=_known([name for name in line.part["problems"] if name != GAP]),
+        doubts=tuple(doubts(line.part, remedies=line.level is None)),
         photo_number=numbers[line.photo["sha256"]],
         verdicts=line.verdicts,
         reference=reference_words(own) if (own := line.part.get("reference")) else None,
     )
-
-
-def _known(names: list[str]) -> tuple[Problem, ...]:
-    """Problems by name; one that a newer program listed is shown by its name alone."""
-    return tuple(PROBLEMS.get(name) or Problem(name, f"{name.capitalize()}.", "", False) for name in names)
 
 
 def _decided(element: Element, lines: list[PartLine]) -> Iterator[Decided]:

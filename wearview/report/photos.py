@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from wearview.report.words import LIGHTS, NOT_GRADED, places
+from wearview.report.words import LIGHTS, NOT_GRADED, places, problem_words
 from wearview.terms import TWO_LIGHTS, Problem
 
 
@@ -50,8 +50,3 @@ class PhotoView:
     def said_of_problems(self) -> tuple[str, ...]:
         """What casts doubt on it; where no part was graded, also what to do."""
         return tuple(problem_words(problem, remedy=not self.positions) for problem in self.problems)
-
-
-def problem_words(problem: Problem, *, remedy: bool) -> str:
-    """A problem in words, with what to do about it where that is wanted."""
-    return " ".join([problem.text, *([problem.remedy] if remedy and problem.remedy else [])])

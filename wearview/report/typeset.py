@@ -232,7 +232,7 @@ def _part(part: PartView, whole: tuple[Verdict, ...]) -> Json:
         "aside": words.CLEANEST_ONLY if part.relative else None,
         "seen": part.seen,
         "further": part.further,
-        "problems": part.said_of_problems,
+        "doubts": part.doubts,
         "verdicts": _history(part.verdicts, whole),
     }
 

@@ -36,6 +36,7 @@ from wearview.terms import (
     PROBLEMS,
     REACTION,
     STEEL,
+    Problem,
     how_many,
 )
 
@@ -136,7 +137,8 @@ FATES = {RENEWED: "new since then", KEPT: "left in then", UNTOLD: "nothing decid
 OTHER_RULES = "The two were graded by different rules, so a level may mean another amount of heat."
 CLEANEST_ONLY = "compared with the cleanest plate only"
 NO_VERDICT = "no verdict given"
-
+# Problems of which a part's own reasons say more than their common words do.
+_SAID_BY_THE_PART = {"uncertainty spans grades", "does not fit the reference"}
 
 _MARKS = {
     FRICTION: "\u25cf friction plate",
@@ -158,7 +160,35 @@ def level_words(level: int | None, name: str | None) -> str:
 def reasons(grade: dict[str, Any]) -> list[str]:
     """A grade's reasons, a number and its per cent sign on one line, without what stands beside the level."""
     said = (each for each in grade.get("because", ()) if each.rstrip(".").lower() != CLEANEST_ONLY)
-    return [each.replace(" %", "\u00a0%") for each in said]
+    return [_unbroken(each) for each in said]
+
+
+def doubts(part: dict[str, Any], *, remedies: bool) -> list[str]:
+    """What casts doubt on a part's level, or why it has none and what to do, a paragraph each.
+
+    A gap in the row is no word on the part behind it: `gap_words` has it.
+    """
+    own = part.get("ungraded_because", [])
+    listed = [known_problem(name) for name in part["problems"] if name != GAP]
+    left = [one for one in listed if not own or (one.name not in _SAID_BY_THE_PART and one.text not in own)]
+    return [
+        *([_unbroken(" ".join(own))] if own else []),
+        *(problem_words(one, remedy=remedies) for one in left),
+    ]
+
+
+def _unbroken(sentence: str) -> str:
+    return sentence.replace(" %", "\u00a0%")
+
+
+def known_problem(name: str) -> Problem:
+    """A problem by its name; one that a newer program listed is shown by its name alone."""
+    return PROBLEMS.get(name) or Problem(name, f"{name.capitalize()}.", "", False)
+
+
+def problem_words(problem: Problem, *, remedy: bool) -> str:
+    """A problem in words, with what to do about it where that is wanted."""
+    return " ".join([problem.text, *([problem.remedy] if remedy and problem.remedy else [])])
 
 
 def line_words(line: PartLine | None) -> str:
