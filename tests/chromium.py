@@ -14,6 +14,8 @@ import pytest
 
 from tests.needs import needs
 
+# Streamlit's frame once the page's script has come to its end.
+DONE = "[data-testid=stApp][data-test-script-state=notRunning]"
 BROWSER = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
 
 
@@ -62,10 +64,7 @@ class Tab:
 
     def wait_until_drawn(self, shown: str) -> None:
         """Wait until a text is there and Streamlit's script has come to its end."""
-        self.wait_for(
-            f"document.body.innerText.includes('{shown}')"
-            " && !!document.querySelector('[data-testid=stApp][data-test-script-state=notRunning]')"
-        )
+        self.wait_for(f"document.body.innerText.includes('{shown}') && !!document.querySelector('{DONE}')")
 
     def text(self) -> str:
         """The page's visible text."""
