@@ -282,14 +282,14 @@ def _camera(view: View) -> NDArray[np.float64]:
 def _projected(radiance: Field, page: Page, view: View) -> Field:
     """The bench through the lens, twice as fine as the photo and averaged."""
     fine = 2
-    x, y = np.meshgrid(
-        (np.arange(view.width * fine) + 0.5) / fine - 0.5, (np.arange(view.height * fine) + 0.5) / fine - 0.5
-    )
+    # One row and one column: whole grids are made only where a bent lens mixes the two.
+    x = ((np.arange(view.width * fine) + 0.5) / fine - 0.5)[None]
+    y = ((np.arange(view.height * fine) + 0.5) / fine - 0.5)[:, None]
     middle = [(view.width - 1) / 2, (view.height - 1) / 2]
     half = np.hypot(view.width, view.height) / 2
     seen_x, seen_y = (x - middle[0]) / half, (y - middle[1]) / half
     flat_x, flat_y = seen_x, seen_y
-    for _ in range(8):
+    for _ in range(8 if view.bend else 0):
         bent = 1 + view.bend * (flat_x**2 + flat_y**2)
         flat_x, flat_y = seen_x / bent, seen_y / bent
     back = np.linalg.inv(_camera(view))
