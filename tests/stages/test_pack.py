@@ -228,7 +228,7 @@ def test_position_alters_no_grade():
 def test_an_ungraded_part_is_named_with_why_and_its_remedy():
     profile = profile_pack([entry(1, 2.0), entry(3, 2.1), entry(5, None, problems=("covered", "glare"))])
     assert "Not graded: position 5. Something covers most of the face." in profile.explanation
-    assert PROBLEMS["covered"].remedy in profile.advice
+    assert f"Position 5: {PROBLEMS['covered'].remedy}" in profile.advice
 
 
 def test_a_part_without_any_grade_is_ungraded_too():

@@ -122,10 +122,17 @@ def advise(plates: Sequence[Plate], pattern: str) -> tuple[str, ...]:
         said.append(_SPRINGS)
     if any(part.hot_spots for plate in plates for part in plate.parts):
         said.append(_SPOTS)
-    refusals = (name for plate in plates for part in plate.parts for name in part.refusals)
-    said += dict.fromkeys(PROBLEMS[name].remedy for name in refusals)
-    said.append(_MEASURE)
-    return tuple(said)
+    return (*said, *_remedies(plates), _MEASURE)
+
+
+def _remedies(plates: Sequence[Plate]) -> list[str]:
+    """What to do about parts without a grade: "Positions 2 and 3: Add a photo of a clean plate."."""
+    places: dict[str, list[int]] = {}
+    for plate in plates:
+        named = (name for part in plate.parts for name in part.refusals)
+        for remedy in dict.fromkeys(PROBLEMS[name].remedy for name in named):
+            places.setdefault(remedy, []).append(plate.position)
+    return [f"{_at(positions).capitalize()}: {remedy}" for remedy, positions in places.items()]
 
 
 def _by_kind(plates: Sequence[Plate]) -> str:
