@@ -112,6 +112,23 @@ def test_a_pack_without_heat_names_no_plate_as_its_worst(tmp_path):
     assert "position" not in glance
 
 
+def test_what_could_not_be_graded_is_said_at_first_sight():
+    photo, blurred = documents.jpeg(1), documents.jpeg(2)
+    parts = [documents.part(photo, n, n, level) for n, level in ((1, 3), (2, None), (3, 2))]
+    entries = [documents.photo_entry(photo, "a.jpg", parts), documents.photo_entry(blurred, "b.jpg", [])]
+    [seen] = report_view(teardown(element(documents.document(entries))), Shop()).elements
+    assert seen.glance.asides[-2:] == (
+        "1 of 3 parts could not be graded",
+        "1 of 2 photos could not be graded",
+    )
+    parts[0]["grade"] = parts[2]["grade"] = None
+    parts[0]["problems"] = parts[2]["problems"] = ["no clean reference", "glare"]
+    [nothing] = report_view(teardown(element(documents.document(entries))), Shop()).elements
+    assert nothing.glance.words == "Cannot tell"
+    why = ("no clean reference", "covered", "blurred")
+    assert nothing.glance.asides == tuple(PROBLEMS[name].text for name in why)
+
+
 def test_heat_where_none_is_expected_comes_first(hot, tmp_path):
     document, photos = hot
     as_usual = element(document, name="Direct")

@@ -32,16 +32,17 @@ from wearview.report.words import (
     places,
     reasons,
     reference_words,
+    refused,
 )
-from wearview.terms import GAP, PROBLEMS, TWO_LIGHTS, Problem
+from wearview.terms import GAP, PROBLEMS, TWO_LIGHTS, Problem, how_many
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PartView:
     """A row of an element's table.
 
-    `doubts` explain a missing grade; `verdicts` are oldest first; `reference` is what it was compared with,
-    where that is another clean lining than the element's.
+    `doubts` explain a missing grade, and `refused` does so without what to do; `verdicts` are oldest first;
+    `reference` is what it was compared with, where that is another clean lining than the element's.
     """
 
     label: str
@@ -51,6 +52,7 @@ class PartView:
     relative: bool
     because: tuple[str, ...]
     doubts: tuple[str, ...]
+    refused: tuple[str, ...]
     photo_number: int
     verdicts: tuple[Verdict, ...]
     reference: str | None
@@ -140,10 +142,16 @@ class ElementView:
         worst, parts = self.worst, self.parts
         pattern = [PATTERNS[self.pack["pattern"]]] if self.pack else []
         if worst is None:
-            why = dict.fromkeys(p.text for photo in self.photos for p in photo.problems if p.refuses)
+            why = dict.fromkeys(said for one in (*parts, *self.photos) for said in one.refused)
             return Glance(None, "Cannot tell" if self.photos else "no photo", tuple(why))
-        ungraded = sum(part.level is None for part in parts)
-        missed = [f"{ungraded} of {len(parts)} could not be graded"] if ungraded else []
+        missed = [
+            f"{len(ungraded)} of {how_many(len(of), what)} could not be graded"
+            for what, of, ungraded in (
+                ("part", parts, [part for part in parts if part.level is None]),
+                ("photo", self.photos, [photo for photo in self.photos if photo.refused]),
+            )
+            if ungraded
+        ]
         if worst.level == 0 and self.pack and not worst.relative:  # no plate of a clean pack is its worst
             return Glance(0, "Level 0", (*pattern, *missed))
         where = [". ".join([f"Position {worst.label}", *pattern])] if len(parts) > 1 else []
@@ -245,6 +253,7 @@ def _part_view(line: PartLine, numbers: dict[str, int]) -> PartView:
         relative=grade.get("relative", False),
         because=tuple(reasons(grade)),
         doubts=tuple(doubts(line.part, remedies=line.level is None)),
+        refused=refused(line.part["problems"]) if line.level is None else (),
         photo_number=numbers[line.photo["sha256"]],
         verdicts=line.verdicts,
         reference=reference_words(own) if (own := line.part.get("reference")) else None,

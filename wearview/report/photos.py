@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from wearview.report.words import LIGHTS, NOT_GRADED, places, problem_words
+from wearview.report.words import LIGHTS, NOT_GRADED, places, problem_words, refused
 from wearview.terms import TWO_LIGHTS, Problem
 
 
@@ -45,6 +45,11 @@ class PhotoView:
     def colour_from(self) -> str:
         """What its colours were taken from."""
         return NOT_GRADED if self.light is None else LIGHTS[self.light]
+
+    @property
+    def refused(self) -> tuple[str, ...]:
+        """Why no part of it was graded, in a sentence or two; empty where one may be."""
+        return () if self.positions else refused(problem.name for problem in self.problems)
 
     @property
     def said_of_problems(self) -> tuple[str, ...]:

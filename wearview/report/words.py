@@ -186,6 +186,11 @@ def known_problem(name: str) -> Problem:
     return PROBLEMS.get(name) or Problem(name, f"{name.capitalize()}.", "", False)
 
 
+def refused(names: Iterable[str]) -> tuple[str, ...]:
+    """The texts of those problems, by their names, for which a photo or part has no grade."""
+    return tuple(one.text for one in map(known_problem, names) if one.refuses)
+
+
 def problem_words(problem: Problem, *, remedy: bool) -> str:
     """A problem in words, with what to do about it where that is wanted."""
     return " ".join([problem.text, *([problem.remedy] if remedy and problem.remedy else [])])
