@@ -20,7 +20,7 @@ from wearview.report import write_report
 from wearview.report.packpic import pack_picture
 from wearview.report.shop import Shop
 from wearview.report.view import report_view
-from wearview.report.words import doubts, profile_caption
+from wearview.report.words import doubts, photo_refused, profile_caption
 from wearview.terms import CAUTIONS, FRICTION, GAP, PROBLEMS, REACTION, STEEL
 from wearview.ui.words import PROFILE_SCALE
 
@@ -324,6 +324,15 @@ def test_what_a_part_says_itself_is_not_said_of_its_problem_again():
     assert doubts(part, remedies=True) == said
     del part["ungraded_because"]  # as programs before this one stored it
     assert doubts(part, remedies=True) == said[::-1]
+
+
+def test_a_photo_without_a_part_is_said_to_fail_by_what_refuses_it_alone():
+    photo = documents.photo_entry(documents.jpeg(70), "a.jpg", [])
+    photo["quality"]["problems"] = ["no neutral in view", "blurred"]
+    blurred, left_out = PROBLEMS["blurred"], PROBLEMS["shots do not fit"]
+    assert photo_refused(photo) == f"{blurred.text} {blurred.remedy}"
+    photo["quality"]["problems"] = ["shots do not fit"]
+    assert photo_refused(photo) == f"{left_out.text} {left_out.remedy}"
 
 
 def test_a_gap_is_said_of_the_photo_and_not_of_the_plate(tmp_path):

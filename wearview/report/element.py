@@ -142,7 +142,8 @@ class ElementView:
         worst, parts = self.worst, self.parts
         pattern = [PATTERNS[self.pack["pattern"]]] if self.pack else []
         if worst is None:
-            why = dict.fromkeys(said for one in (*parts, *self.photos) for said in one.refused)
+            refusals = (*(part.refused for part in parts), *(photo.refused for photo in self.photos))
+            why = dict.fromkeys(said for one in refusals for said in one)
             return Glance(None, "Cannot tell" if self.photos else "no photo", tuple(why))
         missed = [
             f"{len(ungraded)} of {how_many(len(of), what)} could not be graded"

@@ -8,7 +8,7 @@ from wearview.files import base_name
 from wearview.palette import colour_of, ink_of, pattern_of
 from wearview.report import words
 from wearview.report.words import day
-from wearview.terms import LINED_KINDS, NO_PASS, PROBLEMS, TINTS
+from wearview.terms import LINED_KINDS, NO_PASS, TINTS
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -33,7 +33,6 @@ def templates() -> "Environment":
         words=words,
         no_pass=NO_PASS,
         lined=LINED_KINDS,
-        problems=PROBLEMS,
         tints=TINTS,
     )
     environment.filters.update(day=day, basename=base_name, data_uri=data_uri)

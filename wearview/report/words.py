@@ -191,6 +191,13 @@ def refused(names: Iterable[str]) -> tuple[str, ...]:
     return tuple(one.text for one in map(known_problem, names) if one.refuses)
 
 
+def photo_refused(photo: dict[str, Any]) -> str:
+    """Why a photo of a document has no part, and what to do: by what refuses it, where anything does."""
+    listed = [known_problem(name) for name in photo["quality"]["problems"]]
+    told = [one for one in listed if one.refuses] or listed
+    return " ".join(problem_words(one, remedy=True) for one in told)
+
+
 def problem_words(problem: Problem, *, remedy: bool) -> str:
     """A problem in words, with what to do about it where that is wanted."""
     return " ".join([problem.text, *([problem.remedy] if remedy and problem.remedy else [])])
