@@ -32,7 +32,7 @@ from wearview.look import (
     with_faces,
 )
 from wearview.pack import Pack, PackEntry, profile_pack
-from wearview.parts import Corrections, Part, behind_gap
+from wearview.parts import Corrections, Part, behind_gap, lie_in_rows
 from wearview.photo import Photo, read_in_full
 from wearview.record import Graded, GradedPart, GradedPhoto, Place, SecondLight, Shows
 from wearview.reference import NO_REFERENCE, Reference, cleanest_part
@@ -47,7 +47,9 @@ from wearview.terms import (
     LINED_KINDS,
     PAPER_OR_CARD,
     REACTION,
+    ROWS,
     SHOTS_DO_NOT_FIT,
+    STATED_DO_NOT_FIT,
     STEEL,
     WEAK_LIGHT,
 )
@@ -343,21 +345,24 @@ def _doubt_count(
 
     One part missed, or one too many, shifts the positions, and what was stated, of all that follow. Where a
     person stated more or fewer, nothing tells which it is; where he stated as many, he has counted them; and
-    where he stated nothing, a gap in an even row tells.
+    where he stated nothing, a gap in an even row tells, and more rows than one leave the order open.
     """
     found = sum(part.shot_of is None for photo in photos for part in photo.parts)
     counted = [len(stated) == found for stated in (kinds, places) if stated is not None]
     if all(counted):
-        return photos if counted else [_with_gap(photo) for photo in photos]
-    doubt = "stated parts do not fit"
-    return [replace(p, problems=(*p.problems, doubt)) if p.parts else p for p in photos]
+        return photos if counted else [_with_order_doubts(photo) for photo in photos]
+    return [replace(p, problems=(*p.problems, STATED_DO_NOT_FIT)) if p.parts else p for p in photos]
 
 
-def _with_gap(photo: GradedPhoto) -> GradedPhoto:
-    """The photo with the plate marked that has room for one more before it in the row."""
+def _with_order_doubts(photo: GradedPhoto) -> GradedPhoto:
+    """The photo, marked where it shows more than one row; else with the plate marked that has room for one
+    more before it in the row."""
     plates = [part for part in photo.parts if part.part.outer is not None]
     centres = np.array([centre_of(plate.part) for plate in plates])
-    behind = behind_gap(centres, np.array([diameter_of(plate.part) for plate in plates]))
+    diameters = np.array([diameter_of(plate.part) for plate in plates])
+    if lie_in_rows(centres, diameters):
+        return replace(photo, problems=(*photo.problems, ROWS))
+    behind = behind_gap(centres, diameters)
     if behind is None:
         return photo
     marked = plates[behind]

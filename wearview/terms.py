@@ -86,6 +86,9 @@ WEAK_LIGHT = ("metal", "reference", "none")
 SHOTS_DO_NOT_FIT, SHOTS_DISAGREE = "shots do not fit", "shots disagree"
 SHOTS_EITHER_WAY = "shots fit either way"
 GAP = "gap in the row"
+ROWS = "more than one row"
+STATED_DO_NOT_FIT = "stated parts do not fit"
+ORDER_DOUBTS = (ROWS, STATED_DO_NOT_FIT)  # of a whole photo: the positions in it may be wrong
 SHOTS_LEFT_OUT = (SHOTS_DO_NOT_FIT, SHOTS_EITHER_WAY)
 PAPER_OR_CARD = "paper or card"
 TWO_LIGHTS = "two lights"  # how a glaze was read, where not from one photo
@@ -289,7 +292,7 @@ _PUBLISHED = (
         "too few pixels", "Too little of the face can be measured.", "Come closer or clear the face.", True
     ),
     Problem(
-        "stated parts do not fit",
+        STATED_DO_NOT_FIT,
         "Kinds or positions were stated for more or fewer parts than were found, so they may be shifted.",
         "Look at the marked photos, then state them again in the order found.",
         False,
@@ -298,6 +301,12 @@ _PUBLISHED = (
         GAP,
         "In the row there is room for one more plate before this one.",
         "Look whether one was missed: this plate and all after it would move on by one position.",
+        False,
+    ),
+    Problem(
+        ROWS,
+        "The plates lie in more than one row, so their positions may be wrong.",
+        "Give every pack, and every row of one, a photo of its own, or say which position each plate has.",
         False,
     ),
     Problem(

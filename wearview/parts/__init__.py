@@ -4,7 +4,7 @@ from wearview.parts.corrected import BandEdges, Corrections, Rims, check_band, c
 from wearview.parts.find import NOTHING_SAID, find_parts
 from wearview.parts.learned import Sight, look
 from wearview.parts.nothing import nothing_found
-from wearview.parts.order import APPLY_ENDS, behind_gap, row_order
+from wearview.parts.order import APPLY_ENDS, behind_gap, lie_in_rows, row_order
 from wearview.parts.part import Ellipse, Part
 
 __all__ = [
@@ -21,6 +21,7 @@ __all__ = [
     "check_rims",
     "find_parts",
     "fit_points",
+    "lie_in_rows",
     "look",
     "nothing_found",
     "row_order",

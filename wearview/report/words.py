@@ -33,6 +33,7 @@ from wearview.terms import (
     GAP,
     NOT_LOOKED_AT,
     NOTHING_FOUND,
+    ORDER_DOUBTS,
     PROBLEMS,
     REACTION,
     STEEL,
@@ -189,6 +190,12 @@ def known_problem(name: str) -> Problem:
 def refused(names: Iterable[str]) -> tuple[str, ...]:
     """The texts of those problems, by their names, for which a photo or part has no grade."""
     return tuple(one.text for one in map(known_problem, names) if one.refuses)
+
+
+def order_words(document: dict[str, Any]) -> list[str]:
+    """Why positions in a document may be wrong, and what to do."""
+    named = [name for photo in document["photos"] for name in photo["quality"]["problems"]]
+    return [problem_words(PROBLEMS[name], remedy=True) for name in ORDER_DOUBTS if name in named]
 
 
 def photo_refused(photo: dict[str, Any]) -> str:

@@ -6,7 +6,7 @@ from typing import Any
 
 from wearview.record import position_label
 from wearview.report.words import gap_words, level_words
-from wearview.terms import GAP, PROBLEMS, SECOND_LEFT_OUT, SHOTS_LEFT_OUT, TWO_LIGHTS
+from wearview.terms import GAP, PROBLEMS, ROWS, SECOND_LEFT_OUT, SHOTS_LEFT_OUT, TWO_LIGHTS
 from wearview.ui.again import OWN, RELIT, SAME, TURNED
 from wearview.ui.bench import Bench, Seen
 from wearview.ui.tray import GivenPhoto, Tray
@@ -24,7 +24,7 @@ NOT_THE_PHOTO = {
     "lining too dark to show heat",
 }
 # What is said beside what refuses.
-_SAID_TOO = {GAP, *SECOND_LEFT_OUT, *SHOTS_LEFT_OUT}
+_SAID_TOO = {GAP, ROWS, *SECOND_LEFT_OUT, *SHOTS_LEFT_OUT}
 
 
 @dataclass(frozen=True, slots=True)

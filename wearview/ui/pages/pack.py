@@ -18,7 +18,15 @@ from wearview.record import (
     suggestions,
     unexpected_heat,
 )
-from wearview.report.words import DECISIONS, PATTERNS, gap_words, heat_news, level_words, profile_caption
+from wearview.report.words import (
+    DECISIONS,
+    PATTERNS,
+    gap_words,
+    heat_news,
+    level_words,
+    order_words,
+    profile_caption,
+)
 from wearview.terms import BAND, GAP
 from wearview.ui import here, pictures, show
 from wearview.ui.correct import correct
@@ -76,7 +84,8 @@ def _element(store: record.Store, teardown: Teardown, element: Element, grading:
         st.subheader(PATTERNS[pack["pattern"]])
     if hot := unexpected_heat(element):
         st.warning(heat_news(tuple(line.label for line in hot)))
-    for said in gap_words(line.label for line in lines if GAP in line.part["problems"]):
+    gaps = gap_words(line.label for line in lines if GAP in line.part["problems"])
+    for said in (*order_words(grading.document), *gaps):
         st.warning(said)
     if wrong := miscount(element):
         st.warning(wrong)
