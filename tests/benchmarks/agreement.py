@@ -15,7 +15,7 @@ from tests.endurance.growing import ELEMENTS, PLATES, fastest, fill
 from wearview import store as record
 from wearview.agreement import Counted, sums_of
 from wearview.cli.agreement import agreement_text
-from wearview.ui.plots import kappa_svg, levels_svg
+from wearview.ui.plots import kappa_drawing, levels_svg
 
 
 def main(arguments: list[str] | None = None) -> int:
@@ -53,7 +53,7 @@ def _figures(store: record.Store) -> str:
 def _page(store: record.Store) -> None:
     counted = record.counted(store)
     agreement_text(counted)
-    kappa_svg(counted)
+    kappa_drawing(counted)
     levels_svg(counted.whole)
 
 

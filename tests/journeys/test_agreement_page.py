@@ -14,7 +14,7 @@ from tests.stages.test_followed import LINING
 from wearview import store as record
 from wearview.agreement import Counted, Rated, agree, sums_of
 from wearview.record import LinedPlate, follow
-from wearview.ui.plots import heat_svg, kappa_svg, levels_svg
+from wearview.ui.plots import heat_svg, kappa_drawing, levels_svg
 
 __all__ = ["app", "url"]
 AGREEMENT = "wearview/ui/pages/agreement.py"
@@ -68,7 +68,8 @@ def rated(n, by="Ines", at="2024-05-03"):
 
 
 def drawn_of(parts):
-    return kappa_svg(Counted(sums_of(parts)))
+    drawn = kappa_drawing(Counted(sums_of(parts)))
+    return drawn and drawn.svg
 
 
 def test_kappa_is_drawn_for_each_technician_from_fifty_parts_on():
@@ -80,6 +81,12 @@ def test_kappa_is_drawn_for_each_technician_from_fifty_parts_on():
     assert "A" not in names
     spots = [len(group) for group in drawn.iterfind(".//{*}g[@class='spots']")]
     assert spots == [2, 2, 1]
+    # A phone shows 340 units of a longer drawing, its left: the names stand there, above what they name.
+    left, top, *_ = map(float, drawn.get("viewBox").split())
+    for text in drawn.iterfind(".//{*}text"):
+        if text.text in ("all", "Ines", "Olu"):
+            assert left < float(text.get("x")) < 250
+            assert top < float(text.get("y")) < 0
     assert drawn_of(rated(49)) is None
 
 
@@ -116,8 +123,9 @@ def test_a_filled_page_has_no_serious_fault_of_access(tmp_path, width, scheme):
         assert tab.value("document.documentElement.scrollWidth") <= width
         assert tab.value(SMALL_BUTTONS) == []
         assert tab.value("[...document.images].every(i => i.alt && i.naturalWidth)")
-        # Its 14 units of the drawing's 660 across are read on a phone too.
-        assert tab.value("document.querySelector('.wv-drawing img').getBoundingClientRect().width") >= 560
+        # Its 14 units of the drawing's 350 across are read on a phone too, and all of it is in view there.
+        assert tab.value("document.querySelector('.wv-drawing img').getBoundingClientRect().width") >= 300
+        assert tab.value("(f => f.scrollWidth <= f.clientWidth)(document.querySelector('.wv-drawing'))")
 
 
 # What a greasy finger taps in the page itself, not in Streamlit's own bar: 44 px (WCAG 2.2, 2.5.5).

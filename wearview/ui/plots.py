@@ -10,13 +10,12 @@ from wearview.record import Followed
 from wearview.report.templates import templates
 from wearview.report.words import place_words
 
-_LEFT, _RIGHT, _TOP, _HEIGHT = (
-    60,
-    150,
-    24,
-    220,
-)  # room for the scale, for names, above; drawn height of 0 to 1
-_STEP, _FEWEST = 90, 5  # between quarters; room for as many, so that few are not drawn as giants
+_LEFT, _RIGHT, _TOP, _HEIGHT = 60, 20, 24, 220  # room for the scale, behind, above; drawn height of 0 to 1
+_STEP, _FEWEST = 90, 3  # between quarters; room for as many, so that two names stand beside each other
+_NAMES, _NAME = (
+    2,
+    (155, 24),
+)  # names in a row, above the drawing: a phone shows its left part first; their room
 _CELL = 64
 _DASHES = ("", "8 4", "2 4", "10 4 2 4")
 
@@ -40,7 +39,15 @@ class Track:
     spots: tuple[Spot, ...]
 
 
-def kappa_svg(counted: Counted) -> str | None:
+@dataclass(frozen=True, slots=True)
+class Drawing:
+    """An SVG and its width in its own units, of which letters are 14 high."""
+
+    svg: str
+    width: int
+
+
+def kappa_drawing(counted: Counted) -> Drawing | None:
     """Kappa by quarter, a line for each technician; None where nobody has enough parts in a quarter."""
     everybody, people = counted.by(QUARTER), list(counted.by(TECHNICIAN))
     found = {"all": everybody} if len(people) != 1 else {}
@@ -58,8 +65,11 @@ def kappa_svg(counted: Counted) -> str | None:
     ticks = [(quarter, _LEFT + _STEP * (n + 0.5)) for n, quarter in enumerate(quarters)]
     width = _LEFT + _STEP * max(len(quarters), _FEWEST) + _RIGHT
     scale = [(label, _y(value)) for label, value in (("0", 0.0), ("0.5", 0.5), ("1", 1.0))]
-    drawn: str = _pieces().kappa(tracks, ticks, scale, width, _TOP + _HEIGHT + 40, _LEFT)
-    return drawn.strip()
+    across, down = _NAME
+    names = [(n % _NAMES * across, n // _NAMES * down) for n in range(len(tracks))]
+    above = down * -(-len(tracks) // _NAMES)
+    drawn: str = _pieces().kappa(tracks, names, above, ticks, scale, width, _TOP + _HEIGHT + 40, _LEFT)
+    return Drawing(drawn.strip(), width)
 
 
 def kappa_words(counted: Counted) -> str:

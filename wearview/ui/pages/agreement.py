@@ -16,10 +16,13 @@ from wearview.agreement import (
 from wearview.record import LEAST_PACKS, LEAST_PLATES
 from wearview.report.templates import templates
 from wearview.ui import here, show
-from wearview.ui.plots import heat_svg, heat_words, kappa_svg, kappa_words, levels_svg
+from wearview.ui.plots import heat_svg, heat_words, kappa_drawing, kappa_words, levels_svg
 from wearview.ui.words import drawing_html, plain
 
-KAPPA_WIDTH = 560, 780  # px, at the least and at the most; of up to five quarters the numbers are 12 px high
+KAPPA_SCALE = (
+    6 / 7,
+    1.2,
+)  # px for a unit of the drawing: its numbers are 12 px high at the least, and no poster
 
 EMPTY = (
     "Nothing to compare so far. Give your own heat level with a verdict on the page Pack, best before you "
@@ -69,8 +72,9 @@ def _levels_words(counts: list[list[int]]) -> str:
 
 def _over_time(counted: Counted) -> None:
     st.subheader("Over time, by technician")
-    if svg := kappa_svg(counted):
-        st.html(drawing_html(svg, "Kappa by quarter", kappa_words(counted), *KAPPA_WIDTH))
+    if drawn := kappa_drawing(counted):
+        least, most = (round(share * drawn.width) for share in KAPPA_SCALE)
+        st.html(drawing_html(drawn.svg, "Kappa by quarter", kappa_words(counted), least, most))
     else:
         st.caption(f"Drawn from the first quarter on that has {LEAST_PAIRS} parts with both levels.")
     if people := counted.by(TECHNICIAN):
