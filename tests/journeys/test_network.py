@@ -275,6 +275,26 @@ def test_a_photo_is_on_the_disk_when_the_phone_is_answered(site, tmp_path):
     assert len(tray.read_tray(store, NAME).photos) == 1
 
 
+def test_a_closed_teardown_takes_nothing_from_a_phone_until_it_is_opened_again(site, tmp_path):
+    store, code = open_tray(tmp_path)
+    given = tray.add_photo(store, NAME, "a.jpg", PHOTO).sha256
+    record.close_teardown(store, NAME.teardown)
+    for method, path in (
+        ("GET", "state"),
+        ("POST", "photo?name=b.jpg"),
+        ("POST", "photo?as=reference"),
+        ("POST", f"out/{given}"),
+        ("POST", "order"),
+        ("POST", f"beside/{given}?what=same"),
+    ):
+        status, _, body = call(site, method, f"/take/{code}/{path}", body=b"[]")
+        assert (status, json.loads(body)["problem"]) == (409, capture.CLOSED), path
+    lying = tray.read_tray(store, NAME)
+    assert ([photo.name for photo in lying.photos], lying.reference) == (["a.jpg"], None)
+    record.reopen_teardown(store, NAME.teardown)
+    assert call(site, "POST", f"/take/{code}/photo?name=b.jpg", body=PHOTO + b" ")[0] == 200
+
+
 def test_an_upload_that_breaks_off_leaves_nothing(site, tmp_path):
     store, code = open_tray(tmp_path)
     assert call(site, "POST", f"/take/{code}/photo?name=IMG_1.jpg", body=PHOTO[:5000], cut=True)[0] == 400

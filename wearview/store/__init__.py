@@ -34,6 +34,7 @@ from wearview.store.look import (
     find_teardowns,
     get_teardown,
     get_whole_teardown,
+    is_closed,
     list_teardowns,
 )
 from wearview.store.measurements import add_measured, take_back_measured
@@ -73,6 +74,7 @@ __all__ = [
     "get_whole_teardown",
     "hand_over",
     "handovers",
+    "is_closed",
     "judged_parts",
     "keep_file",
     "keep_report",

@@ -133,6 +133,18 @@ def get_whole_teardown(store: Store, name: str) -> Teardown:
         return _teardown(connection, find_teardown(connection, name))
 
 
+def is_closed(store: Store, name: str) -> bool:
+    """Whether nothing may be added to a teardown now.
+
+    Raises
+    ------
+    CallError
+        When there is no teardown of this name.
+    """
+    with reading(store) as connection:
+        return bool(facts_of(connection, find_teardown(connection, name).id).closed)
+
+
 def find_teardown(connection: Connection, name: str) -> Row:
     """The row of a teardown, or a CallError that offers the nearest names."""
     row = connection.execute(select(teardown).where(teardown.c.name == name)).first()

@@ -140,13 +140,17 @@ function list(photos) {
   order({ parentElement: frame.shadowRoot, data, setTriggerValue: (_, hand) => tell("order", JSON.stringify(hand)) });
 }
 
-let last = "";
+let last = "", closed = false;
 async function look() {
   if (document.hidden) return;
   try {
     const answer = await fetch(`/take/${code}/state`);
     const told = await answer.json();
+    const opened = closed && answer.status !== 409;
+    closed = answer.status === 409;
+    for (const id of ["camera", "files", "clean"]) document.getElementById(id).disabled = closed;
     if (!answer.ok) { say(told.problem, true); return; }
+    if (opened) { say("Ready."); send(); }
     const text = JSON.stringify(told);
     if (text === last) return; // nothing new: nothing on the page moves
     last = text;

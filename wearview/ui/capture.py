@@ -15,6 +15,7 @@ from starlette.requests import ClientDisconnect, Request
 from starlette.responses import HTMLResponse, JSONResponse, PlainTextResponse, Response
 from starlette.routing import Route
 
+from wearview import store as record
 from wearview.errors import WearviewError
 from wearview.report.templates import templates
 from wearview.ui import again, told, tray
@@ -30,6 +31,10 @@ _PAGE_HEADERS = HEADERS | {
     )
 }
 ENDED = "This code has ended. Scan the one on the computer's screen again; photos waiting here are kept."
+CLOSED = (
+    "This teardown is closed and takes no photos. Open it again on the computer's page Photos; photos "
+    "waiting here are kept."
+)
 
 
 async def page(request: Request) -> Response:
@@ -63,7 +68,7 @@ async def give(request: Request) -> Response:
         return JSONResponse({"problem": "The photo arrived empty."}, 400)
     called = request.query_params.get("name") or "photo.jpg"
     put = _reference if request.query_params.get("as") == "reference" else _photo
-    return await _answered(lambda: put(opens, called, data, request.query_params.get("replaces")))
+    return await _answered(opens, lambda: put(opens, called, data, request.query_params.get("replaces")))
 
 
 async def leave_out(request: Request) -> Response:
@@ -71,7 +76,7 @@ async def leave_out(request: Request) -> Response:
     opens = the_gate().ticket(request.path_params["code"])
     if opens is None:
         return JSONResponse({"problem": ENDED}, 410)
-    return await _answered(lambda: _out(opens, request.path_params["sha256"]))
+    return await _answered(opens, lambda: _out(opens, request.path_params["sha256"]))
 
 
 async def arrange(request: Request) -> Response:
@@ -84,7 +89,7 @@ async def arrange(request: Request) -> Response:
         hand = tuple(str(sha256) for sha256 in json.loads(data or b"[]"))
     except (ValueError, TypeError):
         return JSONResponse({"problem": "This is no order of photos."}, 400)
-    return await _answered(lambda: _arrange(opens, hand))
+    return await _answered(opens, lambda: _arrange(opens, hand))
 
 
 async def beside(request: Request) -> Response:
@@ -95,7 +100,7 @@ async def beside(request: Request) -> Response:
     what = request.query_params.get("what")
     if what not in again.BESIDE:
         return JSONResponse({"problem": "This is nothing that a photo can show."}, 400)
-    return await _answered(lambda: _beside(opens, request.path_params["sha256"], what))
+    return await _answered(opens, lambda: _beside(opens, request.path_params["sha256"], what))
 
 
 async def state(request: Request) -> Response:
@@ -103,7 +108,7 @@ async def state(request: Request) -> Response:
     opens = the_gate().ticket(request.path_params["code"])
     if opens is None:
         return JSONResponse({"problem": ENDED}, 410)
-    return await _answered(lambda: _state(opens))
+    return await _answered(opens, lambda: _state(opens))
 
 
 async def _body(request: Request) -> bytes | None:
@@ -117,11 +122,18 @@ async def _body(request: Request) -> bytes | None:
     return b"".join(pieces)
 
 
-async def _answered(work: Callable[[], dict[str, Any]]) -> Response:
+async def _answered(opens: Ticket, work: Callable[[], dict[str, Any]]) -> Response:
+    def done() -> dict[str, Any] | None:
+        closed = record.is_closed(bench_of(opens.url).store, opens.name.teardown)
+        return None if closed else work()
+
     try:
-        return JSONResponse(await run_in_threadpool(work), 200, {"Cache-Control": "no-store"})
+        told = await run_in_threadpool(done)
     except WearviewError as error:
         return JSONResponse({"problem": str(error)}, 507)
+    if told is None:
+        return JSONResponse({"problem": CLOSED}, 409)
+    return JSONResponse(told, 200, {"Cache-Control": "no-store"})
 
 
 def _photo(opens: Ticket, called: str, data: bytes, replaces: str | None) -> dict[str, Any]:
