@@ -172,8 +172,8 @@ _PUBLISHED = (
     Problem(
         "uncertainty spans grades",
         "What was measured leaves more than one grade open.",
-        "Lay plain white paper or a grey card close beside the part, and beside the clean plate too, and "
-        "take both again; where only the glaze is open, add a photo with the lamp moved.",
+        "Where the colour is open, lay plain white paper or a grey card close beside the part, and beside "
+        "the clean plate too, and take both again; where only the glaze is, add a photo with the lamp moved.",
         True,
     ),
     Problem(
@@ -228,7 +228,7 @@ _PUBLISHED = (
     ),
     Problem(
         "does not fit the reference",
-        "Heat does not turn the clean lining that this was compared with into what this face looks like.",
+        "Heat does not make the clean lining that it was compared with look like this.",
         "Check that both are the same lining, in the same light, both dry or both wet. If it is another "
         "lining, give a photo of a clean plate of that one.",
         True,
