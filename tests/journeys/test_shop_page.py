@@ -5,7 +5,7 @@ import pytest
 from tests.journeys.driven import photo, press, run, shown, turn_to, widget
 from tests.journeys.test_app import CLEAN, app, url
 from wearview import store as record
-from wearview.library import read_library
+from wearview.library import out_of_use, read_library
 from wearview.report import load_shop
 from wearview.ui import gate
 from wearview.ui.words import plain
@@ -61,6 +61,11 @@ def test_a_clean_lining_is_measured_kept_and_taken_out_of_use(shop, app):
     press(run(app), "remove lining")
     assert read_library() == {}
     assert "tan-paper is out of use" in shown(app).replace("\\", "")
+    widget(app, "selectbox", "back").set_value("tan-paper")
+    press(run(app), "put back")
+    [again] = read_library().values()
+    assert (again.version, again.photos, again.pooled) == (3, kept.photos, kept.pooled)
+    assert out_of_use() == []
 
 
 def test_a_new_passcode_is_shown_once_and_ends_what_the_old_one_opened(shop, app, monkeypatch):

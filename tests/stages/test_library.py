@@ -112,6 +112,17 @@ def test_a_removed_lining_stays_in_the_history_and_may_begin_anew(tmp_path):
     assert (kept.version, len(kept.photos)) == (3, 1)
 
 
+def test_a_lining_put_back_into_use_is_as_it_was(tmp_path):
+    kept, _ = library.add("tan", [photo(TAN)], False, tmp_path)
+    library.remove("tan", tmp_path)
+    assert library.out_of_use(tmp_path) == ["tan"]
+    back = library.put_back("tan", tmp_path)
+    assert (back.version, len(back.photos), back.pooled) == (3, 1, kept.pooled)
+    assert (library.out_of_use(tmp_path), list(library.read_library(tmp_path))) == ([], ["tan"])
+    with pytest.raises(CallError, match="is in use"):
+        library.put_back("tan", tmp_path)
+
+
 def test_two_benches_that_add_at_once_lose_nothing(tmp_path):
     with ThreadPoolExecutor(8) as pool_of_threads:
         paths = list(pool_of_threads.map(lambda k: keep(stored("tan", TAN), tmp_path), range(24)))

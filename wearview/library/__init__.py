@@ -1,10 +1,10 @@
 """The shop's own clean linings: measured, kept in versions, recognised; the colours of its bench mat."""
 
-from wearview.library.add import add, doubts, find_lining, measure_clean, own_linings, remove
+from wearview.library.add import add, doubts, find_lining, measure_clean, own_linings, put_back, remove
 from wearview.library.choose import Chosen, choose, main_reference
 from wearview.library.printed import BESIDE, calibrate
 from wearview.library.recognise import Recognised, recognise
-from wearview.library.shelf import check_name, findings, history, read_library
+from wearview.library.shelf import check_name, findings, history, out_of_use, read_library
 from wearview.library.stored import CleanPhoto, CleanPlate, Pooled, StoredLining, pool
 
 __all__ = [
@@ -25,8 +25,10 @@ __all__ = [
     "history",
     "main_reference",
     "measure_clean",
+    "out_of_use",
     "own_linings",
     "pool",
+    "put_back",
     "read_library",
     "recognise",
     "remove",

@@ -117,6 +117,22 @@ def remove(name: str, folder: Path | None = None) -> StoredLining:
     return history(name, folder)[-1]
 
 
+def put_back(name: str, folder: Path | None = None) -> StoredLining:
+    """Bring a lining that was removed into use again, as it was then, by one more version.
+
+    Raises
+    ------
+    CallError
+        When there never was one of that name, or it is in use.
+    """
+    newest = history(name, folder)[-1]
+    if not newest.removed:
+        raise CallError(name, "is in use", "")
+    now = datetime.now(UTC).isoformat(timespec="seconds")
+    keep(replace(newest, removed=False, kept_at=now), folder)
+    return history(name, folder)[-1]
+
+
 def find_lining(name: str, settings: Settings, folder: Path | None = None) -> Reference:
     """A lining by its name: the shop's own, else a shipped one.
 

@@ -57,8 +57,22 @@ def read_library(folder: Path | None = None) -> dict[str, StoredLining]:
     ModelsError
         When a file was altered or is not whole.
     """
-    newest = {name: read_version(paths[-1]) for name, paths in _versions(folder).items()}
-    return {name: lining for name, lining in sorted(newest.items()) if not lining.removed}
+    return {lining.name: lining for lining in _newest(folder) if not lining.removed}
+
+
+def out_of_use(folder: Path | None = None) -> list[str]:
+    """Names of the linings that were removed; all their versions are kept.
+
+    Raises
+    ------
+    ModelsError
+        When a file was altered or is not whole.
+    """
+    return [lining.name for lining in _newest(folder) if lining.removed]
+
+
+def _newest(folder: Path | None) -> list[StoredLining]:
+    return [read_version(paths[-1]) for _, paths in sorted(_versions(folder).items())]
 
 
 def history(name: str, folder: Path | None = None) -> list[StoredLining]:

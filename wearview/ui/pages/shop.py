@@ -80,7 +80,7 @@ def _on_reports() -> None:
 
 
 def _linings() -> None:
-    """The shop's own clean linings: those in use, photos for a new or a better one, one out of use."""
+    """The shop's own clean linings: those in use, photos for a new or a better one, out of use and back."""
     kept = library.read_library()
     if kept:
         show.html(linings_html(list(kept.values()), shop_settings().rules.too_dark_below))
@@ -122,6 +122,14 @@ def _linings() -> None:
                 library.remove(str(gone))
                 show.start_afresh()
                 show.tell(f"{gone} is out of use.", place=LININGS)
+                st.rerun()
+    if removed := library.out_of_use():
+        with st.expander(plain(f"Out of use: {', '.join(removed)}")):
+            back = st.selectbox("Lining to use again", removed, index=None, key=show.fresh("back"))
+            if st.button("Put it back into use", width="stretch", key="put back", disabled=back is None):
+                used = library.put_back(str(back))
+                show.start_afresh()
+                show.tell(f"{used.name} is in use again, version {used.version}.", place=LININGS)
                 st.rerun()
 
 
