@@ -285,7 +285,7 @@ _PUBLISHED = (
     Problem(
         "lining not certain",
         "Several linings of the library could look like this, or heat has hidden which one it is.",
-        "Give a photo of a clean plate of this lining.",
+        "Say which one it is, or give a photo of a clean plate of this lining.",
         True,
     ),
     Problem(

@@ -29,9 +29,10 @@ from tests.journeys.driven import (
     turn_to,
     widget,
 )
+from wearview import library
 from wearview import store as record
 from wearview.pipeline import grade_photos
-from wearview.record import PACK, build_document
+from wearview.record import PACK, build_document, parts_of
 from wearview.settings import load_settings
 from wearview.terms import CAUTIONS, FRICTION, REASONS, STEEL, VERDICTS
 from wearview.ui import bench, gate, tray
@@ -258,6 +259,28 @@ def test_a_reference_serves_another_element_of_the_unit_too(photos_page, url):
     press(run(photos_page), "reference 0")
     given = tray.read_tray(record.open_store(url), tray.ElementName("Job 7", "Direct"))
     assert given.reference.name == CLEAN
+
+
+def test_without_a_clean_plate_it_is_said_which_of_the_shops_linings_it_is(app, url, tmp_path, monkeypatch):
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
+    clean = library.measure_clean(str(DEMO / CLEAN), load_settings())
+    library.add("tan-paper", [clean], False)
+    library.add("tan-twin", [clean], False)  # which of them it is, its colour does not tell
+    store = record.open_store(url)
+    record.new_teardown(store, "Job 7")
+    record.add_element(store, "Job 7", "Forward")
+    press(run(app), "open Job 7")
+    page = turn_to(app, PHOTOS)
+    [which] = [box for box in page.selectbox if box.key and box.key.startswith("lining of")]
+    assert which.value == which.options[0]  # nothing is said so far
+    which.select("tan-paper")
+    graded(give(run(page), photo(PLATES)), url)
+    document = element_of(url).latest.document
+    assert (document["reference"]["source"], document["reference"]["lining"]) == ("library", "tan-paper")
+    lined = [part for _, part in parts_of(document) if part["kind"] == FRICTION]
+    assert lined
+    assert all(part["discoloration"] for part in lined)
+    assert plain("Clean reference: tan-paper") in [box.label for box in page.expander]
 
 
 def test_the_row_has_a_button_for_every_plate_in_words_and_opens_at_the_worst(pack_page):

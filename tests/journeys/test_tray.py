@@ -144,11 +144,25 @@ def test_the_signature_changes_with_all_that_grades_depend_on_and_with_nothing_e
     now()
     tray.set_reference(store, NAME, "clean.jpg", b"clean")
     now()
+    tray.say_lining(store, NAME, "tan")
+    now()
     tray.say_no_part(store, NAME, photo.sha256, (5.0, 5.0))
     now()
     tray.add_photo(store, NAME, "b.jpg", b"b")
     now()
-    assert len(set(signatures[1:])) == 5
+    assert len(set(signatures[1:])) == 6
+
+
+def test_the_clean_lining_is_what_was_said_last_a_photo_or_a_name(store):
+    tray.say_lining(store, NAME, "tan")
+    named = tray.read_tray(store, NAME)
+    assert (named.clean, named.lining, named.reference) == ("tan", "tan", None)
+    tray.set_reference(store, NAME, "clean.jpg", b"clean")
+    pictured = tray.read_tray(store, NAME)
+    assert (pictured.clean, pictured.lining) == ("clean.jpg", None)
+    tray.say_lining(store, NAME, None)
+    assert tray.read_tray(store, NAME).clean is None
+    assert len({named.alone, pictured.alone, tray.read_tray(store, NAME).alone}) == 3
 
 
 def test_rims_set_anew_take_the_place_of_earlier_ones_there_and_of_no_part():

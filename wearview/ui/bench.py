@@ -223,7 +223,7 @@ class Bench:
         try:
             answer = self._grader.grade(alone)
         except WearviewError as error:
-            if lying.reference is not None and error.subject == lying.reference.name:
+            if error.subject == lying.clean:
                 raise
             self._refuse(lying, photo, str(error))
             return
@@ -368,7 +368,7 @@ class Bench:
     def _asked(self, lying: Tray) -> Asked:
         clean = self._picture(lying.reference) if lying.reference else None
         said = {sha256: asdict(said) for sha256, said in lying.said.items()}
-        return Asked((), clean, lying.layout.apply_end, lying.layout.first, said=said)
+        return Asked((), clean, lying.lining, lying.layout.apply_end, lying.layout.first, said=said)
 
     def _second(self, lying: Tray, photo: GivenPhoto) -> Picture | None:
         second = lying.second_lights.get(photo.sha256)

@@ -199,7 +199,7 @@ def _state(opens: Ticket) -> dict[str, Any]:
     work = bench.work(opens.name)
     return {
         "photos": photos,
-        "reference": lying.reference.name if lying.reference else None,
+        "reference": lying.clean,
         "doing": work.error or work.doing,
     }
 

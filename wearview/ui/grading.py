@@ -62,10 +62,12 @@ class Asked:
     `said` holds what a person put right in a photo, by its sha256: a dict of `rims`, `no_parts` and `bands`;
     `begins` is the first position where `positions` does not say it. `shows` is what each photo shows, where
     some show the same parts. `seconds` holds, for each photo, the one for which only the lamp was moved.
+    `lining` is one of the shop's library.
     """
 
     photos: tuple[Picture, ...]
     reference: Picture | None = None
+    lining: str | None = None
     apply_end: str | None = None
     first: str = "apply"
     kinds: tuple[str, ...] | None = None
@@ -209,7 +211,7 @@ class _Shelf:
 
 def _grade(asked: Mapping[str, Any], shelf: _Shelf, tell: Callable[[Mapping[str, Any]], None]) -> None:
     """Grade in this process; the stages are loaded here alone."""
-    from wearview.library import own_linings
+    from wearview.library import find_lining, own_linings
     from wearview.photo import PhotoFile
     from wearview.pipeline import grade_photos
     from wearview.record import Place, build_document
@@ -225,7 +227,7 @@ def _grade(asked: Mapping[str, Any], shelf: _Shelf, tell: Callable[[Mapping[str,
     second = {Path(one["path"]).name: light and light["path"] for one, light in lights}
 
     def key(sha256: str, name: str, position: int) -> str:
-        alone = [asked[what] for what in ("reference", "apply_end", "kinds", "positions")]
+        alone = [asked[what] for what in ("reference", "lining", "apply_end", "kinds", "positions")]
         alone += [same_parts.get(sha256), second.get(sha256)]
         return json.dumps([sha256, name, position, asked["said"].get(sha256), by, alone])
 
@@ -252,6 +254,7 @@ def _grade(asked: Mapping[str, Any], shelf: _Shelf, tell: Callable[[Mapping[str,
         [PhotoFile(**picture) for picture in asked["photos"]],
         settings,
         reference=_clean(**asked["reference"], by=by) if asked["reference"] else None,
+        lining=find_lining(asked["lining"], settings) if asked["lining"] else None,
         own=own_linings(),
         seconds=[light and PhotoFile(**light) for light in asked["seconds"]],
         apply_end=asked["apply_end"],

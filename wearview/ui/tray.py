@@ -82,6 +82,8 @@ class Tray:
         In position order as laid out.
     reference : GivenPhoto or None
         Photo of a clean plate of the same lining.
+    lining : str or None
+        The lining of the shop's library that it is, where a person said so instead of giving that photo.
     layout : Layout
     said : mapping of str to Said
         What a person put right, by the photo's sha256.
@@ -93,6 +95,7 @@ class Tray:
 
     photos: tuple[GivenPhoto, ...] = ()
     reference: GivenPhoto | None = None
+    lining: str | None = None
     layout: Layout = field(default_factory=Layout)
     said: Mapping[str, Said] = field(default_factory=dict)
     again: Mapping[str, Again] = field(default_factory=dict)
@@ -100,9 +103,14 @@ class Tray:
     graded_alone: str | None = None
 
     @property
+    def clean(self) -> str | None:
+        """What its linings are compared with, by its name; None where nobody has said."""
+        return self.reference.name if self.reference else self.lining
+
+    @property
     def alone(self) -> str:
         """Changes with everything beside its own pixels that one photo's grading depends on."""
-        return json.dumps([self.reference.sha256 if self.reference else None, self.layout.apply_end])
+        return json.dumps([*self._compared, self.layout.apply_end])
 
     @property
     def signature(self) -> str:
@@ -112,8 +120,12 @@ class Tray:
             [photo.sha256, self.said.get(photo.sha256, Said()).told, *self._told_again(photo.sha256)]
             for photo in self.photos
         ]
-        clean = self.reference.sha256 if self.reference else None
-        return hashlib.sha256(json.dumps([photos, clean, layout]).encode()).hexdigest()
+        return hashlib.sha256(json.dumps([photos, *self._compared, layout]).encode()).hexdigest()
+
+    @property
+    def _compared(self) -> list[str | None]:
+        """The photo of a clean plate and, only where one was named, the lining: as before one could be."""
+        return [self.reference.sha256 if self.reference else None, *([self.lining] if self.lining else [])]
 
     def _told_again(self, sha256: str) -> list[Any]:
         """Nothing for a photo of parts of its own, as before this could be said: what was graded then is not
@@ -172,6 +184,11 @@ def set_reference(store: Store, place: ElementName, name: str, data: bytes) -> G
 def use_reference(store: Store, place: ElementName, photo: GivenPhoto | None) -> None:
     """Give a tray a reference that is kept already, or none."""
     _say(store, place, "reference", None if photo is None else asdict(photo))
+
+
+def say_lining(store: Store, place: ElementName, lining: str | None) -> None:
+    """Say which lining of the shop's library it is, in place of a photo of a clean plate; None: not known."""
+    _say(store, place, "lining", lining)
 
 
 def leave_out(store: Store, place: ElementName, sha256: str) -> None:
@@ -282,7 +299,9 @@ def read_tray(store: Store, place: ElementName) -> Tray:
         elif what == "taken" and said["sha256"] in photos:
             photos[said["sha256"]] = replace(photos[said["sha256"]], taken_at=said["taken_at"])
         elif what == "reference":
-            tray = replace(tray, reference=None if said is None else GivenPhoto(**said))
+            tray = replace(tray, reference=None if said is None else GivenPhoto(**said), lining=None)
+        elif what == "lining":
+            tray = replace(tray, reference=None, lining=said)
         elif what == "layout":
             tray = replace(tray, layout=_layout(said))
         elif what == "graded":

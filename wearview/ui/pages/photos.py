@@ -6,6 +6,7 @@ import segno
 import streamlit as st
 
 from wearview import store as record
+from wearview.library import read_library
 from wearview.record import Teardown
 from wearview.ui import here, show, tray
 from wearview.ui.bench import Bench
@@ -23,6 +24,7 @@ ORDER_WORDS = {
     tray.AS_GIVEN: "as they came",
     tray.BY_HAND: "as moved by hand",
 }
+NOT_SAID = "recognise each plate by its colour"
 ONLY_HERE = (
     "This page is open to this computer only. Start the program with `wearview app --lan`, on the shop's own "
     "network, and a code to scan stands here."
@@ -97,10 +99,10 @@ def _phone(name: ElementName, *, blind: bool) -> None:
 
 
 def _clean(store: record.Store, bench: Bench, teardown: Teardown, name: ElementName) -> None:
-    """The photo of a clean plate: a new one, or one given for another element."""
+    """What the linings are compared with: a photo of a clean plate, new or given for another element, or one
+    of the shop's own linings."""
     lying = tray.read_tray(store, name)
-    title = f"Clean reference: {lying.reference.name}" if lying.reference else "Clean reference: none so far"
-    with st.expander(plain(title), expanded=lying.reference is None):
+    with st.expander(plain(f"Clean reference: {lying.clean or 'none so far'}"), expanded=lying.clean is None):
         photo = show.ask_photo(
             "Photo of a clean plate of the same lining, if there is one", show.fresh("clean")
         )
@@ -114,6 +116,19 @@ def _clean(store: record.Store, bench: Bench, teardown: Teardown, name: ElementN
         for n, other in enumerate(others):
             if st.button(plain(f"Use {other.name} again"), width="stretch", key=f"reference {n}"):
                 tray.use_reference(store, name, other)
+                bench.wake(name)
+                st.rerun()
+        if own := list(read_library()):
+            named = lying.lining if lying.lining in own else NOT_SAID
+            choices = [NOT_SAID, *own]
+            chosen = st.selectbox(
+                "Or say which of your own linings it is",
+                choices,
+                choices.index(named),
+                key=f"lining of {name.teardown} {name.element} {lying.clean}",
+            )
+            if chosen != named:
+                tray.say_lining(store, name, None if chosen == NOT_SAID else chosen)
                 bench.wake(name)
                 st.rerun()
 
