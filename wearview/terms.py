@@ -73,12 +73,20 @@ class Problem:
         What to do about it, one sentence.
     refuses : bool
         Whether a photo or part with it is left ungraded.
+    short : str
+        What stands on a marked photo, where the name is too long for it or too much of a program's.
     """
 
     name: str
     text: str
     remedy: str
     refuses: bool
+    short: str = ""
+
+    @property
+    def label(self) -> str:
+        """What stands on a marked photo."""
+        return self.short or self.name
 
 
 # Ways to know the light that rest on nothing of known colour in the photo.
@@ -162,12 +170,14 @@ _PUBLISHED = (
         "There is no clean lining to compare with.",
         "Add a photo of a clean plate of the same lining.",
         True,
+        "no clean plate",
     ),
     Problem(
         "lining too dark to show heat",
         "The clean lining is so dark that colour cannot show heat.",
         "Judge the lining by touch and smell, and look at the steels beside it.",
         True,
+        "lining too dark",
     ),
     Problem(
         "uncertainty spans grades",
@@ -175,6 +185,7 @@ _PUBLISHED = (
         "Where the colour is open, lay plain white paper or a grey card close beside the part, and beside "
         "the clean plate too, and take both again; where only the glaze is, add a photo with the lamp moved.",
         True,
+        "between levels",
     ),
     Problem(
         "demo lining",
@@ -213,6 +224,7 @@ _PUBLISHED = (
         "which of them cannot be told.",
         "Lay plain white paper beside both, whole in view and in full light, and take both photos again.",
         True,
+        "paper or card?",
     ),
     Problem(
         "grain not resolved",
@@ -232,6 +244,7 @@ _PUBLISHED = (
         "Check that both are the same lining, in the same light, both dry or both wet. If it is another "
         "lining, give a photo of a clean plate of that one.",
         True,
+        "another lining?",
     ),
     Problem(
         SECOND_NO_FIT,
@@ -281,12 +294,14 @@ _PUBLISHED = (
         "No lining of the library could look like this, clean or heated.",
         "Give a photo of a clean plate of this lining, or add the lining to the library.",
         True,
+        "unknown lining",
     ),
     Problem(
         "lining not certain",
         "Several linings of the library could look like this, or heat has hidden which one it is.",
         "Say which one it is, or give a photo of a clean plate of this lining.",
         True,
+        "which lining?",
     ),
     Problem(
         "too few pixels", "Too little of the face can be measured.", "Come closer or clear the face.", True

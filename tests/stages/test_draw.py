@@ -292,7 +292,9 @@ def test_every_grade_in_words_fits_a_row_of_plates_and_hides_none(name, width):
 @pytest.mark.parametrize("name", sorted(p.name for p in PROBLEMS.values() if p.refuses))
 def test_a_refused_part_says_why_beside_it(name):
     part = refused(ring(700, 500), "glare", name)
-    assert words_of(part) == f"cannot tell: {name}"
+    said = words_of(part).removeprefix("cannot tell: ")
+    assert said in (name, PROBLEMS[name].short)
+    assert len(said) < 22  # so that the words of a row of such plates take two lines each
     overlay = overlay_photo(photo(part))
     assert (overlay[: SIZE[0], 0] == BENCH[:, 0]).all()
     assert overlay.shape[0] == SIZE[0]  # nothing mapped, nothing to explain

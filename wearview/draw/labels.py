@@ -32,9 +32,9 @@ def words_of(part: GradedPart) -> str:
     """The grade in words, or why there is none."""
     if part.grade is not None and part.grade.level is not None:
         return str(part.grade.name)
-    refusing = [p for p in part.problems if p in PROBLEMS and PROBLEMS[p].refuses]
+    refusing = [name for name in part.problems if PROBLEMS[name].refuses]
     reason = next(iter(refusing or part.problems), None)
-    return "cannot tell" if reason is None else f"cannot tell: {reason}"
+    return "cannot tell" if reason is None else f"cannot tell: {PROBLEMS[reason].label}"
 
 
 def label_parts(picture: Image.Image, parts: Sequence[GradedPart], hidden: Hidden, unit: float) -> None:
