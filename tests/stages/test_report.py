@@ -331,6 +331,8 @@ def test_a_photo_without_a_part_is_said_to_fail_by_what_refuses_it_alone():
     photo["quality"]["problems"] = ["no neutral in view", "blurred"]
     blurred, left_out = PROBLEMS["blurred"], PROBLEMS["shots do not fit"]
     assert photo_refused(photo) == f"{blurred.text} {blurred.remedy}"
+    [seen] = report_view(teardown(element(documents.document([photo]))), Shop()).elements
+    assert seen.photos[0].said_of_problems == (photo_refused(photo),)
     photo["quality"]["problems"] = ["shots do not fit"]
     assert photo_refused(photo) == f"{left_out.text} {left_out.remedy}"
 

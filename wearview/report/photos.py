@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from wearview.report.words import LIGHTS, NOT_GRADED, places, problem_words, refused
+from wearview.report.words import LIGHTS, NOT_GRADED, hindering, places, problem_words, refused
 from wearview.terms import TWO_LIGHTS, Problem
 
 
@@ -53,5 +53,6 @@ class PhotoView:
 
     @property
     def said_of_problems(self) -> tuple[str, ...]:
-        """What casts doubt on it; where no part was graded, also what to do."""
-        return tuple(problem_words(problem, remedy=not self.positions) for problem in self.problems)
+        """What casts doubt on it; where no part was found, why, and what to do."""
+        told = self.problems if self.positions else hindering(self.problems)
+        return tuple(problem_words(problem, remedy=not self.positions) for problem in told)

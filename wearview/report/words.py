@@ -1,6 +1,6 @@
 """The contract's terms and the headings as reports and pages write them, each once."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from datetime import datetime
 from typing import Any
 
@@ -201,8 +201,12 @@ def order_words(document: dict[str, Any]) -> list[str]:
 def photo_refused(photo: dict[str, Any]) -> str:
     """Why a photo of a document has no part, and what to do: by what refuses it, where anything does."""
     listed = [known_problem(name) for name in photo["quality"]["problems"]]
-    told = [one for one in listed if one.refuses] or listed
-    return " ".join(problem_words(one, remedy=True) for one in told)
+    return " ".join(problem_words(one, remedy=True) for one in hindering(listed))
+
+
+def hindering(listed: Sequence[Problem]) -> Sequence[Problem]:
+    """Of the problems of a photo without a graded part those that refuse it; all where none does."""
+    return [one for one in listed if one.refuses] or listed
 
 
 def problem_words(problem: Problem, *, remedy: bool) -> str:
