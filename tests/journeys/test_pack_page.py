@@ -1,11 +1,13 @@
 """The page Pack of what is no row of plates, and of a row that may lack one."""
 
 from tests import documents
-from tests.journeys.driven import press, run, shown, turn_to
+from tests.journeys.driven import NAME, press, run, shown, turn_to
 from tests.journeys.test_app import PACK_PAGE, app, url
 from wearview import store as record
 from wearview.report.words import gap_words
 from wearview.terms import GAP
+from wearview.ui import tray
+from wearview.ui.correct import CHANGED, GRADED_BY_COMMAND
 
 __all__ = ["app", "url"]
 PHOTO = documents.jpeg(40)
@@ -57,3 +59,11 @@ def test_a_gap_in_the_row_is_said_above_it(app, url):
     parts[2]["problems"] = [GAP]
     page = pack_page(app, url, *parts)
     assert [warning.value for warning in page.warning] == gap_words(["3"])
+
+
+def test_why_nothing_can_be_put_right_is_said_of_a_pack_without_its_photos(app, url):
+    page = pack_page(app, url, documents.part(PHOTO, 1, 1, 2))
+    page.toggle(key="wrong").set_value(True)
+    assert [info.value for info in run(page).info] == [GRADED_BY_COMMAND]
+    tray.add_photo(record.open_store(url), NAME, "b.jpg", documents.jpeg(50))
+    assert [info.value for info in run(page).info] == [CHANGED]

@@ -17,6 +17,10 @@ from wearview.ui.tray import ElementName, Layout, Tray
 from wearview.ui.words import plain
 
 MISSING = {"plate": RIMS, "band": EDGES}
+CHANGED = "The photos were changed since: have the pack graded first, on the page Photos."
+GRADED_BY_COMMAND = (
+    "This pack was graded by a command: give its photos on the page Photos to put something right here."
+)
 
 
 def correct(
@@ -40,7 +44,7 @@ def correct(
     lying = tray.read_tray(store, name)
     found = _as_found(lying, lines)
     if found is None:
-        st.info("The photos were changed since: have the pack graded first, on the page Photos.")
+        st.info(CHANGED if lying.photos else GRADED_BY_COMMAND)
         return
     if chosen is not None:
         _outline(store, name, lying, photos, found, chosen)
