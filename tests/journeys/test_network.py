@@ -332,6 +332,26 @@ def test_the_phone_is_told_what_its_photos_show_and_what_to_change(site, tmp_pat
     assert [photo.name for photo in tray.read_tray(store, NAME).photos] == ["c.jpg"]
 
 
+def test_the_phone_is_told_that_its_photo_of_a_clean_plate_cannot_serve(site, tmp_path):
+    store, code = open_tray(tmp_path)
+    call(site, "POST", f"/take/{code}/photo?name=clean.jpg&as=reference", body=b"words")
+    call(site, "POST", f"/take/{code}/photo?name=a.jpg", body=PHOTO)
+    at = bench.bench_of(f"sqlite:///{tmp_path}/record.sqlite")
+
+    def problem():
+        at.wake(NAME, now=True)
+        at.wait(NAME)
+        call(
+            site, "GET", f"/take/{code}/state"
+        )  # a phone looks every few seconds; the first look wakes the bench
+        at.wait(NAME)
+        return json.loads(call(site, "GET", f"/take/{code}/state")[2])["problem"]
+
+    assert problem().startswith("clean.jpg: ")
+    tray.use_reference(store, NAME, None)
+    assert problem() is None
+
+
 def test_a_phone_puts_photos_in_order_and_says_which_show_the_same_parts(site, tmp_path):
     store, code = open_tray(tmp_path)
     a, b, c = (tray.add_photo(store, NAME, f"{n}.jpg", n.encode()).sha256 for n in "abc")

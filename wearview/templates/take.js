@@ -155,6 +155,9 @@ async function look() {
     if (text === last) return; // nothing new: nothing on the page moves
     last = text;
     document.getElementById("reference").textContent = told.reference ? `Clean plate: ${told.reference}.` : "No photo of a clean plate so far.";
+    const problem = document.getElementById("problem");
+    problem.textContent = told.problem || "";
+    problem.hidden = !told.problem;
     arrange.hidden = told.photos.length < 2;
     if (order && !frame.hidden) list(told.photos);
     document.getElementById("photos").replaceChildren(...told.photos.map((photo, n) => entry(photo, n + 1)));

@@ -196,11 +196,10 @@ def _state(opens: Ticket) -> dict[str, Any]:
                 "beside": again.beside(order, lying.again, n) if n else None,
             }
         )
-    work = bench.work(opens.name)
     return {
         "photos": photos,
         "reference": lying.clean,
-        "doing": work.error or work.doing,
+        "problem": bench.work(opens.name).error,
     }
 
 
