@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 
 from wearview.parts.candidate import Plate, plate_between, seen_between
-from wearview.parts.choose import select
+from wearview.parts.choose import NEVER, select
 from wearview.parts.edges import find_edges
 from wearview.parts.find import _best_plane, find_plates, measured_rings, smoothed
 from wearview.parts.hidden import with_hidden
-from wearview.parts.learned import LABELS, LINING, Sight
+from wearview.parts.learned import LABELS, LINING, FaceSeen, Sight
 from wearview.parts.masks import polar_of
 from wearview.parts.part import Ellipse, radius_ratio
 from wearview.parts.rims import ANGLES, Rim
@@ -108,12 +108,36 @@ def test_a_plate_that_neither_rings_nor_the_network_show_is_found_by_the_size_of
     others, _, said = others_than(at, drawn_fan(ROW))
     x = round(at[0] / CELL)
     said[-1].chance[LINING, :, max(0, x - 30) : x + 30] = 0
-    assert np.array(middles(with_hidden(others, *said))) == pytest.approx(np.array(ROW), abs=1.5)
+    assert np.array(middles(with_hidden(others, [], *said))) == pytest.approx(np.array(ROW), abs=1.5)
 
 
 def test_where_no_plate_lies_none_is_found_by_size():
     others, plate, said = others_than(ROW[1], drawn_fan(ROW[:2]))
-    assert with_hidden([*others, plate], *said) == [*others, plate]
+    assert with_hidden([*others, plate], [], *said) == [*others, plate]
+
+
+@pytest.mark.parametrize(
+    ("at", "wider", "taken"),
+    [(ROW[2], 1.0, True), (ROW[2], 1.1, False), ((980.0, 250.0), 1.0, False)],
+    ids=["next in the row", "of another size", "off the row"],
+)
+def test_a_ring_of_which_the_network_sees_nothing_is_a_plate_where_a_row_of_its_size_goes_on(
+    at, wider, taken
+):
+    others, plate, said = others_than(ROW[1], drawn_fan(ROW[:2]))
+    rims = {
+        name: replace(
+            rim := getattr(plate, name),
+            ellipse=Ellipse(*at, rim.ellipse.major * wider, rim.ellipse.minor * wider, 0.0),
+        )
+        for name in ("outer", "inner")
+    }
+    none = replace(plate.inside, count=0, regularity=0.0, lock=0.0)
+    blind = replace(
+        plate, **rims, radius=plate.radius * wider, inside=none, outside=none, seen=FaceSeen(0.0, 0.0)
+    )
+    assert blind.chance < NEVER
+    assert (blind in with_hidden([*others, plate], [blind], *said)) == taken
 
 
 def with_hole(plate: Plate, radius: float, seen: float, said) -> Plate:
@@ -130,7 +154,7 @@ def test_a_rim_laid_where_something_lies_in_a_plate_is_put_where_the_others_have
     others, plate, said = others_than(ROW[1], drawn_fan(ROW))
     wrong = with_hole(plate, 70.0, 0.4, said)
     (right,) = [
-        p for p in with_hidden([*others, wrong], *said) if p.outer is not plate.outer and p not in others
+        p for p in with_hidden([*others, wrong], [], *said) if p.outer is not plate.outer and p not in others
     ]
     assert right.ratio == pytest.approx(HOLE / RIM, abs=0.01)
 
@@ -138,7 +162,7 @@ def test_a_rim_laid_where_something_lies_in_a_plate_is_put_where_the_others_have
 def test_a_plate_of_another_width_keeps_its_rims():
     others, plate, said = others_than(ROW[1], drawn_fan(ROW))
     narrow = [with_hole(p, 130.0, 1.0, said) for p in others]  # as steels beside a lined plate are
-    assert plate in with_hidden([*narrow, plate], *said)
+    assert plate in with_hidden([*narrow, plate], [], *said)
 
 
 @pytest.mark.parametrize("upper", [0, 1])

@@ -22,6 +22,9 @@ NEVER = 0.06  # chance under which no size makes a ring a plate; no tuned plate 
 MIN_SUPPORT = 0.7  # of what is in view of the rims of a plate known only by plates of its size
 HIDDEN_SUPPORT, HIDDEN_SEEN = 0.45, 0.6  # the same where the network sees the face; chance of a face on it
 WHOLE, LEAST_IN_FRAME = 0.95, 0.35  # share of the outer rim
+# Of a ring as like a sure plate as one stamping is like the next: of the radius and of inner over outer; of
+# the rim less well seen; and bench in its face.
+TWIN_SIZE, TWIN_RATIO, TWIN_RIMS, TWIN_BENCH = 0.04, 0.04, 0.75, 0.05
 
 
 def select(plates: list[Plate]) -> list[Plate]:
@@ -77,6 +80,13 @@ def is_of_pack(plate: Plate, like: Plate) -> bool:
         return False
     seen = plate.support > HIDDEN_SUPPORT and plate.seen is not None and plate.seen.on > HIDDEN_SEEN
     return seen or (plate.in_frame > WHOLE and _is_whole(plate))
+
+
+def is_twin(plate: Plate, other: Plate) -> bool:
+    """Whether both rims of a ring are seen where those of a plate lie, and no bench in between."""
+    size = abs(plate.radius - other.radius) < TWIN_SIZE * other.radius
+    alike = size and abs(plate.ratio - other.ratio) < TWIN_RATIO
+    return alike and plate.in_frame > WHOLE and plate.weakest > TWIN_RIMS and plate.bench < TWIN_BENCH
 
 
 def as_large(plate: Plate, other: Plate) -> bool:

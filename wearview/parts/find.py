@@ -104,7 +104,7 @@ def rough_plates(
     """
     plates, laid, plane, scale = measured_rings(working, smooth, focal, sight)
     chosen = select(plates) or (likeliest(plates) if in_view else [])
-    return chosen if sight is None else with_hidden(chosen, laid, smooth, plane, scale, sight)
+    return chosen if sight is None else with_hidden(chosen, plates, laid, smooth, plane, scale, sight)
 
 
 def measured_rings(
