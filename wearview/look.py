@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from wearview.colour import delta_e
 from wearview.errors import CleanReferenceError, PhotoError
@@ -33,7 +34,7 @@ from wearview.photo import (
     read_photo,
     read_photo_bytes,
 )
-from wearview.quality import Quality, judge
+from wearview.quality import Quality, in_focus, judge
 from wearview.reference import Reference, reference_from_face
 from wearview.settings import Settings
 from wearview.surface import GRID, Face, diameter_of, rectify, take_face
@@ -44,6 +45,8 @@ SMALL = 800  # long side of the copy in which the light is judged
 # Median colours of clean plates of one lining are no farther apart; the contract calls 5 "seen side by side".
 # Of 85 tuned packs with a plate that heat has changed by as much 79 hold two that are, of two others none.
 ALIKE = 5.0
+BLURRED = "blurred"
+RIM_WIDTH = 5  # working-copy pixels
 SURELY_STEEL = 0.95  # confidence in a steel from which a photo given as a clean lining's is not believed
 
 
@@ -94,16 +97,31 @@ def look_at(photo: Photo, said: Corrections = NOTHING_SAID, colours: KnownColour
     """A photo with its quality judged, its parts found or set by a person, and its light and scale
     estimated."""
     quality = judge(photo)
-    if not quality.gradeable:
+    if not quality.gradeable and quality.problems != (BLURRED,):
         return Seen(photo, quality, (), None, None)
     targets = find_targets(photo.working, colours)
     # Who lays out the mat lays a plate on it: its ring need not be told from a gear's.
     sight = see(photo.working)
     parts = find_parts(photo, replace(said, in_view=said.in_view or targets.mat is not None), sight)
+    if not quality.gradeable:
+        if not in_focus(photo, _rims(parts, photo)):
+            return Seen(photo, quality, (), None, None)
+        quality = replace(quality, gradeable=True, problems=())  # it was the bench that has no sharp edges
     light = _light(photo, parts, targets, colours)
     if any(diameter_of(part) < photo.step * GRID for part in parts if not is_refused(part)):
         photo = read_in_full(photo)  # its pixels are coarser than those that the faces are measured on
     return Seen(photo, quality, parts, light, targets, None if parts else nothing_found(photo, sight))
+
+
+def _rims(parts: Sequence[Part], photo: Photo) -> NDArray[np.bool_]:
+    """Where the rims of plates lie in the working copy, drawn a few pixels wide."""
+    drawn = np.zeros(photo.working.shape[:2], np.uint8)
+    for part in parts:
+        for edge in (part.outer, part.inner):
+            if edge is not None:
+                on = edge.scaled(1 / photo.scale)
+                cv2.ellipse(drawn, ((on.cx, on.cy), (on.major, on.minor), on.angle_deg), 1, RIM_WIDTH)
+    return drawn > 0
 
 
 @contextmanager

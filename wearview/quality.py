@@ -116,10 +116,7 @@ def judge(photo: Photo) -> Quality:
     brightest = np.maximum(np.maximum(sample[..., 0], sample[..., 1]), sample[..., 2])
     clipped = float(np.mean(brightest >= _CLIPPED))
     dark = float(np.mean(brightest <= _COLOURLESS))
-    # Half the working size: a blur that spoils a photo is many pixels wide, and noise is half as strong
-    # there.
-    height, across = (max(1, side // 2) for side in photo.working.shape[:2])
-    half = cv2.resize(photo.working, (across, height), interpolation=cv2.INTER_AREA)
+    half = _half(photo)
     width = 2 * edge_width(np.asarray(cv2.cvtColor(half, cv2.COLOR_RGB2GRAY), dtype=np.uint8))
     if width > WIDEST_EDGE:
         # Edges between colours of one lightness are not there in grey, and soft stains then speak for their
@@ -144,6 +141,28 @@ def judge(photo: Photo) -> Quality:
         dark=dark,
         edge_width=width,
     )
+
+
+def in_focus(photo: Photo, rims: NDArray[np.bool_]) -> bool:
+    """Whether the edges along the rims of parts are sharp, on a bench whose own edges are not.
+
+    Parameters
+    ----------
+    photo : Photo
+    rims : ndarray of bool, shape (H, W)
+        Of the working copy: where the rims lie.
+    """
+    half = _half(photo)
+    shape = half.shape[1::-1]
+    along = cv2.resize(rims.astype(np.uint8), shape, interpolation=cv2.INTER_AREA) > 0
+    return 2 * edge_width(np.asarray(cv2.cvtColor(half, cv2.COLOR_RGB2GRAY), np.uint8), along) <= WIDEST_EDGE
+
+
+def _half(photo: Photo) -> NDArray[np.uint8]:
+    """The working copy at half its size: a blur that spoils a photo is many pixels wide, and noise is half as
+    strong there."""
+    height, across = (max(1, side // 2) for side in photo.working.shape[:2])
+    return np.asarray(cv2.resize(photo.working, (across, height), interpolation=cv2.INTER_AREA), np.uint8)
 
 
 def _is_grey(rgb8: NDArray[np.uint8], brightest: NDArray[np.uint8]) -> bool:
