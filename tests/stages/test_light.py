@@ -82,6 +82,17 @@ def test_two_photos_matched_through_the_bench_see_it_alike():
     assert matched.method == "reference"
 
 
+@pytest.mark.parametrize(("brighter", "method"), [(1.5, "reference"), (4.0, "metal")])
+def test_a_bench_of_one_hue_that_steel_says_is_another_is_not_taken_for_one(brighter, method):
+    own, clean = (
+        Light("metal", np.ones(3), np.zeros(6), 0.6, 0.07, np.array([0.2, 0.18, 0.16]) * bench, metal)
+        for bench, metal in ((brighter, np.full(3, 0.2) * USED_STEEL), (1.0, np.full(3, 0.2)))
+    )
+    matched = match_light(own, clean)
+    assert matched.method == method
+    np.testing.assert_allclose(matched.white, 1.5 if method == "reference" else 1.0)
+
+
 def test_two_photos_matched_through_an_uneven_bench_are_less_sure():
     def on_bench(scatter: float) -> Light:
         bench = np.array([0.2, 0.1, 0.06])

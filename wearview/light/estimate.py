@@ -22,6 +22,10 @@ LEVEL_ERROR = {"card": 0.06, "paper": 0.1, "metal": 0.6, "reference": 0.22, "non
 BALANCE_ERROR = {"card": 0.03, "paper": 0.03, "metal": 0.07, "reference": 0.06, "none": 0.25}
 # Of the unevenness of both benches, when they stand for one surface in one light: stains and shine.
 BENCH_ERROR = 2.0
+# Of one bench in two photos: a* b* apart at most, and log units between the whites that bench and bare steel
+# give. 61 of 64 pairs of tuned photos of one bench lie within these units, and the others differ in hue;
+# of 24 pairs of two benches 7 do.
+SAME_HUE, MOST_APART = 9.0, 1.0
 SHOULDER_ERROR = 0.3  # of the log factor by which a phone's shoulder was undone
 # A sheet of the other kind makes white 4.8 times as bright or dark. Under these log odds that counts: of 260
 # rendered photos one wrong kind and eight right ones lie there.
@@ -280,14 +284,17 @@ def match_light(light: Light, reference: Light) -> Light:
             linear_to_lab((colour / white).astype(np.float32))
             for colour, white in ((own, _greyed(light.white)), (other, _greyed(reference.white)))
         )
-        if method == "reference" and float(np.hypot(*(own_lab - other_lab)[1:])) > 9:
-            continue
+        white = reference.white * own / other
+        if method == "reference":
+            off_hue = float(np.hypot(*(own_lab - other_lab)[1:]))
+            if off_hue > SAME_HUE or _is_far_off(white, light.metal, reference.white, clean_metal):
+                continue
         uneven = math.hypot(light.bench_scatter, reference.bench_scatter) if method == "reference" else 0.0
         # The other photo's own error is in both whites and counts once, with the clean colour.
         return replace(
             light,
             method=method,
-            white=reference.white * own / other,
+            white=white,
             level_error=math.hypot(LEVEL_ERROR[method], BENCH_ERROR * uneven),
             balance_error=BALANCE_ERROR[method],
             read_at=None,
@@ -297,6 +304,18 @@ def match_light(light: Light, reference: Light) -> Light:
             sheet_odds=math.inf,
         )
     return light
+
+
+def _is_far_off(
+    white: NDArray[np.float64],
+    metal: NDArray[np.float64] | None,
+    other_white: NDArray[np.float64],
+    other_metal: NDArray[np.float64] | None,
+) -> bool:
+    """Whether bare steel in both photos says that this white cannot be, so that the bench is another one."""
+    if metal is None or other_metal is None:
+        return False
+    return abs(float(np.log(white * other_metal / (other_white * metal)).mean())) > MOST_APART
 
 
 def _share_of_light(
