@@ -230,6 +230,20 @@ def test_a_blue_mark_in_straw_is_a_hot_spot_too():
     assert read(cv2.GaussianBlur(lab, (0, 0), 2)).hot_spots.count.value == 1
 
 
+def test_dark_marks_on_a_face_that_is_straw_are_hot_spots_and_no_dirt():
+    straw = np.clip((RADIUS - 0.2) / 0.4, 0, 1)[..., None]  # grows from the inner rim to the outer
+    lab = (STEEL + straw * np.subtract((63.0, 1.5, 12.0), STEEL)).astype(np.float32)
+    angles = (20, 80, 140, 200, 260, 320)
+    for angle in angles:
+        lab[disc(angle, 16, radius=0.7)], lab[disc(angle, 8, radius=0.7)] = (
+            (40.0, 6.0, 9.0),
+            (36.0, 3.0, -13.0),
+        )
+    readings = read(cv2.GaussianBlur(lab, (0, 0), 1.0))
+    assert readings.hot_spots.angles_deg == pytest.approx(angles, abs=1)
+    assert grade_steel(readings, SETTINGS.rules).level == 3
+
+
 def test_a_pale_patch_inside_a_counted_one_is_part_of_it():
     assert read(painted(STEEL, *spot(60, 40))).hot_spots.count.value == 1
 

@@ -37,6 +37,7 @@ _LIKELY, _SURE, _OPEN = 0.6, 0.8, (0.4, 0.75)
 _LATE, _SPOT = 0.03, 1 / 6  # share of purple and blue, and of the diameter: a hot spot at most
 _EARLY, _AFTER = (STRAW, BROWN, RUST, DULL, GREEN), (PURPLE, BLUE, PALE)
 _COLOURS = (*_EARLY, *_AFTER)
+_LATER = tuple(code for code in _COLOURS if code != STRAW)
 _SOFT = 0.12  # slope per pixel over all change near it, under which colour has no edge
 _SHARP_ROW = -5  # of the readings: that slope
 _FRINGE = 7  # width up to which colour beside a deposit is its blurred edge
@@ -85,18 +86,21 @@ def _is_heat(codes: Codes, seen: Mask, deposit: Mask, late: Mask, sharp: Plane, 
 
     As small as a hot spot and with purple or blue in it; or without edges.
     """
-    count, labels, stats = components(deposit | np.isin(codes, _COLOURS))
-    share = np.bincount(labels[late], minlength=count + 1) / np.maximum(stats[:, cv2.CC_STAT_AREA], 1)
-    size = stats[:, [cv2.CC_STAT_WIDTH, cv2.CC_STAT_HEIGHT]].max(axis=1)
-    spot = (share >= _LATE) & (size <= _SPOT * diameter)
-    spot[0] = False
+    spots = np.zeros(seen.shape, bool)
+    for around in (_COLOURS, _LATER):  # on bare metal, and on a face that is straw all round
+        count, labels, stats = components(deposit | np.isin(codes, around))
+        share = np.bincount(labels[late], minlength=count + 1) / np.maximum(stats[:, cv2.CC_STAT_AREA], 1)
+        size = stats[:, [cv2.CC_STAT_WIDTH, cv2.CC_STAT_HEIGHT]].max(axis=1)
+        spot = (share >= _LATE) & (size <= _SPOT * diameter)
+        spot[0] = False
+        spots |= spot[labels]
     count, patches, _ = components(deposit)
     rim = deposit & _beside_all(seen, 5) & _beside(seen & ~deposit, 3)
     length = np.maximum(np.bincount(patches[rim], minlength=count + 1), 1)
     edges = np.bincount(patches[rim], sharp[rim], count + 1) / length
     soft = edges < _SOFT
     soft[0] = False
-    return np.asarray(spot[labels] | soft[patches])
+    return np.asarray(spots | soft[patches])
 
 
 def _clear_fringe(codes: Codes, coloured: Mask, clear: Mask, deposit: Mask) -> None:
