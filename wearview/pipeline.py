@@ -262,8 +262,7 @@ def _faces(
         if surer is not light:
             light = surer
             faces = take_faces(photo, [found[k] for k in able], light, seen.targets, settings)
-        beside_clean = anchor if clean is not None and clean.source == "photo" else None
-        if sheet_in_doubt(light, linings, clean, beside_clean):
+        if sheet_in_doubt(light, linings, clean, anchor):
             faces = [_of_open_sheet(part, face) for part, face in faces]
         taken = dict(zip(able, faces, strict=True))
     parts = []

@@ -85,7 +85,7 @@ def settle_sheet(light: Light, faces: Sequence[Face], reference: Reference) -> L
 
 
 def sheet_in_doubt(
-    light: Light, faces: Sequence[Face], reference: Reference | None, clean_light: Light | None
+    light: Light, faces: Sequence[Face], reference: Reference | None, anchor: Light | None
 ) -> bool:
     """Whether a photo's linings are compared through a sheet that may be paper or a card.
 
@@ -97,8 +97,8 @@ def sheet_in_doubt(
         Its linings, taken in that light.
     reference : Reference or None
         The clean lining.
-    clean_light : Light or None
-        Of the clean lining's own photo, where that is of the same call.
+    anchor : Light or None
+        Of the clean lining's photo, where the reference is one.
 
     Notes
     -----
@@ -106,13 +106,15 @@ def sheet_in_doubt(
     the faces, in a light beyond doubt, would then be lighter than clean by more than any lining is, it is
     paper. That a card is paper can never be ruled out so, as heat may darken any face.
     """
-    if light.sheet_open or reference is None or clean_light is None or not clean_light.sheet_open:
+    if light.sheet_open or anchor is None or not anchor.sheet_open:
         return light.sheet_open
+    if reference is None or reference.source != "photo":
+        return False
     if light.method in WEAK_LIGHT or reference.lab_median is None:
         return True
     clean = np.asarray(reference.lab_median, dtype=np.float64)
     lightest = max((_over_clean(face, clean) for face in faces), default=-math.inf)
-    as_other = lightest + math.log(of_other_sheet(clean_light).white.sum() / clean_light.white.sum())
+    as_other = lightest + math.log(of_other_sheet(anchor).white.sum() / anchor.white.sum())
     return not lightest < _IMPOSSIBLE < as_other
 
 
