@@ -36,7 +36,6 @@ from wearview.record import PACK, build_document, parts_of
 from wearview.settings import load_settings
 from wearview.terms import CAUTIONS, FRICTION, REASONS, STEEL, VERDICTS
 from wearview.ui import bench, gate, tray
-from wearview.ui.demo import demo_url
 from wearview.ui.words import plain
 
 SCRIPT = str(ROOT / "wearview/ui/start/app.py")
@@ -475,23 +474,6 @@ def test_an_earlier_teardown_of_the_same_unit_stands_beside_this_one(app, url):
     assert any(heading.value == "Then and now" for heading in app.subheader)
     assert "**Job 7**" in shown(app)
     assert "nothing decided then; level as it was" in shown(app)
-
-
-def test_the_demo_is_looked_at_in_a_record_of_its_own(app, url):
-    press(app, "demo")
-    turn_to(app, PACK_PAGE)
-    assert "Demo of an invented shop" in shown(app)
-    assert record.list_teardowns(record.open_store(url)) == []
-    press(app, "leave demo")
-    assert "Demo of an invented shop" not in shown(turn_to(app, PHOTOS))
-
-
-def test_an_address_of_the_demo_shows_it_after_the_program_was_started_anew(app):
-    demo_url.cache_clear()  # the record goes with the program
-    app.query_params.update(record="demo", teardown="job-2317", element="direct clutch")
-    turn_to(run(app), PACK_PAGE)
-    assert "No teardown is open" not in shown(app)
-    assert "job-2317" in shown(app)
 
 
 def test_a_record_that_cannot_be_opened_is_said_in_words(app, monkeypatch):
