@@ -235,10 +235,8 @@ def test_dark_marks_on_a_face_that_is_straw_are_hot_spots_and_no_dirt():
     lab = (STEEL + straw * np.subtract((63.0, 1.5, 12.0), STEEL)).astype(np.float32)
     angles = (20, 80, 140, 200, 260, 320)
     for angle in angles:
-        lab[disc(angle, 16, radius=0.7)], lab[disc(angle, 8, radius=0.7)] = (
-            (40.0, 6.0, 9.0),
-            (36.0, 3.0, -13.0),
-        )
+        for across, colour in ((16, (40.0, 6.0, 9.0)), (8, (36.0, 3.0, -13.0))):
+            lab[disc(angle, across, radius=0.7)] = colour
     readings = read(cv2.GaussianBlur(lab, (0, 0), 1.0))
     assert readings.hot_spots.angles_deg == pytest.approx(angles, abs=1)
     assert grade_steel(readings, SETTINGS.rules).level == 3

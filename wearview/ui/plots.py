@@ -12,10 +12,8 @@ from wearview.report.words import place_words
 
 _LEFT, _RIGHT, _TOP, _HEIGHT = 60, 20, 24, 220  # room for the scale, behind, above; drawn height of 0 to 1
 _STEP, _FEWEST = 90, 3  # between quarters; room for as many, so that two names stand beside each other
-_NAMES, _NAME = (
-    2,
-    (155, 24),
-)  # names in a row, above the drawing: a phone shows its left part first; their room
+# Names in a row and the room of each: above the drawing, as a phone shows its left part first.
+_NAMES, _NAME = 2, (155, 24)
 _CELL = 64
 _DASHES = ("", "8 4", "2 4", "10 4 2 4")
 

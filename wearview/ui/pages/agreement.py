@@ -19,10 +19,8 @@ from wearview.ui import here, show
 from wearview.ui.plots import heat_svg, heat_words, kappa_drawing, kappa_words, levels_svg
 from wearview.ui.words import drawing_html, plain
 
-KAPPA_SCALE = (
-    6 / 7,
-    1.2,
-)  # px for a unit of the drawing: its numbers are 12 px high at the least, and no poster
+# px for a unit of the drawing: its numbers are 12 px high at the least, and it is no poster.
+KAPPA_SCALE = (6 / 7, 1.2)
 
 EMPTY = (
     "Nothing to compare so far. Give your own heat level with a verdict on the page Pack, best before you "
