@@ -15,14 +15,7 @@ from wearview.grade import grade_lining, grade_steel
 from wearview.joining import join_shots, shot_again, standing
 from wearview.library import choose, main_reference
 from wearview.light import Light, known_colours, match_light
-from wearview.lining import (
-    clean_in_photo,
-    read_lining,
-    read_too_bright,
-    read_two_lights,
-    settle_sheet,
-    sheet_in_doubt,
-)
+from wearview.lining import clean_in_photo, read_lining, read_too_bright, read_two_lights, settle_sheet
 from wearview.look import (
     Clean,
     Seen,
@@ -262,7 +255,8 @@ def _faces(
         if surer is not light:
             light = surer
             faces = take_faces(photo, [found[k] for k in able], light, seen.targets, settings)
-        if sheet_in_doubt(light, linings, clean, anchor):
+        beside_clean = anchor if clean is not None and clean.source == "photo" else None
+        if light.sheet_open or (beside_clean is not None and beside_clean.sheet_open):
             faces = [_of_open_sheet(part, face) for part, face in faces]
         taken = dict(zip(able, faces, strict=True))
     parts = []

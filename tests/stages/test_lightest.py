@@ -9,7 +9,7 @@ import pytest
 from tests.faces import TAN, clean_lining, ring_face
 from wearview.colour import lab_to_linear, linear_to_lab
 from wearview.light import Light
-from wearview.lining import read_lining, read_too_bright, settle_sheet, sheet_in_doubt
+from wearview.lining import read_lining, read_too_bright, settle_sheet
 from wearview.settings import load_settings
 
 SETTINGS = load_settings()
@@ -91,23 +91,3 @@ def test_a_card_that_no_paper_could_be_is_sure():
 def test_a_sheet_that_the_linings_cannot_tell_stays_as_it_was(light, lab, clean):
     assert settle_sheet(light, [ring_face(lab)], clean) is light
     assert settle_sheet(light, [], clean) is light
-
-
-SURE = replace(SHEET, sheet_odds=9.0)
-
-
-@pytest.mark.parametrize(
-    ("light", "lab", "clean_light", "doubted"),
-    [
-        (SURE, (50.0, 8.0, 20.0), SHEET, False),  # under a card it would be lighter than clean
-        (SURE, (25.0, 4.0, 9.0), SHEET, True),  # charred: clean under a card would be lighter still
-        (SURE, under(AS_MUCH, (61.0, -25.0, 10.0)), SHEET, True),  # another lining
-        (SURE, (50.0, 8.0, 20.0), replace(SHEET, method="card"), True),  # under paper only darker
-        (replace(SURE, method="metal"), (50.0, 8.0, 20.0), SHEET, True),  # not known well enough itself
-        (SHEET, (50.0, 8.0, 20.0), SURE, True),
-        (SURE, (50.0, 8.0, 20.0), SURE, False),
-        (SURE, (25.0, 4.0, 9.0), None, False),
-    ],
-)
-def test_a_clean_linings_sheet_is_told_by_a_plate_that_would_be_too_light(light, lab, clean_light, doubted):
-    assert sheet_in_doubt(light, [ring_face(lab)], CLEAN, clean_light) == doubted

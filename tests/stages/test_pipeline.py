@@ -219,7 +219,7 @@ def test_a_card_taken_for_paper_is_read_as_a_card_where_the_clean_lining_is_know
 def test_beside_a_sheet_that_may_be_paper_or_card_no_lining_gets_a_grade(monkeypatch, whose):
     clean = clean_from_photo(CLEAN, SETTINGS)
     if whose == "clean":
-        clean = replace(clean, light=replace(clean.light, method="card", sheet_odds=1.0))
+        clean = replace(clean, light=replace(clean.light, sheet_odds=1.0))
     else:
         read_as(monkeypatch, 1.0, odds=1.0)
     # Under a card's light these would be charred, which linings can be.
@@ -236,18 +236,6 @@ def test_beside_a_sheet_that_may_be_paper_or_card_no_lining_gets_a_grade(monkeyp
     written = [part for photo in build_document(graded, SETTINGS)["photos"] for part in photo["parts"]]
     reasons = {part.id: list(part.grade.because) for part in lined}
     assert {p["id"]: p["ungraded_because"] for p in written if "ungraded_because" in p} == reasons
-
-
-def test_paper_beside_clean_lining_is_beyond_doubt_where_a_plate_is_too_light_for_a_card(monkeypatch):
-    clean = clean_from_photo(CLEAN, SETTINGS)
-    assert clean.light.method == "paper"
-    right = grade_photos(PACK[:1], SETTINGS, reference=clean).photos[0]
-    open_clean = replace(clean, light=replace(clean.light, sheet_odds=1.0))
-    settled = grade_photos(PACK[:1], SETTINGS, reference=open_clean).photos[0]
-    assert [part.grade for part in settled.parts] == [part.grade for part in right.parts]
-    read_as(monkeypatch, 1.0, odds=1.0)  # nor is the photo's own sheet beyond doubt
-    (doubted,) = grade_photos(PACK[:1], SETTINGS, reference=open_clean).photos
-    assert all(PAPER_OR_CARD in part.problems for part in doubted.parts if part.part.kind == FRICTION)
 
 
 def test_a_first_photo_whose_sheet_its_linings_settle_is_graded_against_a_lining_of_the_library(monkeypatch):

@@ -2,7 +2,7 @@
 
 from wearview.lining.discoloration import AREAS, LIMITS, LiningReadings, read_lining
 from wearview.lining.glazing import clean_in_photo, read_glazing
-from wearview.lining.lightest import read_too_bright, settle_sheet, sheet_in_doubt
+from wearview.lining.lightest import read_too_bright, settle_sheet
 from wearview.lining.two_lights import Relit, read_two_lights
 
 __all__ = [
@@ -16,5 +16,4 @@ __all__ = [
     "read_too_bright",
     "read_two_lights",
     "settle_sheet",
-    "sheet_in_doubt",
 ]

@@ -13,7 +13,6 @@ from wearview.ranks import median
 from wearview.reading import MIN_PIXELS
 from wearview.reference import Reference
 from wearview.surface import Face
-from wearview.terms import WEAK_LIGHT
 
 # L*: how much lighter than clean a face's median may be without doubt, sheen left on it.
 AS_LIGHT_AS_CLEAN = 2.0
@@ -82,40 +81,6 @@ def settle_sheet(light: Light, faces: Sequence[Face], reference: Reference) -> L
     if as_other < _IMPOSSIBLE < lightest and light.sheet_odds < _SURE_SHEET:
         return replace(other, sheet_odds=math.inf)
     return light
-
-
-def sheet_in_doubt(
-    light: Light, faces: Sequence[Face], reference: Reference | None, anchor: Light | None
-) -> bool:
-    """Whether a photo's linings are compared through a sheet that may be paper or a card.
-
-    Parameters
-    ----------
-    light : Light
-        Of the photo.
-    faces : sequence of Face
-        Its linings, taken in that light.
-    reference : Reference or None
-        The clean lining.
-    anchor : Light or None
-        Of the clean lining's photo, where the reference is one.
-
-    Notes
-    -----
-    Were the paper beside clean lining a card, the lining would be 4.8 times as dark. Where the lightest of
-    the faces, in a light beyond doubt, would then be lighter than clean by more than any lining is, it is
-    paper. That a card is paper can never be ruled out so, as heat may darken any face.
-    """
-    if light.sheet_open or anchor is None or not anchor.sheet_open:
-        return light.sheet_open
-    if reference is None or reference.source != "photo":
-        return False
-    if light.method in WEAK_LIGHT or reference.lab_median is None:
-        return True
-    clean = np.asarray(reference.lab_median, dtype=np.float64)
-    lightest = max((_over_clean(face, clean) for face in faces), default=-math.inf)
-    as_other = lightest + math.log(of_other_sheet(anchor).white.sum() / anchor.white.sum())
-    return not lightest < _IMPOSSIBLE < as_other
 
 
 def dimmed(lab: NDArray[np.float32], too_bright: float) -> NDArray[np.float32]:
