@@ -57,6 +57,7 @@ PROMISED = {
     "lining list": "--json",
     "lining show": "NAME --json",
     "lining remove": "NAME",
+    "lining put-back": "NAME",
     "mat": "--paper a4 letter --out FILE.pdf",
     "app": "--port --lan",
 }

@@ -307,7 +307,7 @@ def test_a_wrongly_stated_lining_gives_way_to_the_one_recognised(own, capsys):
     assert part["grade"]["level"] == 0
 
 
-def test_a_lining_is_listed_shown_refined_and_removed(own, capsys):
+def test_a_lining_is_listed_shown_removed_and_put_back(own, capsys):
     assert main(["lining", "list"]) == 0
     assert "red-brown" in capsys.readouterr().out
     assert main(["lining", "list", "--json", "-"]) == 0
@@ -321,8 +321,15 @@ def test_a_lining_is_listed_shown_refined_and_removed(own, capsys):
     assert [v["removed"] for v in shown["versions"]] == [False, True]
     assert main(["lining", "show", "green"]) == 0
     assert "removed from use" in capsys.readouterr().out
+    assert main(["lining", "list"]) == 0
+    assert "out of use: green (wearview lining put-back NAME" in capsys.readouterr().out
     assert main(["grade", str(DEMO / "reference-green.jpg"), "--lining", "green"]) == 2
+    assert "green: is out of use. Put it back" in capsys.readouterr().err
+    assert main(["grade", str(DEMO / "reference-green.jpg"), "--lining", "grass"]) == 2
     assert "Known linings: red-brown, tan, demo-" in capsys.readouterr().err
+    assert main(["lining", "put-back", "green"]) == 0
+    assert capsys.readouterr().out == "green: in use again, as version 3.\n"
+    assert list(library.read_library()) == ["green", "red-brown", "tan"]
 
 
 def test_a_photo_is_added_from_the_command_line(tmp_path, monkeypatch, capsys):

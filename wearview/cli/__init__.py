@@ -115,6 +115,7 @@ def _run(args: argparse.Namespace) -> int:
         "lining show": lining.show,
         "lining history": followed.history,
         "lining remove": lining.remove,
+        "lining put-back": lining.put_back,
         "teardown new": teardown.new,
         "teardown list": teardown.list_all,
         "teardown find": teardown.find,

@@ -44,7 +44,9 @@ def list_all(args: argparse.Namespace) -> int:
         write_json(args.json, [as_json(lining, dark) for lining in kept])
     if args.json != "-":
         header = ("lining", "version", "clean L* a* b*", "spread", "light", "plates", "", "")
-        print(table(header, [_row(lining, dark) for lining in kept]) or "no lining so far")
+        print(table(header, [_row(lining, dark) for lining in kept]) or "no lining in use")
+        if gone := library.out_of_use():
+            print(f"out of use: {', '.join(gone)} (wearview lining put-back NAME uses one again)")
     return 0
 
 
@@ -81,6 +83,13 @@ def remove(args: argparse.Namespace) -> int:
     """Take a lining out of use; its versions stay."""
     gone = library.remove(args.name)
     print(f"{gone.name}: removed from use; {how_many(gone.version - 1, 'version')} of it in the history.")
+    return 0
+
+
+def put_back(args: argparse.Namespace) -> int:
+    """Bring a lining that was removed into use again, as it was then."""
+    used = library.put_back(args.name)
+    print(f"{used.name}: in use again, as version {used.version}.")
     return 0
 
 

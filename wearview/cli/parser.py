@@ -162,6 +162,8 @@ def _add_lining(commands: argparse._SubParsersAction) -> None:
     add_store(p)
     p = add_command(actions, "lining remove", "take a lining out of use; its versions are kept")
     p.add_argument("name", metavar="NAME")
+    p = add_command(actions, "lining put-back", "bring a lining that was removed into use again")
+    p.add_argument("name", metavar="NAME")
 
 
 def _add_mat(commands: argparse._SubParsersAction) -> None:

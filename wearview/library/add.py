@@ -9,9 +9,9 @@ from pathlib import Path
 import numpy as np
 
 from wearview.colour import delta_e
-from wearview.errors import CallError
+from wearview.errors import CallError, CleanReferenceError
 from wearview.library.recognise import FARTHEST, lightness_of_cells, measured_cells
-from wearview.library.shelf import check_name, history, keep, read_library
+from wearview.library.shelf import check_name, history, keep, out_of_use, read_library
 from wearview.library.stored import CleanPhoto, CleanPlate, Pooled, StoredLining, pool
 from wearview.lining.sheen import own_sheen
 from wearview.look import Source, clean_plates, name_of
@@ -139,12 +139,16 @@ def find_lining(name: str, settings: Settings, folder: Path | None = None) -> Re
     Raises
     ------
     CleanReferenceError
-        When there is none of that name.
+        When there is none of that name, or it is out of use.
     ModelsError
         When its file is damaged.
     """
     own = read_library(folder)
-    return own[name].reference() if name in own else named_lining(name, settings, tuple(own))
+    if name in own:
+        return own[name].reference()
+    if name in out_of_use(folder):
+        raise CleanReferenceError(name, "is out of use", "Put it back into use, or give another lining")
+    return named_lining(name, settings, tuple(own))
 
 
 def own_linings(folder: Path | None = None) -> list[Reference]:
