@@ -25,6 +25,7 @@ _LARGEST_FRACTION = 0.999  # the whole part of a score stays the level
 _SEEN = 0.005  # share of a face that is written as 1 % or more
 _TINTED = ("straw", "brown or purple", "blue", "grey oxide")  # rows 1 to 4 of a steel, as seen on a face
 _WORTH_SAYING = 0.10  # share of "other" from which a steel's reasons mention it
+_Said = tuple[list[str], list[str]]  # why there is no level, and what to do
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +49,8 @@ class Grade:
         Plain sentences; without a level, why there is none and what to do.
     problems : tuple of str
         Names from `terms.PROBLEMS`.
+    remedies : tuple of str
+        Without a level, those of the sentences that say what to do.
     """
 
     level: int | None
@@ -57,6 +60,7 @@ class Grade:
     probability: tuple[float, ...] | None
     because: tuple[str, ...]
     problems: tuple[str, ...]
+    remedies: tuple[str, ...] = ()
 
 
 def grade_lining(readings: LiningReadings, reference: Reference, rules: Rules) -> Grade:
@@ -73,9 +77,9 @@ def grade_lining(readings: LiningReadings, reference: Reference, rules: Rules) -
     problems = readings.problems
     progress = np.array([r.value for r in readings.areas]) / rules.lining_areas
     colour_level = _level(progress)
-    refused = _refusal(problems)
+    refused = _refusing(problems)
     if colour_level is None or refused:
-        return _cannot_tell(relative, problems, refused or _say("too few pixels"))
+        return _cannot_tell(relative, problems, _say(*refused or ("too few pixels",)))
 
     glazing = readings.glazing
     glazed = glazing.known and glazing.value >= rules.glazing_index and colour_level <= rules.glazing_highest
@@ -84,18 +88,19 @@ def grade_lining(readings: LiningReadings, reference: Reference, rules: Rules) -
     chances = _raised_by_glaze(colour_chances, glazing, rules)
     if colour_level > 0 and (why := _no_heat(readings)) is not None:
         problems = tuple(dict.fromkeys((*problems, "does not fit the reference")))
-        sentence = f"{why}: check that both are the same lining, in the same light, both dry or both wet."
-        return _cannot_tell(relative, problems, [sentence])
+        return _cannot_tell(
+            relative, problems, ([f"{why}."], [PROBLEMS["does not fit the reference"].remedy])
+        )
     if _chance_too_dark(reference, rules) >= rules.rival:
         problems = tuple(dict.fromkeys((*problems, "uncertainty spans grades")))
         return _cannot_tell(relative, problems, _say_may_be_too_dark(reference))
     names = (CLEANEST_HERE, *LINING_LEVELS[1:]) if relative else LINING_LEVELS
     if (open_grades := _too_uncertain(chances, rules)) is not None:
         if _too_uncertain(colour_chances, rules) is None:
-            sentences = _say_glaze_open(open_grades, names, glazing)
+            said = _say_glaze_open(open_grades, names, glazing)
         else:
-            sentences = _say_open(open_grades, names, readings.uncertainty)
-        return _cannot_tell(relative, problems, sentences, open_grades)
+            said = _say_open(open_grades, names, readings.uncertainty, _photo_to_take(readings, reference))
+        return _cannot_tell(relative, problems, said, open_grades)
     because = _lining_reasons(readings, colour_level, glazed, rules)
     if relative:
         because.append("Compared with the cleanest plate only.")
@@ -122,14 +127,14 @@ def grade_steel(readings: SteelReadings, rules: Rules) -> Grade:
     areas = np.array([r.value for r in readings.areas])
     progress = _steel_progress(areas, spots.count.value, spots.area.value, rules)
     level = _level(progress)
-    refused = _refusal(readings.problems)
+    refused = _refusing(readings.problems)
     if level is None or refused:
-        return _cannot_tell(False, readings.problems, refused or _say("too few pixels"))
+        return _cannot_tell(False, readings.problems, _say(*refused or ("too few pixels",)))
     draws = _steel_progress(readings.area_draws, spots.count.value, spots.area.value, rules)
     chances = _chances(draws, readings.draw_likelihood)
     if (open_grades := _too_uncertain(chances, rules)) is not None:
-        sentences = _say_open(open_grades, STEEL_LEVELS, readings.uncertainty)
-        return _cannot_tell(False, readings.problems, sentences, open_grades)
+        said = _say_open(open_grades, STEEL_LEVELS, readings.uncertainty, "the part")
+        return _cannot_tell(False, readings.problems, said, open_grades)
     return Grade(
         level=level,
         name=STEEL_LEVELS[level],
@@ -228,47 +233,53 @@ def _score(level: int, progress: NDArray[np.float64]) -> float:
     return level + min(max(float(fraction), 0.0), _LARGEST_FRACTION)
 
 
-def _refusal(problems: tuple[str, ...]) -> list[str]:
-    """Sentences on the problems that forbid a grade; empty when none does."""
-    return [sentence for name in problems if PROBLEMS[name].refuses for sentence in _say(name)]
+def _refusing(problems: tuple[str, ...]) -> tuple[str, ...]:
+    """The problems that forbid a grade."""
+    return tuple(name for name in problems if PROBLEMS[name].refuses)
 
 
-def _say(problem: str) -> list[str]:
-    return [PROBLEMS[problem].text, PROBLEMS[problem].remedy]
+def _say(*problems: str) -> _Said:
+    return [PROBLEMS[name].text for name in problems], [PROBLEMS[name].remedy for name in problems]
 
 
 def _cannot_tell(
-    relative: bool,
-    problems: tuple[str, ...],
-    sentences: list[str],
-    probability: tuple[float, ...] | None = None,
+    relative: bool, problems: tuple[str, ...], said: _Said, probability: tuple[float, ...] | None = None
 ) -> Grade:
     if probability is not None:
         problems = tuple(dict.fromkeys((*problems, "uncertainty spans grades")))
-    return Grade(None, None, relative, None, probability or None, tuple(sentences), problems)
+    why, remedies = said
+    because = (*why, *remedies)
+    return Grade(None, None, relative, None, probability or None, because, problems, tuple(remedies))
 
 
-def _say_open(chances: tuple[float, ...], names: tuple[str, ...], uncertainty: float) -> list[str]:
+def _say_open(chances: tuple[float, ...], names: tuple[str, ...], uncertainty: float, taken: str) -> _Said:
     if not chances:
         return _say("uncertainty spans grades")
-    return [
+    why = [
         "The colour is not known well enough to choose a grade.",
         f"Known to within {uncertainty:.1f} of colour difference, it could be: {_listed(chances, names)}.",
-        "Lay plain white paper or a grey card close beside the part, in even light, and take it again.",
     ]
+    beside = f"Lay plain white paper or a grey card close beside {taken}, in even light"
+    return why, [f"{beside}, and take that photo again."]
 
 
-def _say_glaze_open(chances: tuple[float, ...], names: tuple[str, ...], glazing: Reading) -> list[str]:
+def _photo_to_take(readings: LiningReadings, reference: Reference) -> str:
+    """Of which photo the light leaves a lining's colour open: the one that has most of the uncertainty."""
+    of_clean = reference.source == "photo" and 2 * reference.light_uncertainty**2 > readings.uncertainty**2
+    return "the clean plate" if of_clean else "the part"
+
+
+def _say_glaze_open(chances: tuple[float, ...], names: tuple[str, ...], glazing: Reading) -> _Said:
     if glazing.method == TWO_LIGHTS:
         remedy = "Move the lamp further to the side for the second photo, and take both from closer."
     else:
         remedy = "Let the phone rest, move only the lamp, and give that photo as the same, lamp moved."
-    return [
+    why = [
         "The colour would do, but whether the face is glazed is open.",
         f"With a glazing index of {glazing.value:.0f}, known to within {glazing.spread:.0f}, it could be: "
         f"{_listed(chances, names)}.",
-        remedy,
     ]
+    return why, [remedy]
 
 
 def _listed(chances: tuple[float, ...], names: tuple[str, ...]) -> str:
@@ -283,12 +294,15 @@ def _chance_too_dark(reference: Reference, rules: Rules) -> float:
     return clean.cdf(rules.too_dark_below)
 
 
-def _say_may_be_too_dark(reference: Reference) -> list[str]:
-    return [
+def _say_may_be_too_dark(reference: Reference) -> _Said:
+    why = (
         "The clean lining may be too dark for colour to show heat: how dark it is, is known to within "
-        f"{reference.light_uncertainty:.1f} of L* only.",
-        "Put a sheet of plain white paper or a grey card beside the clean plate and take that photo again.",
-    ]
+        f"{reference.light_uncertainty:.1f} of L* only."
+    )
+    remedy = (
+        "Put a sheet of plain white paper or a grey card beside the clean plate and take that photo again."
+    )
+    return [why], [remedy]
 
 
 def _no_heat(readings: LiningReadings) -> str | None:

@@ -185,7 +185,14 @@ def test_the_grade_is_null_when_no_level_reaches_one_half():
     assert grade.score is None
     assert grade.problems == ("uncertainty spans grades",)
     assert any("light heat 34 %" in sentence for sentence in grade.because)
-    assert any("white paper" in sentence for sentence in grade.because)
+    assert any("white paper" in sentence for sentence in grade.remedies)
+
+
+@pytest.mark.parametrize(("clean_light", "named"), [(1.0, "the part"), (8.0, "the clean plate")])
+def test_an_open_colour_asks_for_the_photo_whose_light_leaves_it_open(clean_light, named):
+    readings = replace(heated(33, 34, 33, 0, 0), uncertainty=10.0)
+    [remedy] = grade_lining(readings, clean_lining(light=clean_light), RULES).remedies
+    assert f"close beside {named}, in even light" in remedy
 
 
 @pytest.mark.parametrize(
@@ -197,7 +204,7 @@ def test_where_only_the_glaze_is_open_a_lamp_is_asked_for_and_no_paper(by, remed
     assert grade.level is None
     assert grade.problems == ("uncertainty spans grades",)
     assert any("glazing index of 60, known to within 10" in sentence for sentence in grade.because)
-    assert any(remedy in sentence for sentence in grade.because)
+    assert any(remedy in sentence for sentence in grade.remedies)
     assert not any("paper" in sentence for sentence in grade.because)
 
 
@@ -262,7 +269,7 @@ def test_a_lining_that_may_be_too_dark_is_graded_only_where_that_is_nearly_ruled
     if not graded:
         assert grade.problems == ("uncertainty spans grades",)
         assert "may be too dark" in grade.because[0]
-        assert "beside the clean plate" in grade.because[1]
+        assert "beside the clean plate" in grade.remedies[0]
 
 
 def test_without_a_reference_there_is_no_grade_and_a_remedy():
@@ -271,6 +278,15 @@ def test_without_a_reference_there_is_no_grade_and_a_remedy():
     assert grade.level is None
     assert grade.problems == ("no clean reference",)
     assert any("clean" in sentence and "same lining" in sentence for sentence in grade.because)
+
+
+def test_all_that_keeps_a_grade_back_is_said_before_what_to_do():
+    grade = grade_lining(
+        read_lining(ring_face(problems=("covered", "too small")), PHOTO, SETTINGS), PHOTO, RULES
+    )
+    covered, small = PROBLEMS["covered"], PROBLEMS["too small"]
+    assert grade.remedies == (covered.remedy, small.remedy)
+    assert grade.because == (covered.text, small.text, *grade.remedies)
 
 
 def test_a_problem_that_refuses_leaves_the_part_ungraded():
@@ -301,7 +317,7 @@ def test_a_colour_that_heat_does_not_give_is_another_lining_or_another_light():
     assert green.level is None
     assert green.problems == ("does not fit the reference",)
     assert "heat does not give" in green.because[0]
-    assert "same lining" in green.because[0]
+    assert "same lining" in green.remedies[0]
     brown = grade_lining(read_lining(ring_face((50, 8, 17)), PHOTO, SETTINGS), PHOTO, RULES)
     assert brown.level is not None
     assert brown.level > 0

@@ -16,7 +16,8 @@ def entry(position, score, kind=FRICTION, side=None, problems=(), relative=False
     level = None if score is None else int(score)
     names = LINING_LEVELS if kind == FRICTION else STEEL_LEVELS
     name = None if level is None else names[level]
-    grade = Grade(level, name, relative, score, None, (), tuple(problems))
+    remedies = tuple(PROBLEMS[problem].remedy for problem in problems if PROBLEMS[problem].refuses)
+    grade = Grade(level, name, relative, score, None, (), tuple(problems), remedies)
     return PackEntry(f"{kind[0]}{position}{side or ''}", position, kind, side, grade)
 
 
@@ -229,6 +230,20 @@ def test_an_ungraded_part_is_named_with_why_and_its_remedy():
     profile = profile_pack([entry(1, 2.0), entry(3, 2.1), entry(5, None, problems=("covered", "glare"))])
     assert "Not graded: position 5. Something covers most of the face." in profile.explanation
     assert f"Position 5: {PROBLEMS['covered'].remedy}" in profile.advice
+
+
+def test_what_a_parts_own_case_asks_for_stands_in_place_of_its_problems_words():
+    between = "uncertainty spans grades"
+    own = [
+        Grade(None, None, False, None, None, (), (between,), (f"Move {what}.",)) for what in ("paper", "lamp")
+    ]
+    parts = [PackEntry(f"x{n}", n, FRICTION, grade=grade) for n, grade in enumerate(own, start=3)]
+    cut_off = PackEntry("c", 5, FRICTION, grade=own[0], problems=("cut off by the frame", between))
+    advice = profile_pack([entry(1, 2.0), *parts, cut_off]).advice
+    assert "Positions 3 and 5: Move paper." in advice
+    assert "Position 4: Move lamp." in advice
+    assert f"Position 5: {PROBLEMS['cut off by the frame'].remedy}" in advice
+    assert not any(PROBLEMS[between].remedy in said for said in advice)
 
 
 def test_a_part_without_any_grade_is_ungraded_too():

@@ -73,6 +73,14 @@ class PackEntry:
         return tuple(dict.fromkeys(name for name in names if PROBLEMS[name].refuses))
 
     @property
+    def remedies(self) -> tuple[str, ...]:
+        """What to do where it has no grade: what its grade says of its own case, else the problems' words."""
+        if self.grade is None:
+            return tuple(PROBLEMS[name].remedy for name in self.refusals)
+        beside = (PROBLEMS[name].remedy for name in self.refusals if name not in self.grade.problems)
+        return (*beside, *self.grade.remedies)
+
+    @property
     def hot_spots(self) -> int:
         """Hot spots counted on it."""
         count = self.steel.hot_spots.count if self.steel else None

@@ -129,8 +129,7 @@ def _remedies(plates: Sequence[Plate]) -> list[str]:
     """What to do about parts without a grade: "Positions 2 and 3: Add a photo of a clean plate."."""
     places: dict[str, list[int]] = {}
     for plate in plates:
-        named = (name for part in plate.parts for name in part.refusals)
-        for remedy in dict.fromkeys(PROBLEMS[name].remedy for name in named):
+        for remedy in dict.fromkeys(remedy for part in plate.parts for remedy in part.remedies):
             places.setdefault(remedy, []).append(plate.position)
     return [f"{_at(positions).capitalize()}: {remedy}" for remedy, positions in places.items()]
 
