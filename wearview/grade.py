@@ -17,7 +17,16 @@ from wearview.reference import Reference
 from wearview.settings import Rules
 from wearview.spread import SIGMAS_90
 from wearview.steel import HotSpots, SteelReadings
-from wearview.terms import CLEANEST_HERE, GLAZED, LINING_LEVELS, PROBLEMS, STEEL_LEVELS, TWO_LIGHTS, how_many
+from wearview.terms import (
+    CLEANEST_HERE,
+    GLAZED,
+    LINING_LEVELS,
+    PROBLEMS,
+    STEEL_LEVELS,
+    TWO_LIGHTS,
+    how_many,
+    worth_saying,
+)
 
 LEVELS = 5
 _TOP = LEVELS - 1
@@ -234,8 +243,8 @@ def _score(level: int, progress: NDArray[np.float64]) -> float:
 
 
 def _refusing(problems: tuple[str, ...]) -> tuple[str, ...]:
-    """The problems that forbid a grade."""
-    return tuple(name for name in problems if PROBLEMS[name].refuses)
+    """The problems that forbid a grade, as far as they are worth saying."""
+    return tuple(name for name in worth_saying(problems) if PROBLEMS[name].refuses)
 
 
 def _say(*problems: str) -> _Said:

@@ -329,9 +329,11 @@ def _with_linings(
         for part in photo.parts:
             if part.face is not None and part.part.kind in LINED_KINDS:
                 one = next(chosen)
-                part = replace(
-                    part, chosen=one, problems=tuple(dict.fromkeys((*part.problems, *one.problems)))
-                )
+                if one.problems:
+                    part = replace(
+                        part, face=replace(part.face, problems=(*part.face.problems, *one.problems))
+                    )
+                part = replace(part, chosen=one)
             parts.append(part)
         out.append(replace(photo, parts=tuple(parts)))
     used = [part.chosen for photo in out for part in photo.parts if part.chosen is not None]

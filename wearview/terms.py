@@ -1,5 +1,6 @@
 """The words of the trade and of the contract, each once, with the text shown to people."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 FRICTION, STEEL, REACTION, BAND = "friction plate", "steel plate", "reaction plate", "band"
@@ -99,6 +100,9 @@ STATED_DO_NOT_FIT = "stated parts do not fit"
 ORDER_DOUBTS = (ROWS, STATED_DO_NOT_FIT)  # of a whole photo: the positions in it may be wrong
 SHOTS_LEFT_OUT = (SHOTS_DO_NOT_FIT, SHOTS_EITHER_WAY)
 PAPER_OR_CARD = "paper or card"
+NO_CLEAN = "no clean reference"
+# Why none of the shop's own linings is the clean one: that says more than that there is none.
+NOT_RECOGNISED = FITS_NONE, NOT_CERTAIN = "fits no library lining", "lining not certain"
 TWO_LIGHTS = "two lights"  # how a glaze was read, where not from one photo
 # Why a second light was left out.
 SECOND_NO_FIT, SECOND_NOT_KNOWN, SECOND_NOT_MOVED = SECOND_LEFT_OUT = (
@@ -166,7 +170,7 @@ _PUBLISHED = (
         True,
     ),
     Problem(
-        "no clean reference",
+        NO_CLEAN,
         "There is no clean lining to compare with.",
         "Add a photo of a clean plate of the same lining.",
         True,
@@ -290,14 +294,14 @@ _PUBLISHED = (
         False,
     ),
     Problem(
-        "fits no library lining",
+        FITS_NONE,
         "No lining of the library could look like this, clean or heated.",
         "Give a photo of a clean plate of this lining, or add the lining to the library.",
         True,
         "unknown lining",
     ),
     Problem(
-        "lining not certain",
+        NOT_CERTAIN,
         "Several linings of the library could look like this, or heat has hidden which one it is.",
         "Say which one it is, or give a photo of a clean plate of this lining.",
         True,
@@ -365,6 +369,13 @@ _PUBLISHED = (
     ),
 )
 PROBLEMS: dict[str, Problem] = {p.name: p for p in _PUBLISHED}
+
+
+def worth_saying(names: Iterable[str]) -> list[str]:
+    """Of the problems of one part, by name, those to tell: once each, and none that another says better."""
+    told = list(dict.fromkeys(names))
+    return [name for name in told if name != NO_CLEAN or not any(why in told for why in NOT_RECOGNISED)]
+
 
 NO_PASS = "Level 0 is no pass: a photo shows heat, not thickness, flatness or bond."  # nosec B105: no password
 

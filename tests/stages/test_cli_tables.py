@@ -40,6 +40,16 @@ def test_the_hottest_tints_are_listed_and_hot_spots_never_left_out():
     assert "blue 20%, purple 30%, brown 10%, 2 hot spots" in text
 
 
+def test_a_band_without_a_level_says_what_its_own_case_asks_for():
+    photo = documents.jpeg(40)
+    part = documents.part(photo, 1, 1, None, "band") | {"problems": ["uncertainty spans grades"]}
+    part["ungraded_because"] = ["Whether the face is glazed is open.", "Move only the lamp."]
+    entry = documents.photo_entry(photo, "a.jpg", [part])
+    text = document_text("B", documents.document([entry]) | {"pack": None})
+    assert "cannot tell: Whether the face is glazed is open. Move only the lamp." in text
+    assert PROBLEMS["uncertainty spans grades"].text not in text
+
+
 def test_a_photo_without_parts_gives_its_problem_and_remedy():
     photo = documents.jpeg(40)
     text = document_text("F", documents.document([documents.photo_entry(photo, "a.jpg", [])]))

@@ -22,6 +22,7 @@ from wearview.lining.sheen import own_sheen
 from wearview.reference import BATCH_SPREAD, NO_REFERENCE, Reference
 from wearview.settings import load_settings
 from wearview.spread import SIGMAS_90
+from wearview.terms import PROBLEMS
 
 DEMO = Path(__file__).parents[2] / "demo_images"
 SETTINGS = load_settings()
@@ -294,7 +295,9 @@ def test_without_its_lining_in_the_library_a_plate_is_not_graded_against_another
     library.remove("tan")
     _, [part] = graded(capsys, DEMO / "reference-tan.jpg")
     assert part["grade"] is None
-    assert "fits no library lining" in part["problems"]
+    assert part["problems"] == ["fits no library lining", "no clean reference"]
+    why = PROBLEMS["fits no library lining"]  # and not that there is no clean lining at all
+    assert part["ungraded_because"] == [why.text, why.remedy]
     document, [part] = graded(capsys, DEMO / "reference-tan.jpg", "--lining", "green")
     assert part["lining"]["name"] is None
     assert part["grade"] is None

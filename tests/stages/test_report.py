@@ -19,8 +19,8 @@ from wearview.record import Duty, Element, Grading, Teardown, Verdict
 from wearview.report import write_report
 from wearview.report.shop import Shop
 from wearview.report.view import report_view
-from wearview.report.words import doubts, photo_refused
-from wearview.terms import CAUTIONS, GAP, PROBLEMS
+from wearview.report.words import doubts, photo_refused, refused
+from wearview.terms import CAUTIONS, GAP, NOT_RECOGNISED, PROBLEMS
 
 WHEN = "2024-05-03T10:00:00+00:00"
 HOSTILE = '<script>document.title = "ran"</script>'
@@ -314,14 +314,21 @@ def test_why_a_measured_part_has_no_grade_is_said_in_its_own_words_once():
 
 
 def test_what_a_part_says_itself_is_not_said_of_its_problem_again():
-    none = PROBLEMS["no clean reference"]
+    none, glare = PROBLEMS["no clean reference"], PROBLEMS["glare"]
     part = documents.part(documents.jpeg(70), 1, 1, None)
-    part |= {"problems": ["lining not certain", none.name], "ungraded_because": [none.text, none.remedy]}
-    uncertain = PROBLEMS["lining not certain"]
-    said = [f"{one.text} {one.remedy}" for one in (none, uncertain)]
+    part |= {"problems": ["glare", none.name], "ungraded_because": [none.text, none.remedy]}
+    said = [f"{one.text} {one.remedy}" for one in (none, glare)]
     assert doubts(part, remedies=True) == said
     del part["ungraded_because"]  # as programs before this one stored it
     assert doubts(part, remedies=True) == said[::-1]
+
+
+@pytest.mark.parametrize("why", NOT_RECOGNISED)
+def test_of_a_lining_that_is_not_recognised_one_thing_is_said(why):
+    part = documents.part(documents.jpeg(70), 1, 1, None) | {"problems": [why, "no clean reference"]}
+    said = PROBLEMS[why]
+    assert doubts(part, remedies=True) == [f"{said.text} {said.remedy}"]
+    assert refused(part["problems"]) == (said.text,)
 
 
 def test_a_photo_without_a_part_is_said_to_fail_by_what_refuses_it_alone():

@@ -38,6 +38,11 @@ def test_what_another_photo_may_mend_is_asked_for(problem):
     assert told_of("no clean reference", problem).again
 
 
+def test_of_a_lining_that_is_not_recognised_one_thing_is_said():
+    uncertain = PROBLEMS["lining not certain"]
+    assert told_of(uncertain.name, "no clean reference").change == [f"{uncertain.text} {uncertain.remedy}"]
+
+
 def test_a_blurred_photo_and_one_that_cannot_be_read_are_asked_for_again():
     assert told_of(on_photo=["blurred"]).again
     assert told_as(Seen(None, None, "a.jpg: not an image we can read. Save it as JPEG or PNG.")).again

@@ -189,8 +189,8 @@ def _sentences(document: dict[str, Any], lines: Sequence[PartLine]) -> Iterator[
     doubts = (name for photo in document["photos"] if photo["parts"] for name in photo["quality"]["problems"])
     yield from (_remedy("note", name) for name in dict.fromkeys(doubts))
     if pack is None:  # a pack's advice holds the remedies of its own parts
-        for name in _hindrances(lines):
-            yield _remedy("hidden" if name == HIDDEN else "cannot tell", name)
+        ungraded = (line.part for line in lines if line.level is None and line.part["problems"])
+        yield from dict.fromkeys(map(_why_ungraded, ungraded))
     for line in lines:
         if own := line.part.get("reference"):
             yield printable(f"position {line.label}: {_compared(own)}")
@@ -206,11 +206,12 @@ def _sentences(document: dict[str, Any], lines: Sequence[PartLine]) -> Iterator[
         yield NO_PASS
 
 
-def _hindrances(lines: Sequence[PartLine]) -> list[str]:
-    """The problems that kept parts from a grade, each once."""
-    return list(
-        dict.fromkeys(_doubt(line.part) for line in lines if line.level is None and line.part["problems"])
-    )
+def _why_ungraded(part: dict[str, Any]) -> str:
+    """What kept a part from a grade and what to do: in the words of its own case, where there are any."""
+    if own := part.get("ungraded_because"):
+        return wrapped(printable(f"cannot tell: {' '.join(own)}"), then="  ")
+    name = _doubt(part)
+    return _remedy("hidden" if name == HIDDEN else "cannot tell", name)
 
 
 def _remedy(subject: str, name: str) -> str:

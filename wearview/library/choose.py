@@ -6,8 +6,7 @@ from dataclasses import dataclass
 from wearview.library.recognise import Recognised, fits, recognise
 from wearview.reference import NO_REFERENCE, Reference, cleanest_part
 from wearview.surface import Face
-
-FITS_NONE, NOT_CERTAIN = "fits no library lining", "lining not certain"
+from wearview.terms import FITS_NONE, NOT_CERTAIN
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -8,7 +8,7 @@ from wearview.grade import Grade
 from wearview.lining import LiningReadings
 from wearview.shots import Shots, compare_sides
 from wearview.steel import SteelReadings
-from wearview.terms import PROBLEMS
+from wearview.terms import PROBLEMS, worth_saying
 
 SIDES = ("apply", "reaction")
 
@@ -66,11 +66,11 @@ class PackEntry:
 
     @property
     def refusals(self) -> tuple[str, ...]:
-        """The problems for which it has no grade; empty when it has one."""
+        """The problems for which it has no grade, those worth saying; empty when it has one."""
         if self.level is not None:
             return ()
         names = (*self.problems, *(self.grade.problems if self.grade else ()))
-        return tuple(dict.fromkeys(name for name in names if PROBLEMS[name].refuses))
+        return tuple(name for name in worth_saying(names) if PROBLEMS[name].refuses)
 
     @property
     def remedies(self) -> tuple[str, ...]:

@@ -39,6 +39,7 @@ from wearview.terms import (
     STEEL,
     Problem,
     how_many,
+    worth_saying,
 )
 
 TITLES = {
@@ -170,7 +171,7 @@ def doubts(part: dict[str, Any], *, remedies: bool) -> list[str]:
     A gap in the row is no word on the part behind it: `gap_words` has it.
     """
     own = part.get("ungraded_because", [])
-    listed = [known_problem(name) for name in part["problems"] if name != GAP]
+    listed = [known_problem(name) for name in worth_saying(part["problems"]) if name != GAP]
     left = [one for one in listed if not own or (one.name not in _SAID_BY_THE_PART and one.text not in own)]
     return [
         *([_unbroken(" ".join(own))] if own else []),
@@ -189,7 +190,7 @@ def known_problem(name: str) -> Problem:
 
 def refused(names: Iterable[str]) -> tuple[str, ...]:
     """The texts of those problems, by their names, for which a photo or part has no grade."""
-    return tuple(one.text for one in map(known_problem, names) if one.refuses)
+    return tuple(one.text for one in map(known_problem, worth_saying(names)) if one.refuses)
 
 
 def order_words(document: dict[str, Any]) -> list[str]:

@@ -6,7 +6,17 @@ from typing import Any
 
 from wearview.record import position_label
 from wearview.report.words import gap_words, level_words
-from wearview.terms import GAP, PROBLEMS, ROWS, SECOND_LEFT_OUT, SHOTS_LEFT_OUT, TWO_LIGHTS
+from wearview.terms import (
+    GAP,
+    NO_CLEAN,
+    NOT_RECOGNISED,
+    PROBLEMS,
+    ROWS,
+    SECOND_LEFT_OUT,
+    SHOTS_LEFT_OUT,
+    TWO_LIGHTS,
+    worth_saying,
+)
 from wearview.ui.again import OWN, RELIT, SAME, TURNED
 from wearview.ui.bench import Bench, Seen
 from wearview.ui.tray import GivenPhoto, Tray
@@ -17,9 +27,8 @@ BESIDE = {OWN: "other parts", SAME: "the same", TURNED: "other side", RELIT: "la
 
 # What another photo of the same parts does not mend: their clean lining is missing, or heat cannot show.
 NOT_THE_PHOTO = {
-    "no clean reference",
-    "fits no library lining",
-    "lining not certain",
+    NO_CLEAN,
+    *NOT_RECOGNISED,
     "does not fit the reference",
     "lining too dark to show heat",
 }
@@ -82,7 +91,7 @@ def _named(seen: Seen) -> list[str]:
     listed: list[str] = []
     for photo in seen.document["photos"]:
         listed += photo["quality"]["problems"]
-        listed += [problem for part in photo["parts"] for problem in part["problems"]]
+        listed += [problem for part in photo["parts"] for problem in worth_saying(part["problems"])]
     known = (PROBLEMS[name] for name in dict.fromkeys(listed) if name in PROBLEMS)
     return [problem.name for problem in known if problem.refuses or problem.name in _SAID_TOO]
 
