@@ -132,6 +132,19 @@ def test_photos_are_kept_before_they_are_graded_and_a_new_session_finds_them(pho
     assert "a\\.jpg" in shown(other)
 
 
+def test_a_pack_that_the_record_no_longer_holds_is_graded_again(photos_page, url):
+    give(photos_page, photo(PLATES))
+    store = record.open_store(url)
+    # As after a record whose file was deleted: the tray lies beside it.
+    tray.note_graded(store, NAME, tray.read_tray(store, NAME))
+    assert "the record does not hold that" in shown(run(photos_page))
+    assert "Graded and stored" not in shown(photos_page)
+    press(photos_page, "grade again")
+    bench.bench_of(url).wait(NAME)
+    assert "Graded and stored: 1 photo." in shown(run(photos_page))
+    assert len(element_of(url).gradings) == 1
+
+
 def test_what_stands_below_has_its_place_though_nothing_of_the_tray_was_sent(photos_page, monkeypatch):
     # What Streamlit drops where the tray looks again before its page was sent. A browser goes blank where
     # anything is put behind a place that is not there.

@@ -269,6 +269,11 @@ def note_graded(store: Store, place: ElementName, lying: Tray) -> None:
     _say(store, place, "graded", {"signature": lying.signature, "alone": lying.alone})
 
 
+def note_lost(store: Store, place: ElementName) -> None:
+    """Note that the record does not hold what was graded of a tray."""
+    _say(store, place, "graded", {"signature": None, "alone": None})
+
+
 def read_tray(store: Store, place: ElementName) -> Tray:
     """What lies in a tray now; an empty one where nothing was ever given.
 

@@ -21,6 +21,10 @@ HOW_TO = (
     "Add one photo of a clean plate of the same lining: without it, plates can at best be compared with each "
     "other."
 )
+NOT_HELD = (
+    "These photos were graded before, but the record does not hold that: its file was deleted, or an older "
+    "one put in its place. Bring it back from a backup, with the verdicts, or grade the pack again."
+)
 BLIND = "Judged blind: what the photos show is told on the page Pack once your verdict is in."
 LOOK_AGAIN_S, LOOK_SELDOM_S = 0.7, 5.0  # how often the page looks while the bench works, and for other phones
 
@@ -34,15 +38,25 @@ class Watched:
     store, bench, name : Store, Bench, ElementName
     blind : bool
         Whether grades are hidden until the verdict is in.
-    stored : Grading or None
-        The newest one of the element, as it may be seen.
+    gradings : tuple of Grading
+        Those of the element that the record holds, oldest first, as they may be seen.
     """
 
     store: record.Store
     bench: Bench
     name: ElementName
     blind: bool
-    stored: Grading | None
+    gradings: tuple[Grading, ...]
+
+    @property
+    def stored(self) -> Grading | None:
+        """The newest grading."""
+        return self.gradings[-1] if self.gradings else None
+
+    def holds(self, lying: Tray) -> bool:
+        """Whether the record holds a grading of a tray's photos."""
+        photos = {photo.sha256 for photo, _ in lying.views}
+        return any(photos == {entry["sha256"] for entry in g.document["photos"]} for g in self.gradings)
 
 
 def watch(at: Watched) -> None:
@@ -92,9 +106,14 @@ def _state(at: Watched, lying: Tray) -> None:
         if st.session_state.get("shown as") != lying.graded_as:
             st.session_state["shown as"] = lying.graded_as
             st.rerun()  # the whole page, with what was stored
-        count = len(readable.photos)
-        st.success(f"Graded and stored: {how_many(count, 'photo')}.")
-        st.page_link(here.page("pack"), label="See the pack", width="stretch")
+        if at.holds(readable):
+            st.success(f"Graded and stored: {how_many(len(readable.photos), 'photo')}.")
+            st.page_link(here.page("pack"), label="See the pack", width="stretch")
+        else:
+            st.warning(NOT_HELD)
+            if st.button("Grade the pack again", type="primary", width="stretch", key="grade again"):
+                tray.note_lost(at.store, at.name)
+                at.bench.wake(at.name, now=True)
         return
     if work.doing:
         st.progress(work.share, plain(work.doing))

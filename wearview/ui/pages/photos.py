@@ -56,7 +56,7 @@ def page() -> None:
         _phone(name, blind=teardown.blind)
         _clean(store, bench, teardown, name)
         _lay_out(store, bench, name)
-        watch(Watched(store, bench, name, teardown.blind, element.latest))
+        watch(Watched(store, bench, name, teardown.blind, element.gradings))
 
 
 def _give(store: record.Store, bench: Bench, name: ElementName) -> None:
