@@ -110,6 +110,15 @@ def test_a_teardown_is_opened_and_takes_its_first_element(app, url):
     assert app.pills(key="element").value == "Direct"
 
 
+def test_a_second_element_is_added_beside_the_first_and_is_the_one_that_is_open(photos_page, url):
+    widget(photos_page, "text_input", "element name").set_value("Direct")
+    press(photos_page, "add element")
+    assert photos_page.pills(key="element").value == "Direct"
+    give(photos_page, photo(PLATES))
+    direct = tray.read_tray(record.open_store(url), tray.ElementName("Job 7", "Direct"))
+    assert [one.name for one in direct.photos] == [PLATES]
+
+
 def test_a_teardown_is_found_by_any_of_its_facts(app, url):
     store = record.open_store(url)
     record.new_teardown(store, "Job 7", serial="HL-20417")

@@ -44,9 +44,11 @@ def page() -> None:
         if teardown.closed:
             offer_reopening(store, teardown)
             return
-        element = here.element_here(teardown)
-        with st.expander("Add a clutch or brake", expanded=element is None):
-            new_element(store, teardown)
+        choice = st.container()
+        with st.expander("Add a clutch or brake", expanded=not teardown.elements):
+            new_element(store, teardown)  # before the choice is drawn: what is added is chosen
+        with choice:
+            element = here.element_here(teardown)
         if element is None:
             st.info("Add the first clutch or brake of this unit by its shop name, then give its photos.")
             return
