@@ -34,6 +34,7 @@ _LARGEST_FRACTION = 0.999  # the whole part of a score stays the level
 _SEEN = 0.005  # share of a face that is written as 1 % or more
 _TINTED = ("straw", "brown or purple", "blue", "grey oxide")  # rows 1 to 4 of a steel, as seen on a face
 _WORTH_SAYING = 0.10  # share of "other" from which a steel's reasons mention it
+_LITTLE = 0.25  # share of a variance from which a photo's light is worth another photo
 _Said = tuple[list[str], list[str]]  # why there is no level, and what to do
 
 
@@ -108,7 +109,7 @@ def grade_lining(readings: LiningReadings, reference: Reference, rules: Rules) -
         if _too_uncertain(colour_chances, rules) is None:
             said = _say_glaze_open(open_grades, names, glazing)
         else:
-            said = _say_open(open_grades, names, readings.uncertainty, _photo_to_take(readings, reference))
+            said = _say_open(open_grades, names, readings.uncertainty, _paper_for(readings, reference))
         return _cannot_tell(relative, problems, said, open_grades)
     because = _lining_reasons(readings, colour_level, glazed, rules)
     if relative:
@@ -142,7 +143,7 @@ def grade_steel(readings: SteelReadings, rules: Rules) -> Grade:
     draws = _steel_progress(readings.area_draws, spots.count.value, spots.area.value, rules)
     chances = _chances(draws, readings.draw_likelihood)
     if (open_grades := _too_uncertain(chances, rules)) is not None:
-        said = _say_open(open_grades, STEEL_LEVELS, readings.uncertainty, "the part")
+        said = _say_open(open_grades, STEEL_LEVELS, readings.uncertainty, _paper("the part", "that photo"))
         return _cannot_tell(False, readings.problems, said, open_grades)
     return Grade(
         level=level,
@@ -261,28 +262,42 @@ def _cannot_tell(
     return Grade(None, None, relative, None, probability or None, because, problems, tuple(remedies))
 
 
-def _say_open(chances: tuple[float, ...], names: tuple[str, ...], uncertainty: float, taken: str) -> _Said:
+def _say_open(chances: tuple[float, ...], names: tuple[str, ...], uncertainty: float, remedy: str) -> _Said:
     if not chances:
         return _say("uncertainty spans grades")
     why = [
         "The colour is not known well enough to choose a grade.",
         f"Known to within {uncertainty:.1f} of colour difference, it could be: {_listed(chances, names)}.",
     ]
-    beside = f"Lay plain white paper or a grey card close beside {taken}, in even light"
-    return why, [f"{beside}, and take that photo again."]
+    return why, [remedy]
 
 
-def _photo_to_take(readings: LiningReadings, reference: Reference) -> str:
-    """Of which photo the light leaves a lining's colour open: the one that has most of the uncertainty."""
-    of_clean = reference.source == "photo" and 2 * reference.light_uncertainty**2 > readings.uncertainty**2
-    return "the clean plate" if of_clean else "the part"
+def _paper(beside: str, again: str) -> str:
+    return (
+        f"Lay plain white paper or a grey card close beside {beside}, in even light, and take {again} again."
+    )
+
+
+def _paper_for(readings: LiningReadings, reference: Reference) -> str:
+    """Which photo of a lining whose colour is open to take again: that from which the uncertainty is."""
+    of_clean = reference.light_uncertainty**2 if reference.source == "photo" else 0.0
+    whole = readings.uncertainty**2
+    if of_clean < _LITTLE * whole:
+        return _paper("the part", "that photo")
+    # More than the whole is an error that both photos share: a surer one of them alone would not share it.
+    if (1 - _LITTLE) * whole < of_clean <= whole:
+        return _paper("the clean plate", "that photo")
+    return _paper("the part, and beside the clean plate too", "both photos")
 
 
 def _say_glaze_open(chances: tuple[float, ...], names: tuple[str, ...], glazing: Reading) -> _Said:
     if glazing.method == TWO_LIGHTS:
         remedy = "Move the lamp further to the side for the second photo, and take both from closer."
     else:
-        remedy = "Let the phone rest, move only the lamp, and give that photo as the same, lamp moved."
+        remedy = (
+            "Rest the phone on something, take two photos with only the lamp moved between them, and say so "
+            "of the second one."
+        )
     why = [
         "The colour would do, but whether the face is glazed is open.",
         f"With a glazing index of {glazing.value:.0f}, known to within {glazing.spread:.0f}, it could be: "
@@ -349,8 +364,8 @@ def _lining_reasons(readings: LiningReadings, colour_level: int, glazed: bool, r
     if readings.too_bright > 0:
         share = 100 * -math.expm1(-readings.too_bright)
         said.append(
-            f"The lightest plate came out lighter than clean lining, and heat lightens nothing: the light of "
-            f"this photo was taken down by {share:.0f} %."
+            "A plate of this photo came out lighter than clean lining, and heat only darkens: the photo's "
+            f"light was taken down by {share:.0f} %."
         )
     said.append(_glazing_sentence(readings.glazing, colour_level, glazed, rules))
     return said

@@ -127,7 +127,7 @@ _PUBLISHED = (
     Problem(
         "too dark",
         "The photo is too dark to compare colours.",
-        "Turn on more light or lower the camera.",
+        "Turn on more light, or tap the plate on the phone's screen so that it exposes for it.",
         True,
     ),
     Problem(
@@ -185,9 +185,9 @@ _PUBLISHED = (
     ),
     Problem(
         "uncertainty spans grades",
-        "What was measured leaves more than one grade open.",
-        "Where the colour is open, lay plain white paper or a grey card close beside the part, and beside "
-        "the clean plate too, and take both again; where only the glaze is, add a photo with the lamp moved.",
+        "What was measured fits more than one heat level.",
+        "If the colour is open, lay plain white paper or a grey card close beside the part, and beside the "
+        "clean plate too, and take both again; if only the glaze is, take two with the lamp moved between.",
         True,
         "between levels",
     ),
@@ -238,13 +238,13 @@ _PUBLISHED = (
     ),
     Problem(
         "colour profile unreadable",
-        "The photo's colour profile could not be read; sRGB was assumed.",
-        "Keep the camera's original file.",
+        "The photo's colour profile could not be read, so its colours were taken for a usual photo's (sRGB).",
+        "Give the camera's original file.",
         False,
     ),
     Problem(
         "does not fit the reference",
-        "Heat does not make the clean lining that it was compared with look like this.",
+        "Heated or not, the clean lining that it was compared with does not look like this.",
         "Check that both are the same lining, in the same light, both dry or both wet. If it is another "
         "lining, give a photo of a clean plate of that one.",
         True,
@@ -295,14 +295,14 @@ _PUBLISHED = (
     ),
     Problem(
         FITS_NONE,
-        "No lining of the library could look like this, clean or heated.",
-        "Give a photo of a clean plate of this lining, or add the lining to the library.",
+        "Heated or not, none of the shop's clean linings looks like this.",
+        "Give a photo of a clean plate of this lining, or add it to the shop's clean linings.",
         True,
         "unknown lining",
     ),
     Problem(
         NOT_CERTAIN,
-        "Several linings of the library could look like this, or heat has hidden which one it is.",
+        "Several of the shop's clean linings could look like this, or heat has hidden which one it is.",
         "Say which one it is, or give a photo of a clean plate of this lining.",
         True,
         "which lining?",

@@ -188,7 +188,15 @@ def test_the_grade_is_null_when_no_level_reaches_one_half():
     assert any("white paper" in sentence for sentence in grade.remedies)
 
 
-@pytest.mark.parametrize(("clean_light", "named"), [(1.0, "the part"), (8.0, "the clean plate")])
+@pytest.mark.parametrize(
+    ("clean_light", "named"),
+    [
+        (4.9, "the part"),
+        (5.1, "the part, and beside the clean plate too"),
+        (9.0, "the clean plate"),
+        (10.1, "the part, and beside the clean plate too"),
+    ],
+)
 def test_an_open_colour_asks_for_the_photo_whose_light_leaves_it_open(clean_light, named):
     readings = replace(heated(33, 34, 33, 0, 0), uncertainty=10.0)
     [remedy] = grade_lining(readings, clean_lining(light=clean_light), RULES).remedies
@@ -196,7 +204,7 @@ def test_an_open_colour_asks_for_the_photo_whose_light_leaves_it_open(clean_ligh
 
 
 @pytest.mark.parametrize(
-    ("by", "remedy"), [("one photo", "move only the lamp"), (TWO_LIGHTS, "further to the side")]
+    ("by", "remedy"), [("one photo", "only the lamp moved"), (TWO_LIGHTS, "further to the side")]
 )
 def test_where_only_the_glaze_is_open_a_lamp_is_asked_for_and_no_paper(by, remedy):
     glazing = Reading(60.0, "index 0-100", by, 1000, 10.0)

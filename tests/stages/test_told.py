@@ -11,18 +11,18 @@ from wearview.ui.bench import Seen
 from wearview.ui.told import NOT_THE_PHOTO, told
 
 
-def told_of(*problems, on_photo=()):
+def told_of(*problems, on_photo=(), blind=False, **fields):
     photo = documents.jpeg(40)
-    part = documents.part(photo, 1, 3, None) | {"problems": list(problems)}
+    part = documents.part(photo, 1, 3, None) | {"problems": list(problems)} | fields
     entry = documents.photo_entry(photo, "a.jpg", [part])
     entry["quality"]["problems"] = list(on_photo)
-    return told_as(Seen(documents.document([entry]), None, None))
+    return told_as(Seen(documents.document([entry]), None, None), blind)
 
 
-def told_as(seen):
+def told_as(seen, blind=False):
     bench = SimpleNamespace(seen=lambda lying, photo: seen)
     lying = SimpleNamespace(first_light=lambda sha256: None, photos=())
-    return told(bench, lying, SimpleNamespace(sha256="a"), blind=False)
+    return told(bench, lying, SimpleNamespace(sha256="a"), blind=blind)
 
 
 @pytest.mark.parametrize("problem", sorted(NOT_THE_PHOTO))
@@ -41,6 +41,18 @@ def test_what_another_photo_may_mend_is_asked_for(problem):
 def test_of_a_lining_that_is_not_recognised_one_thing_is_said():
     uncertain = PROBLEMS["lining not certain"]
     assert told_of(uncertain.name, "no clean reference").change == [f"{uncertain.text} {uncertain.remedy}"]
+
+
+def test_a_part_between_levels_is_told_in_its_own_words_and_judged_blind_in_common_ones():
+    between, covered = PROBLEMS["uncertainty spans grades"], PROBLEMS["covered"]
+    problems, own = (
+        (between.name, covered.name),
+        ["It could be: clean 60 %, light heat 40 %.", "Move the lamp."],
+    )
+    seen, blind = (told_of(*problems, blind=blind, ungraded_because=own).change for blind in (False, True))
+    clear = f"{covered.text} {covered.remedy}"
+    assert seen == [clear, "Position 3: It could be: clean 60\u00a0%, light heat 40\u00a0%. Move the lamp."]
+    assert blind == [f"{between.text} {between.remedy}", clear]
 
 
 def test_a_blurred_photo_and_one_that_cannot_be_read_are_asked_for_again():

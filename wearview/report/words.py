@@ -140,7 +140,7 @@ OTHER_RULES = "The two were graded by different rules, so a level may mean anoth
 CLEANEST_ONLY = "compared with the cleanest plate only"
 NO_VERDICT = "no verdict given"
 # Problems of which a part's own reasons say more than their common words do.
-_SAID_BY_THE_PART = {"uncertainty spans grades", "does not fit the reference"}
+SAID_BY_THE_PART = {"uncertainty spans grades", "does not fit the reference"}
 
 _MARKS = {
     FRICTION: "\u25cf friction plate",
@@ -172,11 +172,17 @@ def doubts(part: dict[str, Any], *, remedies: bool) -> list[str]:
     """
     own = part.get("ungraded_because", [])
     listed = [known_problem(name) for name in worth_saying(part["problems"]) if name != GAP]
-    left = [one for one in listed if not own or (one.name not in _SAID_BY_THE_PART and one.text not in own)]
+    left = [one for one in listed if not own or (one.name not in SAID_BY_THE_PART and one.text not in own)]
     return [
         *([_unbroken(" ".join(own))] if own else []),
         *(problem_words(one, remedy=remedies) for one in left),
     ]
+
+
+def own_case(part: dict[str, Any]) -> str:
+    """Why a part has no level and what to do, where that differs from part to part; else empty."""
+    alone = SAID_BY_THE_PART.intersection(part["problems"])
+    return _unbroken(" ".join(part.get("ungraded_because", []))) if alone else ""
 
 
 def _unbroken(sentence: str) -> str:

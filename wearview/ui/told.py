@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from wearview.record import position_label
-from wearview.report.words import gap_words, level_words
+from wearview.report.words import SAID_BY_THE_PART, gap_words, level_words, own_case, problem_words
 from wearview.terms import (
     GAP,
     NO_CLEAN,
@@ -53,7 +53,8 @@ def told(bench: Bench, lying: Tray, photo: GivenPhoto, *, blind: bool) -> Told:
     seen = None if first is None else bench.seen(lying, first)
     unread = [one for one in (alone, seen) if one is not None and one.document is None]
     if first is None or unread:
-        return Told(alone is not None, shown(alone, blind=blind), to_change(alone), _may_help(alone))
+        change = to_change(alone, blind=blind)
+        return Told(alone is not None, shown(alone, blind=blind), change, _may_help(alone))
     number, left_out = 1 + lying.photos.index(first), _left_out(seen)
     return Told(seen is not None, _beside_first(seen, number), left_out, bool(left_out))
 
@@ -67,15 +68,21 @@ def shown(seen: Seen | None, *, blind: bool) -> list[str]:
     return [_where(part) if blind else f"{_where(part)}. {_level(part)}{_how(part)}" for part in parts]
 
 
-def to_change(seen: Seen | None) -> list[str]:
-    """What to change where a photo or one of its parts was refused."""
+def to_change(seen: Seen | None, *, blind: bool) -> list[str]:
+    """What to change where a photo or one of its parts was refused; judged blind, without the levels that are
+    open."""
     if seen is None:
         return []
     if seen.document is None:
         return [seen.problem or "This photo could not be read."]
     parts = [part for photo in seen.document["photos"] for part in photo["parts"]]
-    said = [f"{PROBLEMS[name].text} {PROBLEMS[name].remedy}" for name in _named(seen) if name != GAP]
-    return [*said, *gap_words(position_label(part) for part in parts if GAP in part["problems"])]
+    own = {} if blind else {position_label(part): case for part in parts if (case := own_case(part))}
+    common = [name for name in _named(seen) if name != GAP and not (own and name in SAID_BY_THE_PART)]
+    return [
+        *(problem_words(PROBLEMS[name], remedy=True) for name in common),
+        *(f"Position {label}: {case}" for label, case in own.items()),
+        *gap_words(position_label(part) for part in parts if GAP in part["problems"]),
+    ]
 
 
 def _may_help(seen: Seen | None) -> bool:
