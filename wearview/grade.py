@@ -4,7 +4,7 @@ Knows nothing of the pack, so position cannot add to a grade.
 """
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from statistics import NormalDist
 
@@ -107,7 +107,8 @@ def grade_lining(readings: LiningReadings, reference: Reference, rules: Rules) -
     names = (CLEANEST_HERE, *LINING_LEVELS[1:]) if relative else LINING_LEVELS
     if (open_grades := _too_uncertain(chances, rules)) is not None:
         if _too_uncertain(colour_chances, rules) is None:
-            said = _say_glaze_open(open_grades, names, glazing)
+            glazed_names = [_lining_name(k, k == colour_level + 1, names) for k in range(LEVELS)]
+            said = _say_glaze_open(open_grades, glazed_names, glazing)
         else:
             said = _say_open(open_grades, names, readings.uncertainty, _paper_for(readings, reference))
         return _cannot_tell(relative, problems, said, open_grades)
@@ -267,7 +268,7 @@ def _say_open(chances: tuple[float, ...], names: tuple[str, ...], uncertainty: f
         return _say("uncertainty spans grades")
     why = [
         "The colour is not known well enough to choose a grade.",
-        f"Known to within {uncertainty:.1f} of colour difference, it could be: {_listed(chances, names)}.",
+        f"Known to within Delta E {uncertainty:.1f}, it could be: {_listed(chances, names)}.",
     ]
     return why, [remedy]
 
@@ -290,7 +291,7 @@ def _paper_for(readings: LiningReadings, reference: Reference) -> str:
     return _paper("the part, and beside the clean plate too", "both photos")
 
 
-def _say_glaze_open(chances: tuple[float, ...], names: tuple[str, ...], glazing: Reading) -> _Said:
+def _say_glaze_open(chances: tuple[float, ...], names: Sequence[str], glazing: Reading) -> _Said:
     if glazing.method == TWO_LIGHTS:
         remedy = "Move the lamp further to the side for the second photo, and take both from closer."
     else:
@@ -306,8 +307,8 @@ def _say_glaze_open(chances: tuple[float, ...], names: tuple[str, ...], glazing:
     return why, [remedy]
 
 
-def _listed(chances: tuple[float, ...], names: tuple[str, ...]) -> str:
-    return ", ".join(f"{name} {100 * p:.0f} %" for name, p in zip(names, chances, strict=True) if p >= 0.05)
+def _listed(chances: tuple[float, ...], names: Sequence[str]) -> str:
+    return "; ".join(f"{name} {100 * p:.0f} %" for name, p in zip(names, chances, strict=True) if p >= 0.05)
 
 
 def _chance_too_dark(reference: Reference, rules: Rules) -> float:

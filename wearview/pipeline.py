@@ -45,6 +45,7 @@ from wearview.terms import (
     FRICTION,
     GAP,
     LINED_KINDS,
+    NO_NEUTRAL,
     PAPER_OR_CARD,
     REACTION,
     ROWS,
@@ -239,7 +240,7 @@ def _faces(
     if seen.no_part is not None:
         problems.append(seen.no_part)
     if light is not None and light.method in WEAK_LIGHT:
-        problems.append("no neutral in view")
+        problems.append(NO_NEUTRAL)
     if seen.light is not None:
         problems.extend(seen.light.problems)
     found = in_row(seen.parts, apply_end)

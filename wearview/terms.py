@@ -100,6 +100,7 @@ STATED_DO_NOT_FIT = "stated parts do not fit"
 ORDER_DOUBTS = (ROWS, STATED_DO_NOT_FIT)  # of a whole photo: the positions in it may be wrong
 SHOTS_LEFT_OUT = (SHOTS_DO_NOT_FIT, SHOTS_EITHER_WAY)
 PAPER_OR_CARD = "paper or card"
+NO_NEUTRAL = "no neutral in view"
 NO_CLEAN = "no clean reference"
 # Why none of the shop's own linings is the clean one: that says more than that there is none.
 NOT_RECOGNISED = FITS_NONE, NOT_CERTAIN = "fits no library lining", "lining not certain"
@@ -217,8 +218,8 @@ _PUBLISHED = (
     ),
     Problem("uneven light", "The light falls off across the photo.", "Move the lamp further away.", False),
     Problem(
-        "no neutral in view",
-        "Nothing of known colour is in view.",
+        NO_NEUTRAL,
+        "Nothing of known colour is in view, so heat levels are less sure.",
         "Put a sheet of plain white paper or a grey card in the picture.",
         False,
     ),

@@ -212,6 +212,7 @@ def test_where_only_the_glaze_is_open_a_lamp_is_asked_for_and_no_paper(by, remed
     assert grade.level is None
     assert grade.problems == ("uncertainty spans grades",)
     assert any("glazing index of 60, known to within 10" in sentence for sentence in grade.because)
+    assert any("be: clean 25 %; light heat 50 %; heat-marked, glazed 25 %." in s for s in grade.because)
     assert any(remedy in sentence for sentence in grade.remedies)
     assert not any("paper" in sentence for sentence in grade.because)
 

@@ -38,6 +38,12 @@ def test_what_another_photo_may_mend_is_asked_for(problem):
     assert told_of("no clean reference", problem).again
 
 
+def test_missing_paper_is_said_and_no_other_photo_asked_for():
+    said, neutral = told_of(on_photo=["no neutral in view"]), PROBLEMS["no neutral in view"]
+    assert said.change == [f"{neutral.text} {neutral.remedy}"]
+    assert not said.again
+
+
 def test_of_a_lining_that_is_not_recognised_one_thing_is_said():
     uncertain = PROBLEMS["lining not certain"]
     assert told_of(uncertain.name, "no clean reference").change == [f"{uncertain.text} {uncertain.remedy}"]

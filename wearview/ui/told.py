@@ -9,6 +9,7 @@ from wearview.report.words import SAID_BY_THE_PART, gap_words, level_words, own_
 from wearview.terms import (
     GAP,
     NO_CLEAN,
+    NO_NEUTRAL,
     NOT_RECOGNISED,
     PROBLEMS,
     ROWS,
@@ -32,8 +33,9 @@ NOT_THE_PHOTO = {
     "does not fit the reference",
     "lining too dark to show heat",
 }
-# What is said beside what refuses.
+# What is said beside what refuses, and what is said of a photo that need not be taken again for it alone.
 _SAID_TOO = {GAP, ROWS, *SECOND_LEFT_OUT, *SHOTS_LEFT_OUT}
+_SAID_ONLY = {NO_NEUTRAL}
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +91,7 @@ def _may_help(seen: Seen | None) -> bool:
     """Whether taking a photo again may mend what is wrong with it."""
     if seen is None or seen.document is None:
         return seen is not None
-    return not NOT_THE_PHOTO.issuperset(_named(seen))
+    return not (NOT_THE_PHOTO | _SAID_ONLY).issuperset(_named(seen))
 
 
 def _named(seen: Seen) -> list[str]:
@@ -100,7 +102,8 @@ def _named(seen: Seen) -> list[str]:
         listed += photo["quality"]["problems"]
         listed += [problem for part in photo["parts"] for problem in worth_saying(part["problems"])]
     known = (PROBLEMS[name] for name in dict.fromkeys(listed) if name in PROBLEMS)
-    return [problem.name for problem in known if problem.refuses or problem.name in _SAID_TOO]
+    told_too = _SAID_TOO | _SAID_ONLY
+    return [problem.name for problem in known if problem.refuses or problem.name in told_too]
 
 
 def alt_text(photo: GivenPhoto, seen: Seen | None) -> str:
