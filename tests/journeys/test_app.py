@@ -353,6 +353,9 @@ def test_a_verdict_on_the_whole_pack_or_on_a_part_outside_it(pack_page, url):
     run(pack_page)
     pack_page.menu_button(key="verdict replace").click("age")
     run(pack_page)
+    assert "with the whole pack: replace" in shown(pack_page)  # of a plate without a verdict of its own
+    below = [e.value for e in pack_page.main if e.type in ("success", "subheader")]
+    assert below[below.index("Your verdict") + 1] == plain("Stored: the whole pack: replace.")
     widget(pack_page, "text_input", "named").set_value("drum")
     run(pack_page)
     pack_page.menu_button(key="verdict leave").click("no reason given")

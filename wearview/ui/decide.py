@@ -11,6 +11,7 @@ from wearview.ui import show
 from wearview.ui.head import offer_reopening
 from wearview.ui.words import decided_html
 
+VERDICT = "Your verdict"
 NO_REASON = "no reason given"
 # Streamlit forgets what was typed in a field that another page does not draw.
 BY = "by"
@@ -18,12 +19,14 @@ BY = "by"
 
 def decide(store: record.Store, teardown: Teardown, element: Element, chosen: PartLine | None) -> None:
     """Ask for a verdict on the tapped plate, on the whole pack, or on a part by its name, and store it."""
-    st.subheader("Your verdict")
+    st.subheader(VERDICT)
+    with st.container():  # there at every run: what opens below it would fold when the words go
+        show.told(VERDICT)
     if teardown.closed:
         offer_reopening(store, teardown)
         return
     if chosen is not None:
-        st.html(decided_html(chosen))
+        st.html(decided_html(chosen, element.pack_verdicts))
     target = _target(element, chosen)
     with st.expander("Your own heat level, a note, your name, a part outside the pack"):
         heat = st.pills(
@@ -57,7 +60,7 @@ def decide(store: record.Store, teardown: Teardown, element: Element, chosen: Pa
                 by=by or None,
                 note=note or None,
             )
-            show.tell(f"Stored: {named.strip() or _where(target)}: {DECISIONS[decision]}.")
+            show.tell(f"Stored: {named.strip() or _where(target)}: {DECISIONS[decision]}.", place=VERDICT)
             show.start_afresh()
             st.rerun()
 

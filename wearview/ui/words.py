@@ -5,7 +5,17 @@ from collections.abc import Callable, Sequence
 from html import escape
 from typing import TYPE_CHECKING, Any
 
-from wearview.record import CheckLine, Comparison, Document, Element, Measured, PartLine, Suggestion, Teardown
+from wearview.record import (
+    CheckLine,
+    Comparison,
+    Document,
+    Element,
+    Measured,
+    PartLine,
+    Suggestion,
+    Teardown,
+    Verdict,
+)
 from wearview.report.packpic import pack_picture
 from wearview.report.templates import templates
 from wearview.terms import CAUTIONS
@@ -49,9 +59,9 @@ def plate_html(line: PartLine, reference: dict[str, Any]) -> str:
     return _pieces("plate.html").plate(line, reference)
 
 
-def decided_html(line: PartLine) -> str:
-    """What the technician decided on a part, earlier verdicts after the one that holds."""
-    return _pieces("plate.html").decided(line)
+def decided_html(line: PartLine, whole: tuple[Verdict, ...]) -> str:
+    """What the technician decided on a part, earlier verdicts after the one that holds; else on its pack."""
+    return _pieces("plate.html").decided(line, whole)
 
 
 def plate_style(lines: list[PartLine], chosen: PartLine) -> str:
@@ -59,9 +69,9 @@ def plate_style(lines: list[PartLine], chosen: PartLine) -> str:
     return _pieces("plate_style.css").style(lines, chosen)
 
 
-def parts_html(lines: list[PartLine], *, with_verdicts: bool) -> str:
-    """The table of parts with their numbers and reasons."""
-    return _pieces("plates.html").parts(lines, with_verdicts)
+def parts_html(lines: list[PartLine], whole: tuple[Verdict, ...]) -> str:
+    """The table of parts with their numbers, reasons and verdicts; `whole` are those on their pack."""
+    return _pieces("plates.html").parts(lines, whole)
 
 
 def pack_html(document: Document, lines: list[PartLine]) -> str:

@@ -100,7 +100,7 @@ def _element(store: record.Store, teardown: Teardown, element: Element, grading:
         show.html(pack_html(grading.document, lines))
     # Not in an expander: what one hides is made and sent all the same, at every tap.
     if lines and st.toggle("All parts in a table", key="table"):
-        show.html(parts_html(lines, with_verdicts=True))
+        show.html(parts_html(lines, element.pack_verdicts))
     _earlier(store, teardown, element, lines)
 
 
