@@ -130,7 +130,7 @@ PATTERNS = {
     "apply end": "Heat lies towards the apply end.",
     "middle": "Heat lies in the middle of the pack.",
     "whole pack": "Heat shows through the whole pack.",
-    "single plate": "Heat shows on a single plate.",
+    "single plate": "Heat is heaviest on one plate.",
     "one side": "Heat shows on one side of the plates.",
     "none": "No plate shows heat in its photo.",
     "cannot tell": "The photos do not tell where heat lies.",

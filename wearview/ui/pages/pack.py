@@ -95,7 +95,7 @@ def _element(store: record.Store, teardown: Teardown, element: Element, grading:
     _plate(store, teardown, element, grading, lines)
     if profile := profile_html(lines, element.name, _profile_words(lines)):
         show.html(profile)
-        st.caption(profile_caption(line.part["kind"] for line in lines))
+        st.caption(profile_caption(line.part["kind"] for line in lines if line.level is not None))
     if lines:
         show.html(pack_html(grading.document, lines))
     # Not in an expander: what one hides is made and sent all the same, at every tap.
