@@ -219,8 +219,8 @@ _PUBLISHED = (
     Problem("uneven light", "The light falls off across the photo.", "Move the lamp further away.", False),
     Problem(
         NO_NEUTRAL,
-        "Nothing of known colour is in view, so heat levels are less sure.",
-        "Put a sheet of plain white paper or a grey card in the picture.",
+        "This photo or the clean plate's shows nothing of known colour, so heat levels are less sure.",
+        "Put a sheet of plain white paper or a grey card in the picture, beside the clean plate too.",
         False,
     ),
     Problem(

@@ -454,6 +454,8 @@ def test_a_blind_teardown_tells_nothing_until_the_verdict_is_in(app, url):
     row = [b.label for b in app.button if b.key.startswith("plate-")]
     assert all("decide first" in label for label in row)
     assert "Chance of each level" not in shown(app)
+    assert "Hidden until the verdict is in" in shown(app)
+    assert "cannot tell" not in shown(app).lower()  # what is hidden may well be known
     press(app, f"plate-{ids[2]}")
     app.menu_button(key="verdict replace").click("heat")
     run(app)

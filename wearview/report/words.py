@@ -6,6 +6,7 @@ from typing import Any
 
 from wearview.files import base_name
 from wearview.record import (
+    HIDDEN,
     KEPT,
     KM_PER_MILE,
     NOT_DONE,
@@ -222,9 +223,11 @@ def problem_words(problem: Problem, *, remedy: bool) -> str:
 
 
 def line_words(line: PartLine | None) -> str:
-    """A part's level as tables write it; what stands where no photo shows one."""
+    """A part's level as tables write it; what stands where no photo shows one, or it is hidden."""
     if line is None:
         return "not photographed"
+    if HIDDEN in line.part["problems"]:
+        return "Hidden until the verdict is in"
     return level_words(line.level, line.part["grade"]["name"] if line.part["grade"] else None)
 
 

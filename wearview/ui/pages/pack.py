@@ -23,7 +23,7 @@ from wearview.report.words import (
     PATTERNS,
     gap_words,
     heat_news,
-    level_words,
+    line_words,
     order_words,
     profile_caption,
 )
@@ -168,11 +168,7 @@ def _label(line: PartLine) -> str:
 def _short(line: PartLine) -> str:
     if HIDDEN in line.part["problems"]:
         return "decide first"
-    return _name(line) or "cannot tell"
-
-
-def _name(line: PartLine) -> str | None:
-    return line.part["grade"]["name"] if line.part["grade"] else None
+    return line.part["grade"]["name"] if line.part["grade"] else "cannot tell"
 
 
 def _picture(grading: Grading, line: PartLine) -> None:
@@ -180,7 +176,7 @@ def _picture(grading: Grading, line: PartLine) -> None:
     photo = pictures.address(pictures.PHOTO, line.photo["sha256"])
     kept = grading.overlays.get(line.photo["sha256"])
     marked = kept and pictures.address(pictures.MARKED, kept)
-    alt = f"Position {line.label}, {line.part['kind']}: {level_words(line.level, _name(line))}."
+    alt = f"Position {line.label}, {line.part['kind']}: {line_words(line)}."
     show_plate(photo, marked, line.photo, line.part, alt)
     if marked:
         st.caption("Slide between the photo and the marked picture.")
