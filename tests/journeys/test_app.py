@@ -464,6 +464,13 @@ def test_a_blind_teardown_tells_nothing_until_the_verdict_is_in(app, url):
     assert "Chance of each level" in shown(app)
 
 
+def test_a_photo_that_is_judged_blind_is_seen_without_what_was_found(photos_page, url):
+    record.change_teardown(record.open_store(url), "Job 7", blind=True)
+    graded(give(photos_page, photo(PLATES)), url)
+    [given] = tray.read_tray(record.open_store(url), NAME).photos
+    assert f'src="/picture/own/photo/{given.sha256}" alt="{PLATES}"' in shown(run(photos_page))
+
+
 def test_a_closed_teardown_takes_no_photo_until_it_is_opened_again(photos_page, url):
     record.close_teardown(record.open_store(url), "Job 7")
     assert not run(photos_page).file_uploader

@@ -137,7 +137,7 @@ def _photo(at: Watched, lying: Tray, number: int, photo: GivenPhoto, *, several:
             if second:
                 _picture(pictures.address(pictures.PHOTO, photo.sha256), f"{photo.name}, the lamp moved")
             else:
-                _overlay(at, photo, at.bench.seen(lying, photo))
+                _seen(at, photo, at.bench.seen(lying, photo))
         with right:
             st.markdown(f"**{number}. {plain(photo.name)}**")
             now = told.told(at.bench, lying, photo, blind=at.blind)
@@ -153,13 +153,16 @@ def _photo(at: Watched, lying: Tray, number: int, photo: GivenPhoto, *, several:
                 _retake(at, photo)
 
 
-def _overlay(at: Watched, photo: GivenPhoto, seen: Seen | None) -> None:
-    """The marked picture: small, and sent when it is looked at, for forty go over the shop's network."""
+def _seen(at: Watched, photo: GivenPhoto, seen: Seen | None) -> None:
+    """The marked picture, small; judged blind the photo as it is, so that one knows which it is."""
     if (small := _small(at, photo, seen)) is not None:
         _picture(small, told.alt_text(photo, seen))
+    elif at.blind and seen is not None and seen.document is not None:
+        _picture(pictures.address(pictures.PHOTO, photo.sha256), photo.name)
 
 
 def _picture(address: str, alt: str) -> None:
+    """A picture that is sent when it is looked at, for forty go over the shop's network."""
     st.html(f'<img class="wv-small" loading="lazy" src="{address}" alt="{escape(alt, quote=True)}">')
 
 
