@@ -114,6 +114,8 @@ def _state(at: Watched, lying: Tray) -> None:
             if st.button("Grade the pack again", type="primary", width="stretch", key="grade again"):
                 tray.note_lost(at.store, at.name)
                 at.bench.wake(at.name, now=True)
+                del st.session_state["shown as"]  # the same signature comes back, with a grading to show
+                st.rerun()
         return
     if work.doing:
         st.progress(work.share, plain(work.doing))
