@@ -146,7 +146,7 @@ def test_a_pack_that_the_record_no_longer_holds_is_graded_again(photos_page, url
     store = record.open_store(url)
     # As after a record whose file was deleted: the tray lies beside it.
     tray.note_graded(store, NAME, tray.read_tray(store, NAME))
-    assert "the record does not hold that" in shown(run(photos_page))
+    assert "their grades are no longer in the record" in shown(run(photos_page))
     assert "Graded and stored" not in shown(photos_page)
     press(photos_page, "grade again")
     bench.bench_of(url).wait(NAME)

@@ -22,8 +22,8 @@ HOW_TO = (
     "other."
 )
 NOT_HELD = (
-    "These photos were graded before, but the record does not hold that: its file was deleted, or an older "
-    "one put in its place. Bring it back from a backup, with the verdicts, or grade the pack again."
+    "These photos were graded before, but their grades are no longer in the record: its file was deleted, or "
+    "an older one put in its place. Bring it back from a backup, with its verdicts, or grade the pack again."
 )
 BLIND = "Judged blind: what the photos show is told on the page Pack once your verdict is in."
 LOOK_AGAIN_S, LOOK_SELDOM_S = 0.7, 5.0  # how often the page looks while the bench works, and for other phones
