@@ -236,6 +236,7 @@ def test_beside_a_sheet_that_may_be_paper_or_card_no_lining_gets_a_grade(monkeyp
     written = [part for photo in build_document(graded, SETTINGS)["photos"] for part in photo["parts"]]
     reasons = {part.id: list(part.grade.because) for part in lined}
     assert {p["id"]: p["ungraded_because"] for p in written if "ungraded_because" in p} == reasons
+    assert all(p["remedies"] == p["ungraded_because"][-1:] for p in written if p["id"] in reasons)
 
 
 def test_a_first_photo_whose_sheet_its_linings_settle_is_graded_against_a_lining_of_the_library(monkeypatch):

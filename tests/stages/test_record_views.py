@@ -209,14 +209,15 @@ def test_then_and_now_stand_side_by_side_by_position():
 
 def test_a_veiled_document_shows_nothing_measured_and_is_still_valid():
     document = pack([0, 3]).document
-    document["photos"][0]["parts"][0]["ungraded_because"] = ["It could be: burnt 60 %, charred 40 %."]
+    document["photos"][0]["parts"][0]["ungraded_because"] = ["It could be: burnt 60 %.", "Move the lamp."]
+    document["photos"][0]["parts"][0]["remedies"] = ["Move the lamp."]
     veiled = veil_document(document)
     validate(veiled)
     Draft202012Validator(schema()).validate(veiled)
     for part in veiled["photos"][0]["parts"]:
         assert part["grade"] is part["discoloration"] is part["glazing"] is part["heat_tint"] is None
         assert part["problems"] == [HIDDEN]
-        assert "ungraded_because" not in part
+        assert not {"ungraded_because", "remedies"} & part.keys()
         assert part["outline"]
     assert document["photos"][0]["parts"][1]["grade"]["level"] == 3
 

@@ -11,18 +11,18 @@ from wearview.ui.bench import Seen
 from wearview.ui.told import NOT_THE_PHOTO, told
 
 
-def told_of(*problems, on_photo=(), blind=False, **fields):
+def told_of(*problems, on_photo=(), **fields):
     photo = documents.jpeg(40)
     part = documents.part(photo, 1, 3, None) | {"problems": list(problems)} | fields
     entry = documents.photo_entry(photo, "a.jpg", [part])
     entry["quality"]["problems"] = list(on_photo)
-    return told_as(Seen(documents.document([entry]), None, None), blind)
+    return told_as(Seen(documents.document([entry]), None, None))
 
 
-def told_as(seen, blind=False):
+def told_as(seen):
     bench = SimpleNamespace(seen=lambda lying, photo: seen)
     lying = SimpleNamespace(first_light=lambda sha256: None, photos=())
-    return told(bench, lying, SimpleNamespace(sha256="a"), blind=blind)
+    return told(bench, lying, SimpleNamespace(sha256="a"), blind=False)
 
 
 @pytest.mark.parametrize("problem", sorted(NOT_THE_PHOTO))
@@ -49,16 +49,14 @@ def test_of_a_lining_that_is_not_recognised_one_thing_is_said():
     assert told_of(uncertain.name, "no clean reference").change == [f"{uncertain.text} {uncertain.remedy}"]
 
 
-def test_a_part_between_levels_is_told_in_its_own_words_and_judged_blind_in_common_ones():
+def test_a_part_between_levels_is_told_what_its_own_case_asks_for_and_no_level():
     between, covered = PROBLEMS["uncertainty spans grades"], PROBLEMS["covered"]
-    problems, own = (
-        (between.name, covered.name),
-        ["It could be: clean 60 %, light heat 40 %.", "Move the lamp."],
-    )
-    seen, blind = (told_of(*problems, blind=blind, ungraded_because=own).change for blind in (False, True))
-    clear = f"{covered.text} {covered.remedy}"
-    assert seen == [clear, "Position 3: It could be: clean 60\u00a0%, light heat 40\u00a0%. Move the lamp."]
-    assert blind == [f"{between.text} {between.remedy}", clear]
+    own = {"ungraded_because": ["It could be: clean 60 %.", "Move the lamp."], "remedies": ["Move the lamp."]}
+    change = told_of(between.name, covered.name, **own).change
+    assert change == [between.text, f"{covered.text} {covered.remedy}", "Position 3: Move the lamp."]
+    assert told_of(between.name).change == [
+        f"{between.text} {between.remedy}"
+    ]  # of a program before this one
 
 
 def test_a_blurred_photo_and_one_that_cannot_be_read_are_asked_for_again():

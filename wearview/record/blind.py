@@ -55,5 +55,7 @@ def _stands_for(part: dict) -> str:
 
 
 def _hidden(part: dict) -> dict:
-    part = {name: value for name, value in part.items() if name not in ("shots", "ungraded_because")}
+    part = {
+        name: value for name, value in part.items() if name not in ("shots", "ungraded_because", "remedies")
+    }
     return part | dict.fromkeys(_MEASURED) | {"problems": [*part["problems"], HIDDEN], "gradeable": False}

@@ -125,6 +125,7 @@ def _part(graded: GradedPart, reference: dict[str, Any]) -> dict[str, Any]:
         }
     elif grade is not None:
         entry["ungraded_because"] = list(grade.because)
+        entry["remedies"] = list(grade.remedies)
     if part.outline_stated:
         entry["outline"]["stated"] = True
     if graded.side is not None:

@@ -180,12 +180,6 @@ def doubts(part: dict[str, Any], *, remedies: bool) -> list[str]:
     ]
 
 
-def own_case(part: dict[str, Any]) -> str:
-    """Why a part has no level and what to do, where that differs from part to part; else empty."""
-    alone = SAID_BY_THE_PART.intersection(part["problems"])
-    return _unbroken(" ".join(part.get("ungraded_because", []))) if alone else ""
-
-
 def _unbroken(sentence: str) -> str:
     return sentence.replace(" %", "\u00a0%")
 

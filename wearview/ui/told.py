@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from wearview.record import position_label
-from wearview.report.words import SAID_BY_THE_PART, gap_words, level_words, own_case, problem_words
+from wearview.report.words import SAID_BY_THE_PART, gap_words, level_words, places, problem_words
 from wearview.terms import (
     GAP,
     NO_CLEAN,
@@ -55,8 +55,7 @@ def told(bench: Bench, lying: Tray, photo: GivenPhoto, *, blind: bool) -> Told:
     seen = None if first is None else bench.seen(lying, first)
     unread = [one for one in (alone, seen) if one is not None and one.document is None]
     if first is None or unread:
-        change = to_change(alone, blind=blind)
-        return Told(alone is not None, shown(alone, blind=blind), change, _may_help(alone))
+        return Told(alone is not None, shown(alone, blind=blind), to_change(alone), _may_help(alone))
     number, left_out = 1 + lying.photos.index(first), _left_out(seen)
     return Told(seen is not None, _beside_first(seen, number), left_out, bool(left_out))
 
@@ -70,21 +69,30 @@ def shown(seen: Seen | None, *, blind: bool) -> list[str]:
     return [_where(part) if blind else f"{_where(part)}. {_level(part)}{_how(part)}" for part in parts]
 
 
-def to_change(seen: Seen | None, *, blind: bool) -> list[str]:
-    """What to change where a photo or one of its parts was refused; judged blind, without the levels that are
-    open."""
+def to_change(seen: Seen | None) -> list[str]:
+    """What to change where a photo or one of its parts was refused."""
     if seen is None:
         return []
     if seen.document is None:
         return [seen.problem or "This photo could not be read."]
     parts = [part for photo in seen.document["photos"] for part in photo["parts"]]
-    own = {} if blind else {position_label(part): case for part in parts if (case := own_case(part))}
-    common = [name for name in _named(seen) if name != GAP and not (own and name in SAID_BY_THE_PART)]
+    own = _own_remedies(parts)
+    named = [(PROBLEMS[name], bool(own) and name in SAID_BY_THE_PART) for name in _named(seen) if name != GAP]
     return [
-        *(problem_words(PROBLEMS[name], remedy=True) for name in common),
-        *(f"Position {label}: {case}" for label, case in own.items()),
+        *(problem_words(problem, remedy=not by_the_part) for problem, by_the_part in named),
+        *(f"{places(tuple(labels)).capitalize()}: {remedy}" for remedy, labels in own.items()),
         *gap_words(position_label(part) for part in parts if GAP in part["problems"]),
     ]
+
+
+def _own_remedies(parts: Sequence[dict[str, Any]]) -> dict[str, list[str]]:
+    """What to do that differs from part to part, with the positions for which it is."""
+    found: dict[str, list[str]] = {}
+    for part in parts:
+        if SAID_BY_THE_PART.intersection(part["problems"]):
+            for remedy in part.get("remedies", ()):
+                found.setdefault(remedy, []).append(position_label(part))
+    return found
 
 
 def _may_help(seen: Seen | None) -> bool:
