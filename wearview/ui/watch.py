@@ -256,8 +256,9 @@ def _buttons(at: Watched, lying: Tray, number: int, photo: GivenPhoto) -> None:
     key, called = photo.sha256[:12], plain(photo.name)
     parts = [one.parts for one in lying.shows]
     first, last = (parts[number - 1] == parts[end] for end in (0, -1))
-    st.button("Earlier", on_click=move, args=(-1,), disabled=first, key=f"earlier {key}", help=called)
-    st.button("Later", on_click=move, args=(1,), disabled=last, key=f"later {key}", help=called)
+    if len(order) > 1:
+        st.button("Earlier", on_click=move, args=(-1,), disabled=first, key=f"earlier {key}", help=called)
+        st.button("Later", on_click=move, args=(1,), disabled=last, key=f"later {key}", help=called)
     st.button("Leave out", on_click=leave_out, key=f"out {key}", help=called)
 
 
