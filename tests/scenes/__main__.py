@@ -21,6 +21,7 @@ from tests.scenes.broad import (
     further_scenes,
     part_free_scenes,
     relit_scenes,
+    rim_training_scenes,
     second_fresh_scenes,
     third_fresh_scenes,
 )
@@ -62,6 +63,7 @@ CATALOGUES = {
         lambda: glaze_scenes(HEAT),
         "252 others, their heat brown to sooty, and 84 clean ones",
     ),
+    "rim-training": (rim_training_scenes, "400 photos of plates to fit rims to, and nothing else"),
     "broad-relight": (relit_scenes, "forty of them under four lights each"),
     ON_MAT: (
         lambda: four_light_scenes(MAT),

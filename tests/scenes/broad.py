@@ -6,6 +6,7 @@ every third shop lining, half the benches and some lamps are held out.
 
 from __future__ import annotations
 
+import itertools
 from collections import Counter
 from dataclasses import replace
 
@@ -23,6 +24,7 @@ from tests.scenes.skin import BAND, FRICTION
 
 SHOPS, FRESH_SHOPS, FURTHER_SHOPS, A_SHOP = 60, 30, 30, 4
 SECOND_FRESH_SHOPS, THIRD_FRESH_SHOPS = range(150, 180), range(180, 210)
+RIM_TRAINING, RIM_TRAINING_FROM = 400, 270  # photos; the first shop of theirs
 SIZES = ((1600, 1200), (1600, 1200), (1440, 1080), (1760, 1320), (1680, 945))
 RELIGHT_TUNED, RELIGHT_UNTOUCHED = 27, 13
 PART_FREE, FURTHER_PART_FREE = 300, 240
@@ -77,6 +79,20 @@ def further_scenes() -> tuple[Scene, ...]:
     third, first = _Third(), SHOPS + FRESH_SHOPS
     shops = [shop for shop in range(first, first + 2 * FURTHER_SHOPS) if shop % 3 != 2][:FURTHER_SHOPS]
     return tuple(scene for shop in shops for scene in _shop(rng, shop, True, third))
+
+
+def rim_training_scenes() -> tuple[Scene, ...]:
+    """400 photos of plates, every other shop's on a bench put together by chance: rims are fitted to them
+    alone."""
+    rng = np.random.default_rng(20261134)
+    third, scenes = _Third(), list[Scene]()
+    for shop in (shop for shop in itertools.count(RIM_TRAINING_FROM) if shop % 3 != 2):
+        for scene in _shop(rng, shop, True, third):
+            if not scene.clean and scene.gradeable and any(part.kind != BAND for part in scene.parts):
+                scenes.append(replace(scene, bench=ANY) if shop % 2 else scene)
+        if len(scenes) >= RIM_TRAINING:
+            break
+    return tuple(scenes[:RIM_TRAINING])
 
 
 def relit_scenes() -> tuple[Scene, ...]:
