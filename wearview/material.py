@@ -50,16 +50,15 @@ def material_features(rectified: Rectified, part: Part) -> dict[str, float]:
     -------
     dict
         "inner_teeth": 1 for teeth on the inner edge, as most friction plates have. "lining_seen": log odds of
-        lining by what the part network sees. "chroma": how colourful.
-        "spread_b": 10th to 90th percentile of b*; oxide runs through many hues, lining through one.
+        lining by what the part network sees. "spread_b": 10th to 90th percentile of b*; oxide runs through
+        many hues, lining through one. "one_hue": how colourful, for how little the hue runs.
         "purple", "as_teeth": shares more purple than, and just like the part's own teeth. "black": share
         darker than any oxide. "grain", "flocks": log contrast of the texture round the plate, fine and
         coarse; fibres lie every way, turned steel is smooth round the plate. "flecks": how far the strongest
-        stand out. "root_step", "root_gap": lightness beside the teeth less that of the teeth, and without
-        its sign; steel and its teeth are one piece. "lip": how far from the colour of the teeth the lip
-        beyond the edge without teeth is, where a lining's core stands out. "spokes", "pitch": how far
-        grooves at equal steps stand out, radial ones and any. All scaled to about 0..3, but for the
-        last three logarithms.
+        stand out. "root_step", "root_gap": natural log of the light beside the teeth over that of the teeth,
+        and without its sign; steel and its teeth are one piece. "lip": how far from the colour of the teeth
+        the lip beyond the edge without teeth is, where a lining's core stands out. "spokes", "pitch": how far
+        grooves at equal steps stand out, radial ones and any. All but the logarithms scaled to about 0..3.
     """
     whole, marks = rectified.whole, rectified.marks
     lit = whole & ~rectified.clipped & ~marks["ink"]
@@ -88,10 +87,12 @@ def _colour(lab: Plane, whole: Mask, lit: Mask, groove: Mask, teeth: NDArray[np.
         land = lab[whole] if whole.any() else np.zeros((1, 3), np.float32)
     land = land[:: 1 + len(land) // SAMPLE]
     low, usual, high = (np.array([quantile(c, share) for c in land.T]) for share in (0.1, 0.5, 0.9))
+    chroma = min(float(np.hypot(usual[1], usual[2])), 30) / 10
+    spread_b = min(float(high[2] - low[2]), 30) / 10
     red, yellow = land[:, 1] - teeth[1], land[:, 2] - teeth[2]
     return {
-        "chroma": min(float(np.hypot(usual[1], usual[2])), 30) / 10,
-        "spread_b": min(float(high[2] - low[2]), 30) / 10,
+        "one_hue": chroma / (1 + 2 * spread_b),
+        "spread_b": spread_b,
         "purple": float(((yellow < -3) & (red > 3)).mean()),
         "as_teeth": float(((np.hypot(red, yellow) < 3) & (land[:, 0] > 0.8 * teeth[0])).mean()),
         "black": float((land[:, 0] < min(BLACK, BLACK_SHARE * teeth[0])).mean()),
@@ -182,7 +183,9 @@ def _rims(
     usual = median(lab[:, np.flatnonzero(clear)[:: 1 + clear.sum() // RAYS]], 1)
     inner, outer = (rho > ratio + MARGIN) & (rho < ratio + RIM), (rho > 1 - RIM) & (rho < 1 - MARGIN)
     inner_lip, outer_lip = (rho > ratio - 0.022) & (rho < ratio + 0.01), (rho > 0.99) & (rho < 1.02)
-    step = float(np.clip(np.median(usual[inner if inner_teeth else outer, 0]) - teeth[0], -50, 50)) / 20
+    # As a ratio: a light read too bright or too dark by a factor leaves it as it is.
+    root = float(np.median(usual[inner if inner_teeth else outer, 0]))
+    step = 3 * math.log(max(root + 16, 1) / max(teeth[0] + 16, 1))
     lip = usual[outer_lip if inner_teeth else inner_lip]
     off = lip[lip[:, 0].argmax(), 1:] - teeth[1:]
     return {"root_step": step, "root_gap": abs(step), "lip": min(float(np.hypot(*off)), 20) / 10}

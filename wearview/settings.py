@@ -170,7 +170,7 @@ MATERIAL_WEIGHTS = (
     "bias",
     "inner_teeth",
     "lining_seen",
-    "chroma",
+    "one_hue",
     "spread_b",
     "purple",
     "as_teeth",

@@ -269,7 +269,7 @@ def test_a_grey_lining_is_judged_by_its_grain_with_more_doubt():
     grey = (50.0, 0.2, 3.0)
     assert read_glazing(ring_face(grey), clean_lining(grey)).value == 0
     glazed = read_glazing(ring_face(grey, grain=1.0), clean_lining(grey))
-    tan = read_glazing(ring_face(veiled(TAN, 0.04), grain=2.0), clean_lining())
+    tan = read_glazing(ring_face(veiled(TAN, 0.04), grain=1.0), clean_lining())
     assert glazed.value > 60
     assert glazed.spread > tan.spread + 2
 

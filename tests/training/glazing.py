@@ -7,11 +7,14 @@ no plate of a lining helps to judge another.
 """
 
 import argparse
+import multiprocessing
 import warnings
 from collections.abc import Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import least_squares
@@ -32,7 +35,7 @@ from wearview.lining.two_lights import cues as cues_of_two
 from wearview.lining.two_lights import sheen_shown
 from wearview.network import log_odds
 from wearview.pipeline import grade_photos
-from wearview.settings import Settings, load_settings
+from wearview.settings import load_settings
 
 HIDDEN, FOLDS = (12,), 8
 MEMBERS = 8  # networks that are averaged: one alone is wrong more often
@@ -76,10 +79,15 @@ def main() -> None:
     parser.add_argument("--relit", type=Path, default=[], nargs="+")
     parser.add_argument("--pairs", type=Path, default=[], nargs="+")
     parser.add_argument("--out", type=Path, required=True)
+    parser.add_argument("--jobs", type=int, default=1, help="photos read at a time")
     options = parser.parse_args()
-    samples = [s for folder in options.scenes for s in _samples(folder)]
-    samples += [s for folder in options.relit for s in _relit(folder)]
-    both = [pair for folder in options.pairs for pair in _pairs(folder)]
+    photos = [(folder, scene) for folder in options.scenes for scene in read_scenes(folder)]
+    photos += [
+        (folder, s) for folder in options.relit for group in read_groups(folder, SETS[0]) for s in group
+    ]
+    with ProcessPoolExecutor(options.jobs, mp_context=multiprocessing.get_context("spawn")) as pool:
+        samples = [s for found in pool.map(_of_photo, *zip(*photos, strict=True), chunksize=8) for s in found]
+        both = [pair for found in pool.map(_pairs, options.pairs) for pair in found]
     samples += [sample for _, alone in both for sample in alone]
     options.out.write_text("\n".join(_file(samples)) + "\n", "utf-8")
     if pairs := [pair for pair, _ in both if pair is not None]:
@@ -157,9 +165,10 @@ def _index(
     return np.asarray(100 * expit(cues @ weights) * alone)
 
 
-def _pairs(folder: Path) -> Iterator[tuple[Pair | None, list[Sample]]]:
+def _pairs(folder: Path) -> list[tuple[Pair | None, list[Sample]]]:
     """Each plate under both lights, where the grain of both is seen, and in each photo alone."""
-    settings = load_settings()
+    cv2.setNumThreads(1)
+    settings, read = load_settings(), []
     for scene, reference, first, second in photographed(folder, settings, tuned=True):
         graded = grade_photos([first], settings, reference=reference, seconds=[second])
         truth, clean = scene["parts"][0], reference.reference
@@ -177,35 +186,28 @@ def _pairs(folder: Path) -> Iterator[tuple[Pair | None, list[Sample]]]:
             if np.isfinite([relit.shared, clean.grain]).all():
                 shown = sheen_shown(face, relit, clean)
                 pair = Pair(cues_of_two(relit.shared, clean.grain), shown, index, lining)
-            yield pair, alone
+            read.append((pair, alone))
+    return read
 
 
-def _relit(folder: Path) -> Iterator[Sample]:
-    settings = load_settings()
-    for scenes in read_groups(folder, SETS[0]):
-        if scenes[0]["tuned"]:
-            for scene in scenes:
-                yield from _of_photo(folder, scene, settings)
-
-
-def _samples(folder: Path) -> Iterator[Sample]:
-    settings = load_settings()
-    for scene in read_scenes(folder):
-        if scene["tuned"] and scene["gradeable"]:
-            yield from _of_photo(folder, scene, settings)
-
-
-def _of_photo(folder: Path, scene: Json, settings: Settings) -> Iterator[Sample]:
-    graded, _ = grade_scene(folder, scene, settings)
+def _of_photo(folder: Path, scene: Json) -> list[Sample]:
+    """The lined plates of a tuned photo whose glaze is read."""
+    if not (scene["tuned"] and scene["gradeable"]):
+        return []
+    cv2.setNumThreads(1)
+    graded, _ = grade_scene(folder, scene, load_settings())
     [photo] = graded.photos
     faces = [part.face for part in photo.parts if part.lining is not None and part.face is not None]
     clean = clean_in_photo(faces, graded.reference)
     if clean.lab_median is None:
-        return
+        return []
+    samples = []
     for truth, k in _matched(folder, scene, [mask > 127 for mask, _ in part_masks(photo)]):
         part = photo.parts[k]
         if part.face is not None and part.lining is not None and part.lining.glazing.known:
-            yield Sample(evidence_of_glaze(part.face, clean), truth["truth"]["glazing"], truth["lining"])
+            shown = evidence_of_glaze(part.face, clean)
+            samples.append(Sample(shown, truth["truth"]["glazing"], truth["lining"]))
+    return samples
 
 
 def _matched(folder: Path, scene: Json, found: list[NDArray[np.bool_]]) -> Iterator[tuple[Json, int]]:

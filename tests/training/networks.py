@@ -10,12 +10,24 @@ Layers = list[tuple[NDArray[np.float64], NDArray[np.float64]]]
 
 
 def fit_layers(
-    values: NDArray[np.float32], true: NDArray[np.bool_], hidden: tuple[int, ...], **options: float
+    values: NDArray[np.float32],
+    true: NDArray[np.bool_],
+    hidden: tuple[int, ...],
+    settling: int = 0,
+    **options: float,
 ) -> Layers:
-    """Weights and biases of each layer, for readings as they come, shape (places, readings)."""
+    """Weights and biases of each layer, for readings as they come, shape (places, readings).
+
+    After the passes that ``options`` ask for come ``settling`` more at a tenth of their rate.
+    """
     middle, scale = values.mean(axis=0), values.std(axis=0) + 1e-6
     model = MLPClassifier(hidden, **options)
-    model.fit((values - middle) / scale, true)
+    scaled = (values - middle) / scale
+    model.fit(scaled, true)
+    if settling:
+        rate = 0.1 * model.learning_rate_init
+        model.set_params(warm_start=True, learning_rate_init=rate, max_iter=settling)
+        model.fit(scaled, true)
     layers = list(zip(model.coefs_, model.intercepts_, strict=True))
     weights, bias = layers[0]
     weights = weights / scale[:, None]
