@@ -9,6 +9,7 @@ from tests.faces import ANGLE, DIAMETER, RADIUS, RING, STEEL, clean_lining, disc
 from wearview.grade import grade_steel
 from wearview.settings import load_settings
 from wearview.steel import NOT_MEASURED, read_steel
+from wearview.steel.spacing import evenly_spaced
 from wearview.terms import TINTS
 
 SETTINGS = load_settings()
@@ -240,6 +241,51 @@ def test_dark_marks_on_a_face_that_is_straw_are_hot_spots_and_no_dirt():
     readings = read(cv2.GaussianBlur(lab, (0, 0), 1.0))
     assert readings.hot_spots.angles_deg == pytest.approx(angles, abs=1)
     assert grade_steel(readings, SETTINGS.rules).level == 3
+
+
+def dark_marks(*angles):
+    """Small marks as dark as dirt, and of no tint."""
+    return read(painted(STEEL, *((disc(angle, 10), (38.0, 3.0, 4.0)) for angle in angles)))
+
+
+# Equal spacing supports frictionally excited instability (common practice, no source; the instability itself:
+# J. R. Barber, Proc. R. Soc. A 312, 1969).
+@pytest.mark.parametrize("angles", [range(15, 360, 45), (100, 140, 180, 220), [*range(5, 360, 40), 17]])
+def test_dark_marks_at_equal_steps_are_hot_spots(angles):
+    readings = dark_marks(*angles)
+    assert readings.hot_spots.angles_deg == pytest.approx([a for a in angles if a != 17], abs=1)
+    assert grade_steel(readings, SETTINGS.rules).level == 3
+
+
+@pytest.mark.parametrize(
+    "angles", [(15, 135, 255), (20, 31, 150, 200, 262, 340), (10, 55, 60, 200, 214, 290)]
+)
+def test_dark_marks_that_are_few_or_lie_anywhere_are_dirt(angles):
+    readings = dark_marks(*angles)
+    assert readings.area("other").value > 0
+    assert readings.hot_spots.count.value == 0
+    assert grade_steel(readings, SETTINGS.rules).level == 0
+
+
+def test_dark_marks_and_tinted_ones_are_spaced_together():
+    tinted = [layer for angle in (0, 180) for layer in spot(angle, 30)]
+    dark = [(disc(angle, 10), (38.0, 3.0, 4.0)) for angle in (60, 120, 240, 300)]
+    assert read(painted(STEEL, *tinted, *dark)).hot_spots.count.value == 6
+    assert read(painted(STEEL, *tinted, *dark[:1])).hot_spots.count.value == 2
+
+
+@pytest.mark.parametrize(("marks", "at_most"), [(4, 0.06), (5, 0.02), (6, 0.01), (9, 0.01), (15, 0.01)])
+def test_few_marks_thrown_by_chance_look_evenly_spaced(marks, at_most):
+    rng = np.random.default_rng(marks)
+    thrown = [len(evenly_spaced(rng.uniform(0, 360, marks))) > 0 for _ in range(1000)]
+    assert np.mean(thrown) <= at_most
+
+
+def test_marks_a_little_off_their_places_are_evenly_spaced_still():
+    rng = np.random.default_rng(1)
+    marks = np.arange(0, 360, 40) + rng.uniform(-3, 3, 9)
+    assert evenly_spaced([*marks[:4], 17.0, *marks[4:]]).tolist() == [0, 1, 2, 3, 5, 6, 7, 8, 9]
+    assert evenly_spaced([]).tolist() == []
 
 
 def test_a_pale_patch_inside_a_counted_one_is_part_of_it():

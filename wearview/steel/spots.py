@@ -1,6 +1,7 @@
 """Hot spots: round heat marks with barer metal all round."""
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import cv2
@@ -12,6 +13,7 @@ from wearview.settings import Rules
 from wearview.steel.codes import BLUE, BROWN, GREY, OFF_FACE, OTHER, PURPLE, STRAW, UNSEEN, Codes
 from wearview.steel.families import NOT_MEASURED, THIN
 from wearview.steel.patches import REACH, Labels, components, find_borders, near
+from wearview.steel.spacing import evenly_spaced
 from wearview.surface import Face
 
 _METHOD = "patches"
@@ -21,6 +23,10 @@ _DEPOSIT_SHARE = 0.2  # and beside a deposit for this share: else it is the depo
 # It stands out from the ring round it, this many pixels wide, by this much in a*, b* at least: as much
 # as straw from bare metal. Mottle that flickers across a family's boundary does not.
 _RING, _CONTRAST = 5, 5.0
+# A dark mark is darker than that ring by this much L*, and no longer than so many times its width.
+_DARKER, _LONG = 4.0, 2.5
+
+Box = tuple[slice, slice]
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,24 +43,33 @@ def find_hot_spots(face: Face, families: Codes, rules: Rules) -> tuple[NDArray[n
 
     Looked for at every family from straw up, the palest first; a later patch inside a counted one is
     part of it. Across is both the longer side of the upright box and the diameter of the disc of equal
-    area.
+    area. Small ones blur into dark marks whose colour says as little as dirt's: these count where they lie at
+    equal steps round the plate, together with the others.
     """
-    if math.isfinite(face.mm_per_px):
-        smallest, largest = (mm / face.mm_per_px for mm in rules.spot_mm)
-    else:
-        smallest, largest = (share * face.diameter for share in rules.spot_share)
     measured = families != NOT_MEASURED
-    stages = np.where(measured & (families != OTHER), families, 0)
     codes = np.where(measured, families, UNSEEN).astype(np.uint8)
     codes[~measured & near(~face.whole, THIN * face.diameter)] = OFF_FACE
-    counted = np.zeros(families.shape, dtype=bool)
-    angles: list[float] = []
+    counted, angles = _tinted(face, families, codes, rules)
+    dark = list(_dark_marks(face, families, codes, rules))
+    of_dark = [_mean_angle(face.angle_deg[box][patch]) for box, patch in dark]
+    for k in evenly_spaced([*of_dark, *angles]):
+        if k < len(dark):
+            box, patch = dark[k]
+            counted[box] |= patch
+            angles.append(of_dark[k])
+    n = int(np.count_nonzero(measured))
+    area = Reading(float(np.count_nonzero(counted) / n), "fraction", _METHOD, n)
+    return counted, HotSpots(Reading(float(len(angles)), "count", _METHOD, n), area, tuple(sorted(angles)))
+
+
+def _tinted(face: Face, families: Codes, codes: Codes, rules: Rules) -> tuple[NDArray[np.bool_], list[float]]:
+    """Patches of straw or later: their mask, and the angle of each."""
+    counted, angles = np.zeros(families.shape, dtype=bool), []
+    measured = families != NOT_MEASURED
+    stages = np.where(measured & (families != OTHER), families, 0)
     for stage in (STRAW, BROWN, PURPLE, BLUE, GREY):
         count, labels, stats = components(stages >= stage)
-        long_side = stats[:, [cv2.CC_STAT_WIDTH, cv2.CC_STAT_HEIGHT]].max(axis=1)
-        equal = 2 * np.sqrt(stats[:, cv2.CC_STAT_AREA] / math.pi)
-        fits = np.flatnonzero((equal >= smallest) & (long_side <= largest))
-        fits = fits[fits > 0]
+        fits = _of_a_spots_size(stats, face, rules)
         if not fits.size:
             continue
         borders = find_borders(labels, count, codes)
@@ -70,27 +85,58 @@ def find_hot_spots(face: Face, families: Codes, rules: Rules) -> tuple[NDArray[n
             patch = labels[box] == i
             if counted[box][patch].any():
                 continue
-            # Written so that a patch without any ring to compare with does not count.
-            if not _contrast(face.lab, measured, labels, int(i), (left, top, width, height)) >= _CONTRAST:
-                continue
-            counted[box] |= patch
-            angles.append(_mean_angle(face.angle_deg[box][patch]))
-    n = int(np.count_nonzero(measured))
-    area = Reading(float(np.count_nonzero(counted) / n), "fraction", _METHOD, n)
-    return counted, HotSpots(Reading(float(len(angles)), "count", _METHOD, n), area, tuple(sorted(angles)))
+            # Not in L*: a speck of dirt in a breath of straw is no hot spot.
+            off = _off_ring(face.lab, measured, labels, int(i), (left, top, width, height))[:, 1:]
+            if len(off) and np.quantile(np.linalg.norm(off, axis=1), 0.9) >= _CONTRAST:
+                counted[box] |= patch
+                angles.append(_mean_angle(face.angle_deg[box][patch]))
+    return counted, angles
 
 
-def _contrast(
+def _dark_marks(
+    face: Face, families: Codes, codes: Codes, rules: Rules
+) -> Iterator[tuple[Box, NDArray[np.bool_]]]:
+    """Patches of what is no tint, as large and as round as a hot spot and darker than what is round them."""
+    other = families == OTHER
+    count, labels, stats = components(other)
+    fits = _of_a_spots_size(stats, face, rules)
+    if not fits.size:
+        return
+    borders = find_borders(labels, count, codes)
+    at_edge = borders[:, OFF_FACE] > _OFF_FACE_SHARE * np.maximum(borders.sum(axis=1), 1)
+    sides = stats[:, [cv2.CC_STAT_WIDTH, cv2.CC_STAT_HEIGHT]]
+    long = sides.max(axis=1) > _LONG * sides.min(axis=1)
+    compared = (families != NOT_MEASURED) & ~other
+    for i in fits[~(at_edge | long)[fits]]:
+        left, top, width, height = (int(v) for v in stats[i, :4])
+        box = np.s_[top : top + height, left : left + width]
+        patch = labels[box] == i
+        darker = -_off_ring(face.lab, compared, labels, int(i), (left, top, width, height))[:, 0]
+        if len(darker) and np.quantile(darker, 0.75) >= _DARKER:
+            yield box, patch
+
+
+def _of_a_spots_size(stats: NDArray[np.int32], face: Face, rules: Rules) -> NDArray[np.intp]:
+    """Numbers of the patches that a hot spot may be as large as."""
+    if math.isfinite(face.mm_per_px):
+        smallest, largest = (mm / face.mm_per_px for mm in rules.spot_mm)
+    else:
+        smallest, largest = (share * face.diameter for share in rules.spot_share)
+    long_side = stats[:, [cv2.CC_STAT_WIDTH, cv2.CC_STAT_HEIGHT]].max(axis=1)
+    equal = 2 * np.sqrt(stats[:, cv2.CC_STAT_AREA] / math.pi)
+    fits = np.flatnonzero((equal >= smallest) & (long_side <= largest))
+    return fits[fits > 0]
+
+
+def _off_ring(
     lab: NDArray[np.float32],
-    measured: NDArray[np.bool_],
+    compared: NDArray[np.bool_],
     labels: Labels,
     i: int,
     box: tuple[int, int, int, int],
-) -> float:
-    """Difference in a*, b* between the strongest tenth of a patch and the middle of the ring round it.
-
-    Not in L*: a speck of dirt in a breath of straw is no hot spot.
-    """
+) -> NDArray[np.float32]:
+    """What a patch's colours, shape (N, 3), differ by from the middle of the ring round it; N is 0 where no
+    pixel of the ring may be compared with."""
     left, top, width, height = box
     margin = _RING + REACH
     window = np.s_[
@@ -103,12 +149,11 @@ def _contrast(
         )
         for r in (REACH, margin)
     )
-    colours, seen = lab[window][..., 1:], measured[window]
-    ring = seen & (far > 0) & (near == 0)
+    colours = lab[window]
+    ring = compared[window] & (far > 0) & (near == 0)
     if not ring.any():
-        return math.nan
-    off = colours[patch & seen] - np.median(colours[ring], axis=0)
-    return float(np.quantile(np.linalg.norm(off, axis=1), 0.9))
+        return np.empty((0, 3), np.float32)
+    return np.asarray(colours[patch] - np.median(colours[ring], axis=0))
 
 
 def _mean_angle(angles_deg: NDArray[np.float32]) -> float:
