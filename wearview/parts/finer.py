@@ -183,11 +183,13 @@ def rim_readings(working: NDArray[np.uint8], face: Face) -> tuple[NDArray[np.flo
 
 def _colours_at(working: NDArray[np.uint8], xy: NDArray[np.float32]) -> NDArray[np.float32]:
     """Colours between pixels, not rounded to whole codes: a photo upside down would round another way."""
-    high = np.array(working.shape[1::-1]) - 1
-    x0, y0 = np.clip(np.floor(xy.min(axis=(0, 1))).astype(int), 0, high)
-    x1, y1 = np.clip(np.ceil(xy.max(axis=(0, 1))).astype(int), 0, high) + 1
-    piece = working[y0:y1, x0:x1].astype(np.float32)
-    at = xy - np.array([x0, y0], np.float32)
+    high = np.array(working.shape[1::-1])[:, None] - 1
+    # Rays are straight: none lies beyond its ends.
+    ends = np.ascontiguousarray(xy[:, [0, PLACES - 1, PLACES, -1]].reshape(-1, 2).T)
+    box = np.stack([np.floor(ends.min(axis=1)), np.ceil(ends.max(axis=1))], axis=1)
+    (x0, x1), (y0, y1) = np.clip(box.astype(int), 0, high).tolist()
+    piece = working[y0 : y1 + 1, x0 : x1 + 1].astype(np.float32)
+    at = cv2.subtract(xy, (x0, y0, 0, 0))
     return np.asarray(cv2.remap(piece, at, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE))
 
 
