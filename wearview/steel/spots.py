@@ -80,13 +80,11 @@ def _tinted(face: Face, families: Codes, codes: Codes, rules: Rules) -> tuple[ND
             & (borders[:, OTHER] <= _DEPOSIT_SHARE * lengths)
         )
         for i in fits[alone[fits]]:
-            left, top, width, height = (int(v) for v in stats[i, :4])
-            box = np.s_[top : top + height, left : left + width]
-            patch = labels[box] == i
+            box, patch = _patch(labels, stats, int(i))
             if counted[box][patch].any():
                 continue
             # Not in L*: a speck of dirt in a breath of straw is no hot spot.
-            off = _off_ring(face.lab, measured, labels, int(i), (left, top, width, height))[:, 1:]
+            off = _off_ring(face.lab, measured, labels, int(i), box)[:, 1:]
             if len(off) and np.quantile(np.linalg.norm(off, axis=1), 0.9) >= _CONTRAST:
                 counted[box] |= patch
                 angles.append(_mean_angle(face.angle_deg[box][patch]))
@@ -108,10 +106,8 @@ def _dark_marks(
     long = sides.max(axis=1) > _LONG * sides.min(axis=1)
     compared = (families != NOT_MEASURED) & ~other
     for i in fits[~(at_edge | long)[fits]]:
-        left, top, width, height = (int(v) for v in stats[i, :4])
-        box = np.s_[top : top + height, left : left + width]
-        patch = labels[box] == i
-        darker = -_off_ring(face.lab, compared, labels, int(i), (left, top, width, height))[:, 0]
+        box, patch = _patch(labels, stats, int(i))
+        darker = -_off_ring(face.lab, compared, labels, int(i), box)[:, 0]
         if len(darker) and np.quantile(darker, 0.75) >= _DARKER:
             yield box, patch
 
@@ -128,20 +124,21 @@ def _of_a_spots_size(stats: NDArray[np.int32], face: Face, rules: Rules) -> NDAr
     return fits[fits > 0]
 
 
+def _patch(labels: Labels, stats: NDArray[np.int32], i: int) -> tuple[Box, NDArray[np.bool_]]:
+    """The upright box of a patch, and the patch in it."""
+    left, top, width, height = (int(v) for v in stats[i, :4])
+    box = np.s_[top : top + height, left : left + width]
+    return box, labels[box] == i
+
+
 def _off_ring(
-    lab: NDArray[np.float32],
-    compared: NDArray[np.bool_],
-    labels: Labels,
-    i: int,
-    box: tuple[int, int, int, int],
+    lab: NDArray[np.float32], compared: NDArray[np.bool_], labels: Labels, i: int, box: Box
 ) -> NDArray[np.float32]:
     """What a patch's colours, shape (N, 3), differ by from the middle of the ring round it; N is 0 where no
     pixel of the ring may be compared with."""
-    left, top, width, height = box
     margin = _RING + REACH
-    window = np.s_[
-        max(0, top - margin) : top + height + margin, max(0, left - margin) : left + width + margin
-    ]
+    rows, columns = (slice(max(0, side.start - margin), side.stop + margin) for side in box)
+    window = rows, columns
     patch = labels[window] == i
     near, far = (
         cv2.dilate(
