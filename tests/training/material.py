@@ -77,9 +77,8 @@ def main() -> None:
         bias, weights = _fit(features[train], lined[train], weight[train])
         odds[test] = bias + features[test] @ weights
     print(HEAD)
-    print(
-        f"# {len(lined)} plates, {lined.sum()} lined, each of {len(set(linings))} linings left out in turn."
-    )
+    counted = f"{len(lined)} readings of plates, {lined.sum()} of lined ones"
+    print(f"# {counted}, each of {len(set(linings))} linings\n# left out in turn.")
     print(f"# By its own face: {_score(odds, lined, weight)}.")
     print(f"# With its neighbours: {_score(_joined(odds, samples), lined, weight)}.")
     bias, weights = _fit(features, lined, weight)
